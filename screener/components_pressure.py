@@ -1,0 +1,51 @@
+"""Pressures on components and cladding as effects: studs, wall plates, roof sheathing (ASCE 7 Chapter 30, 12.11)."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from screener.line_loads import Effect
+from screener.load_states import Frame
+from screener.standards import asce7_ch12_seismic as seismic
+from screener.standards import asce7_ch28_envelope as envelope
+from screener.standards import asce7_ch30_components as components
+
+
+def suction_and_pressure(frame: Frame, suction_gcp: float, pressure_gcp: float) -> Effect:
+    """Magnitude of the net pressure (psf): outward with inside pressure in the +GCpi states, inward in the -GCpi ones.
+
+    The least pressure of Sec. 30.2.2 stands in the minimum states.
+    """
+    kd = envelope.kd_in_pressure(frame.edition)
+    rows = np.zeros((len(frame.wind), len(frame.basis)))
+    for i, state in enumerate(frame.wind):
+        if state.minimum:
+            rows[i, frame.column["one"]] = components.minimum_pressure_psf(frame.edition)
+            continue
+        rows[i, frame.column["q_components_psf"]] = kd * (-suction_gcp if state.gcpi_sign > 0 else pressure_gcp)
+        rows[i, frame.column["q_components_gcpi_psf"]] = kd
+    return frame.wind_effect(rows)
+
+
+def wall_pressure(frame: Frame, zone: str, area_sqft: float, roof_angle_deg: float) -> Effect:
+    """Net pressure on a wall component of the given effective area, zone "4" or "5", psf."""
+    return suction_and_pressure(
+        frame,
+        float(components.gcp("wall", zone, "suction", roof_angle_deg, area_sqft, frame.edition)),
+        float(components.gcp("wall", zone, "pressure", roof_angle_deg, area_sqft, frame.edition)),
+    )
+
+
+def wall_inertia(frame: Frame, weight_psf: float, diaphragm_span_ft: float) -> tuple[Effect, Effect]:
+    """Seismic wall anchorage, psf: the part that grows with SDS and the least one (12.11.2), as two effects.
+
+    At SDS 1 and at 0 the standard's own function gives the slope and the floor.
+    """
+    ka = float(seismic.anchorage_ka(diaphragm_span_ft))
+    at_one = float(seismic.wall_anchorage_psf(1.0, weight_psf, ka, 1.0))
+    least = float(seismic.wall_anchorage_psf(0.0, weight_psf, ka, 1.0))
+    growing, floor = frame.zero(), frame.zero()
+    first, last = len(frame.wind), len(frame.wind) + len(frame.seismic)
+    growing[first:last, frame.column["sds_g"]] = at_one
+    floor[first:last, frame.column["one"]] = least
+    return growing, floor

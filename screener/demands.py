@@ -1,0 +1,126 @@
+"""Demand models: a house's connection points as linear forms over hazard numbers, and their batched evaluation.
+
+Statics is done once a house (``build_model``); a tract is then one matrix product a house design over all its lots.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from screener.house_loads import Books
+from screener.lateral_loads import SeismicMass
+from screener.load_path import trace_load_path
+from screener.load_states import Frame
+from screener.plans import Variant
+from screener.points import Point
+from screener.standards import asce7_ch12_seismic as seismic
+
+Floats = NDArray[np.float64]
+
+SEISMIC_SYSTEM = "bearing wall wood panels"
+IMPORTANCE = 1.0
+LONG_PERIOD_S = 8.0
+"""Long-period transition: no house is slow enough for it to matter; any value beyond 1 s gives the same result."""
+
+
+@dataclass(frozen=True)
+class LotHazards:
+    """Hazard numbers of the lots that share one house design; every array has one entry a lot.
+
+    ``q_envelope_psf`` and ``q_components_psf`` are velocity pressures at the mean roof height with the Kz rule of
+    Chapter 28 and of Chapters 27 and 30, each at its own worst direction; ``gcpi`` the internal pressure coefficient's
+    size; ``rho`` the redundancy factor; ``roof_snow_psf`` the flat-roof snow.
+    """
+
+    q_envelope_psf: Floats
+    q_components_psf: Floats
+    gcpi: Floats
+    sds_g: Floats
+    sd1_g: Floats
+    s1_g: Floats
+    rho: Floats
+    roof_snow_psf: Floats
+
+    def __len__(self) -> int:
+        return len(self.q_envelope_psf)
+
+    def take(self, index: NDArray[np.intp] | slice) -> LotHazards:
+        return LotHazards(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})
+
+
+@dataclass(frozen=True)
+class DemandModel:
+    """Everything about one house design that does not depend on the lot."""
+
+    variant: Variant
+    frame: Frame
+    points: tuple[Point, ...]
+    books: Books
+    mass: SeismicMass
+    scope: tuple[tuple[str, str], ...]
+
+    @cached_property
+    def by_name(self) -> Mapping[str, Point]:
+        return {p.name: p for p in self.points}
+
+    @property
+    def period_s(self) -> float:
+        """Approximate period from the height above the base (12.8.2.1)."""
+        return float(seismic.approximate_period_s(self.mass.height_ft[-1]))
+
+
+def build_model(variant: Variant, edition: str, method: str) -> DemandModel:
+    """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22") and method ("ASD")."""
+    path = trace_load_path(variant, edition, method)
+    return DemandModel(variant, path.frame, tuple(path.points), path.books, path.mass, tuple(dict.fromkeys(path.scope)))
+
+
+def load_basis(model: DemandModel, hazards: LotHazards) -> Floats:
+    """Basis rows (lots, basis): the hazard numbers, with storey and diaphragm forces of ASCE 7 12.8.3 and 12.10."""
+    n, levels = len(hazards), len(model.mass.level_lb)
+    system = seismic.system_factors(SEISMIC_SYSTEM)
+    cs = seismic.seismic_response_coefficient(
+        hazards.sds_g, hazards.sd1_g, hazards.s1_g, system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
+    )
+    share = seismic.snow_share_psf(hazards.roof_snow_psf, model.frame.edition)
+    weights = np.array(model.mass.level_lb)[None, :] + np.array(model.mass.snow_area_sqft)[None, :] * np.reshape(
+        share, (n, 1)
+    )
+    forces = seismic.storey_forces(cs * weights.sum(axis=1), weights, np.array(model.mass.height_ft), model.period_s)
+    diaphragm = seismic.diaphragm_force(forces, weights, hazards.sds_g, IMPORTANCE)
+    out = np.empty((n, len(model.frame.basis)))
+    out[:, 0] = 1.0
+    column = model.frame.column
+    out[:, column["q_envelope_psf"]] = hazards.q_envelope_psf
+    out[:, column["q_envelope_gcpi_psf"]] = hazards.q_envelope_psf * hazards.gcpi
+    out[:, column["q_components_psf"]] = hazards.q_components_psf
+    out[:, column["q_components_gcpi_psf"]] = hazards.q_components_psf * hazards.gcpi
+    out[:, column["sds_g"]] = hazards.sds_g
+    out[:, column["roof_snow_psf"]] = hazards.roof_snow_psf
+    out[:, column["rho_cs"]] = hazards.rho * cs
+    first = column["rho_storey_force_lb_1"]
+    out[:, first : first + levels] = hazards.rho[:, None] * forces
+    first = column["diaphragm_force_lb_1"]
+    out[:, first : first + levels] = diaphragm
+    return out
+
+
+@dataclass(frozen=True)
+class PointDemand:
+    """Demands of one point on many lots: the largest of each component over all cases, and which case gave it."""
+
+    largest: Floats
+    case: NDArray[np.intp]
+
+
+def evaluate(point: Point, basis: Floats) -> PointDemand:
+    """Largest demand (lots, components), at least zero, and its case index, for basis rows (lots, basis)."""
+    values = point.values(basis)
+    case = values.argmax(axis=1)
+    largest = np.maximum(np.take_along_axis(values, case[:, None, :], axis=1)[:, 0, :], 0.0)
+    return PointDemand(largest, case)

@@ -1,0 +1,117 @@
+"""What every part of a house's load path works on: states, loads wall by wall, and the points found so far."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from screener import components_pressure as cladding
+from screener.lateral_loads import LevelForces, SeismicMass, lateral_forces, seismic_mass
+from screener.line_loads import Effect, LineLoad
+from screener.load_states import Axis, Frame
+from screener.plans import Span, Variant, WallLine
+from screener.points import Member, Point, make_point
+from screener.roof_loads import RoofContext, roof_context, slope_angle_deg
+from screener.standards import asce7_ch30_components as components
+
+STUD_THICKNESS_IN = 1.5
+
+
+@dataclass
+class WallLoads:
+    """Vertical loads and racking couples on one wall: at its top plate, and at its foot."""
+
+    wall: WallLine
+    top: LineLoad
+    couples: LineLoad
+    foot: LineLoad
+    foot_couples: LineLoad
+
+
+@dataclass
+class Segment:
+    """A full-height piece of a shear line that takes part in racking."""
+
+    wall: WallLine
+    span: Span
+    share: float
+
+    @property
+    def aspect(self) -> float:
+        return self.wall.height_ft / self.span.length
+
+
+@dataclass
+class Books:
+    """What entered the house and what left it, as effects; the two sides must balance."""
+
+    entered: dict[str, Effect] = field(default_factory=dict)
+    arrived: dict[str, Effect] = field(default_factory=dict)
+    shear_entered: dict[str, Effect] = field(default_factory=dict)
+    shear_arrived: dict[str, Effect] = field(default_factory=dict)
+
+
+class HouseLoads:
+    """One variant under load: states, lateral forces and masses, wall loads, and the connection points found."""
+
+    def __init__(self, variant: Variant, edition: str, method: str) -> None:
+        self.variant = variant
+        self.frame = Frame(len(variant.levels), edition, method)
+        self.ctx: RoofContext = roof_context(self.frame, variant)
+        self.mass: SeismicMass = seismic_mass(variant)
+        self.lateral: dict[tuple[int, Axis], LevelForces] = lateral_forces(self.ctx, self.mass)
+        self.books = Books()
+        self.points: list[Point] = []
+        self.segments: dict[tuple[int, str], list[Segment]] = {}
+        self.loads: dict[str, WallLoads] = {
+            w.name: WallLoads(w, *(LineLoad(self.frame.zero()) for _ in range(4))) for w in variant.walls
+        }
+        self.scope: list[tuple[str, str]] = []
+        self.truss_spacing: dict[str, float] = {}
+
+    def add(self, name: str, family: str, members: list[Member], components_: tuple[str, ...], **how: object) -> None:
+        keys = {"species": self.variant.plan.plan.species, "facts": self.facts()}
+        keys["facts"] = {**keys["facts"], **how.pop("facts", {})}  # type: ignore[dict-item]
+        self.points.append(
+            make_point(self.frame, name, family, members=members, components=components_, **{**keys, **how})  # type: ignore[arg-type]
+        )
+
+    def facts(self) -> dict[str, float | str | bool]:
+        about = self.variant.plan.plan
+        return {
+            "stud_spacing_in": about.stud_spacing_in,
+            "stud_depth_in": about.stud_depth_in,
+            "stud_width_in": STUD_THICKNESS_IN,
+            "sill_thickness_in": about.sill_thickness_in,
+            "plate_thickness_in": 3.0,
+            "rafter_over_stud": about.rafter_over_stud,
+            "plate_piece_ft": about.plate_piece_ft,
+            "below": "plate",
+            "storeys": float(len(self.variant.levels)),
+        }
+
+    def zone_name(self, zone: str) -> str:
+        return "interior" if zone == "interior" else "end zone"
+
+    @property
+    def roof_angle(self) -> float:
+        return max(slope_angle_deg(r, "low") for r in self.variant.roofs)
+
+    def stud_pressure(self, wall: WallLine, zone: str, spacing_ft: float) -> Effect:
+        """C&C pressure (psf) on a stud: zone 5 near corners, effective area by the third-of-span rule (26.2)."""
+        if not wall.exterior:
+            return self.frame.zero()
+        area = float(components.effective_wind_area_sqft(wall.height_ft, spacing_ft))
+        return cladding.wall_pressure(self.frame, "4" if zone == "interior" else "5", area, self.roof_angle)
+
+    def out_of_plane(self, wall: WallLine, zone: str, spacing_ft: float) -> list[Effect]:
+        """Wind and seismic pressure on a wall normal to it (psf): one effect for each form of the seismic rule."""
+        if not wall.exterior:
+            return [self.frame.zero()]
+        wind = self.stud_pressure(wall, zone, spacing_ft)
+        span = max(self.variant.width_ft, self.variant.extent[3] - self.variant.extent[1])
+        return [
+            wind + part for part in cladding.wall_inertia(self.frame, self.variant.weights["exterior_wall"][1], span)
+        ]
+
+    def enter(self, what: str, effect: Effect) -> None:
+        self.books.entered[what] = self.books.entered.get(what, self.frame.zero()) + effect

@@ -1,0 +1,855 @@
+"""House plans: the TOML an author writes, checked, and resolved into one buildable variant.
+
+A *plan* holds every style and option; a *variant* is the one house that stands on a lot: the elements of its style and
+built options, mirrored or not. All lengths are feet in plan coordinates: the front wall faces -y, x runs to the right.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from hazard.issues import InputError, Issue
+from screener.standards.nds_connections import species_names
+
+Axis = Literal["x", "y"]
+Rect = Annotated[list[float], Field(min_length=4, max_length=4)]
+XY = Annotated[list[float], Field(min_length=2, max_length=2)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+TOUCH_FT = 0.05
+"""Two coordinates closer than this are the same: plans are drawn to about half an inch."""
+
+STACK_FT = 0.5
+"""An upper wall stands on a lower one when their lines are no further apart than half a stud wall's reach."""
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class _Chosen(_Strict):
+    """An element that may belong to some styles, need some options, or vanish with others."""
+
+    styles: list[str] = []
+    options: list[str] = []
+    without: list[str] = []
+
+    def built(self, style: str, options: frozenset[str]) -> bool:
+        return (
+            (not self.styles or style in self.styles)
+            and options.issuperset(self.options)
+            and options.isdisjoint(self.without)
+        )
+
+
+class Area(_Chosen):
+    rect: Rect
+
+
+class Opening(_Chosen):
+    name: str
+    from_ft: NotNegative
+    width_ft: Positive
+    height_ft: Positive
+    sill_ft: NotNegative = 0.0
+
+
+class Wall(_Chosen):
+    name: str
+    storey: str
+    from_: XY = Field(alias="from")
+    to: XY
+    line: str
+    exterior: bool = True
+    shear: bool = True
+    floor_tributary_ft: NotNegative = 0.0
+    stands_on: str = ""
+    openings: list[Opening] = []
+
+
+class Bearing(_Strict):
+    at_ft: NotNegative
+    wall: str
+
+
+class Girder(_Chosen):
+    at_ft: NotNegative
+    from_ft: NotNegative
+    to_ft: Positive
+
+
+class Roof(_Chosen):
+    name: str
+    storey: str
+    shape: Literal["gable", "hip"]
+    rect: Rect
+    ridge: Axis
+    ridge_at_ft: Positive | None = None
+    pitch_in_12: Positive
+    heel_ft: NotNegative = 0.5
+    eave_overhang_ft: NotNegative
+    rake_overhang_ft: NotNegative = 0.0
+    truss_spacing_in: Positive = 24.0
+    bearings: Annotated[list[Bearing], Field(min_length=2)]
+    girders: list[Girder] = []
+    end_walls: Annotated[list[str], Field(min_length=2, max_length=2)]
+    hip_setback_ft: Positive | None = None
+
+
+class Porch(_Chosen):
+    name: str
+    rect: Rect
+    pitch_in_12: NotNegative = 2.0
+    posts: Annotated[int, Field(ge=2)]
+    attached_wall: str = ""
+    roof_dead_psf: Positive = 8.0
+    post_height_ft: Positive = 8.0
+    fascia_depth_ft: Positive = 1.0
+    footing_weight_lb: NotNegative = 0.0
+
+
+class Weight(_Strict):
+    least_psf: Positive
+    greatest_psf: Positive
+
+
+class Weights(_Strict):
+    roof: Weight
+    exterior_wall: Weight
+    interior_wall: Weight
+    floor: Weight
+
+
+class WeightChange(_Chosen):
+    assembly: Literal["roof", "exterior_wall", "interior_wall", "floor"]
+    add_psf: Positive
+
+
+class Storey(_Strict):
+    name: str
+    wall_height_ft: Positive
+    floor_depth_ft: NotNegative = 0.0
+    interior_wall_ft: NotNegative = 0.0
+    areas: Annotated[list[Area], Field(min_length=1)]
+
+
+class Permit(_Strict):
+    """The envelope the plan's sealed master set was approved for."""
+
+    wind_speed_mph: Positive
+    exposure: Literal["B", "C", "D"]
+    kzt: Positive = 1.0
+    sds_g: Positive
+
+
+class About(_Strict):
+    name: str
+    title: str = ""
+    note: str = ""
+    species: str
+    foundation: Literal["slab", "stem_wall"]
+    first_floor_height_ft: NotNegative
+    stud_spacing_in: Positive = 16.0
+    stud_depth_in: Positive = 3.5
+    plate_piece_ft: Positive = 16.0
+    sill_thickness_in: Positive = 1.5
+    hold_down_offset_ft: NotNegative = 0.5
+    mean_roof_height_ft: Positive | None = None
+    redundancy: Annotated[float, Field(ge=1.0, le=1.3)] = 1.3
+    glazing_protected: bool = False
+    roof_boundary_by: Literal["blocking", "ties"] = "blocking"
+    rafter_over_stud: bool = False
+    floor_live_psf: NotNegative = 40.0
+    seal_date: date | None = None
+    code_edition: str = ""
+
+
+class Plan(_Strict):
+    """One plan file, checked key by key; see ``load_plan``."""
+
+    schema_: Literal[1] = Field(alias="schema")
+    plan: About
+    permit: Permit | None = None
+    styles: dict[str, str] = {}
+    options: dict[str, str] = {}
+    weights: Weights
+    weight_change: list[WeightChange] = []
+    storey: Annotated[list[Storey], Field(min_length=1, max_length=3)]
+    wall: Annotated[list[Wall], Field(min_length=4)]
+    roof: Annotated[list[Roof], Field(min_length=1)]
+    porch: list[Porch] = []
+
+    @property
+    def name(self) -> str:
+        return self.plan.name
+
+    def variant(self, style: str = "", options: Iterable[str] = (), mirrored: bool = False) -> Variant:
+        """The house as built: elements of this style and these options; ``ValueError`` names what the plan lacks."""
+        built = frozenset(options)
+        style = style or (next(iter(self.styles)) if self.styles else "")
+        if self.styles and style not in self.styles:
+            raise ValueError(f"plan {self.name}: no style '{style}'; expected one of {', '.join(self.styles)}")
+        if unknown := sorted(built - set(self.options)):
+            raise ValueError(
+                f"plan {self.name}: no option '{unknown[0]}'; expected any of {', '.join(self.options) or 'none'}"
+            )
+        return _resolve(self, style, built, mirrored)
+
+
+# --- the resolved house ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Span:
+    """An opening or a solid piece along a wall, in the wall's own axis coordinate (ft)."""
+
+    lo: float
+    hi: float
+    name: str = ""
+    sill_ft: float = 0.0
+    head_ft: float = 0.0
+
+    @property
+    def length(self) -> float:
+        return self.hi - self.lo
+
+
+@dataclass(frozen=True)
+class WallLine:
+    """One straight wall of one storey: parallel to ``axis``, standing at ``at`` on the other axis, from lo to hi."""
+
+    name: str
+    storey: int
+    axis: Axis
+    at: float
+    lo: float
+    hi: float
+    line: str
+    exterior: bool
+    shear: bool
+    floor_tributary_ft: float
+    stands_on: str
+    height_ft: float
+    openings: tuple[Span, ...]
+
+    @property
+    def length(self) -> float:
+        return self.hi - self.lo
+
+    def solids(self, doors_only: bool = False) -> tuple[Span, ...]:
+        """The pieces between openings; with ``doors_only``, only openings that cut the bottom plate part them."""
+        pieces, start = [], self.lo
+        for gap in self.openings:
+            if doors_only and gap.sill_ft > 0:
+                continue
+            if gap.lo - start > TOUCH_FT:
+                pieces.append(Span(start, gap.lo))
+            start = gap.hi
+        if self.hi - start > TOUCH_FT:
+            pieces.append(Span(start, self.hi))
+        return tuple(pieces)
+
+
+@dataclass(frozen=True)
+class RoofPart:
+    """One gable or hip roof: ``across`` is the span axis, ``along`` the ridge axis; coordinates are plan feet."""
+
+    name: str
+    storey: int
+    shape: str
+    along: Axis
+    across_lo: float
+    across_hi: float
+    along_lo: float
+    along_hi: float
+    ridge_at: float
+    pitch_in_12: float
+    heel_ft: float
+    eave_overhang_ft: float
+    rake_overhang_ft: float
+    spacing_ft: float
+    bearings: tuple[tuple[float, str], ...]
+    girders: tuple[tuple[float, float, float], ...]
+    end_walls: tuple[str, str]
+    hip_setback_ft: float
+
+    @property
+    def span(self) -> float:
+        return self.across_hi - self.across_lo
+
+    @property
+    def length(self) -> float:
+        return self.along_hi - self.along_lo
+
+    @property
+    def rise_ft(self) -> float:
+        return self.pitch_in_12 / 12.0 * (self.ridge_at - self.across_lo)
+
+
+@dataclass(frozen=True)
+class PorchRoof:
+    name: str
+    rect: tuple[float, float, float, float]
+    pitch_in_12: float
+    posts: int
+    attached_wall: str
+    roof_dead_psf: float
+    post_height_ft: float
+    fascia_depth_ft: float
+    footing_weight_lb: float
+
+
+@dataclass(frozen=True)
+class Level:
+    """One storey of the variant: 0 is the lowest; ``areas`` are rectangles whose union is its outline."""
+
+    index: int
+    name: str
+    wall_height_ft: float
+    floor_depth_ft: float
+    interior_wall_ft: float
+    areas: tuple[tuple[float, float, float, float], ...]
+
+    def extent(self, axis: Axis) -> tuple[float, float]:
+        i = 0 if axis == "x" else 1
+        return min(r[i] for r in self.areas), max(r[i + 2] for r in self.areas)
+
+    @cached_property
+    def area_sqft(self) -> float:
+        from shapely.geometry import box
+        from shapely.ops import unary_union
+
+        return float(unary_union([box(*r) for r in self.areas]).area)
+
+    def depth_at(self, axis: Axis, s: float) -> float:
+        """Length of the outline measured across ``axis`` where the axis coordinate is ``s`` (union of rectangles)."""
+        i, j = (0, 1) if axis == "x" else (1, 0)
+        spans = sorted((r[j], r[j + 2]) for r in self.areas if r[i] - 1e-9 <= s <= r[i + 2] + 1e-9)
+        total, reach = 0.0, float("-inf")
+        for lo, hi in spans:
+            total += max(0.0, hi - max(lo, reach))
+            reach = max(reach, hi)
+        return total
+
+    def covers(self, axis: Axis, s: float) -> bool:
+        return self.depth_at(axis, s) > TOUCH_FT
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One buildable house: plan, style, options and hand, with geometry resolved and weights settled."""
+
+    plan: Plan
+    style: str
+    options: frozenset[str]
+    mirrored: bool
+    levels: tuple[Level, ...]
+    walls: tuple[WallLine, ...]
+    roofs: tuple[RoofPart, ...]
+    porches: tuple[PorchRoof, ...]
+    weights: dict[str, tuple[float, float]]
+
+    @property
+    def key(self) -> str:
+        """Name of the house whatever its hand: hand changes which wall faces which wind, not what is bought."""
+        return "/".join(filter(None, [self.plan.name, self.style, "+".join(sorted(self.options))]))
+
+    @cached_property
+    def extent(self) -> tuple[float, float, float, float]:
+        rects = [r for level in self.levels for r in level.areas]
+        return min(r[0] for r in rects), min(r[1] for r in rects), max(r[2] for r in rects), max(r[3] for r in rects)
+
+    @property
+    def width_ft(self) -> float:
+        return self.extent[2] - self.extent[0]
+
+    @property
+    def depth_ft(self) -> float:
+        """Front to back, attached porches included: they too must stay behind the setback lines."""
+        lows = [self.extent[1], *(p.rect[1] for p in self.porches)]
+        highs = [self.extent[3], *(p.rect[3] for p in self.porches)]
+        return max(highs) - min(lows)
+
+    @property
+    def least_dimension_ft(self) -> float:
+        return min(self.extent[2] - self.extent[0], self.extent[3] - self.extent[1])
+
+    def plate_height_ft(self, storey: int) -> float:
+        """Height of the storey's top plate above grade."""
+        base = self.plan.plan.first_floor_height_ft
+        return base + sum(
+            lv.wall_height_ft + (lv.floor_depth_ft if lv.index else 0.0) for lv in self.levels[: storey + 1]
+        )
+
+    def floor_height_ft(self, storey: int) -> float:
+        return self.plate_height_ft(storey) - self.levels[storey].wall_height_ft
+
+    @cached_property
+    def computed_mean_roof_height_ft(self) -> float:
+        """Largest over the roof parts: eave for slopes to 10 degrees, mid-height of the slope above (ASCE 7 26.2)."""
+        heights = []
+        for roof in self.roofs:
+            eave = self.plate_height_ft(roof.storey) + roof.heel_ft
+            heights.append(eave + (0.5 * roof.rise_ft if roof.pitch_in_12 / 12.0 > 0.17633 else 0.0))
+        return max(heights)
+
+    @cached_property
+    def mean_roof_height_ft(self) -> float:
+        return max(self.computed_mean_roof_height_ft, self.plan.plan.mean_roof_height_ft or 0.0)
+
+    @cached_property
+    def eave_height_ft(self) -> float:
+        return max(self.plate_height_ft(r.storey) + r.heel_ft for r in self.roofs)
+
+    def wall(self, name: str) -> WallLine:
+        return next(w for w in self.walls if w.name == name)
+
+    def walls_of(self, storey: int, axis: Axis | None = None) -> Iterator[WallLine]:
+        return (w for w in self.walls if w.storey == storey and (axis is None or w.axis == axis))
+
+
+def _resolve(plan: Plan, style: str, built: frozenset[str], mirrored: bool) -> Variant:
+    chosen = {lv.name: [tuple(a.rect) for a in lv.areas if a.built(style, built)] for lv in plan.storey}
+    levels = [lv for lv in plan.storey if chosen[lv.name]]
+    index = {lv.name: i for i, lv in enumerate(levels)}
+    rects = [r for lv in levels for r in chosen[lv.name]]
+    middle = min(r[0] for r in rects) + max(r[2] for r in rects)
+
+    def fx(x: float) -> float:
+        return middle - x if mirrored else x
+
+    def frect(r: Iterable[float]) -> tuple[float, float, float, float]:
+        x0, y0, x1, y1 = r
+        return (min(fx(x0), fx(x1)), y0, max(fx(x0), fx(x1)), y1)
+
+    def picked(elements: list[Any]) -> list[Any]:
+        return [e for e in elements if e.built(style, built) and getattr(e, "storey", levels[0].name) in index]
+
+    weights = {}
+    for name in ("roof", "exterior_wall", "interior_wall", "floor"):
+        w: Weight = getattr(plan.weights, name)
+        add = sum(c.add_psf for c in picked(plan.weight_change) if c.assembly == name)
+        weights[name] = (w.least_psf + add, w.greatest_psf + add)
+    return Variant(
+        plan,
+        style,
+        built,
+        mirrored,
+        tuple(
+            Level(
+                i,
+                lv.name,
+                lv.wall_height_ft,
+                lv.floor_depth_ft,
+                lv.interior_wall_ft,
+                tuple(sorted(frect(r) for r in chosen[lv.name])),
+            )
+            for i, lv in enumerate(levels)
+        ),
+        tuple(_wall(w, index, levels, style, built, fx) for w in picked(plan.wall)),
+        tuple(_roof(r, index, style, built, fx, frect, mirrored) for r in picked(plan.roof)),
+        tuple(
+            PorchRoof(
+                p.name,
+                frect(p.rect),
+                p.pitch_in_12,
+                p.posts,
+                p.attached_wall,
+                p.roof_dead_psf,
+                p.post_height_ft,
+                p.fascia_depth_ft,
+                p.footing_weight_lb,
+            )
+            for p in picked(plan.porch)
+        ),
+        weights,
+    )
+
+
+def _wall(w: Wall, index: dict[str, int], levels: list[Storey], style: str, built: frozenset[str], fx: Any) -> WallLine:
+    (x0, y0), (x1, y1) = w.from_, w.to
+    axis: Axis = "x" if abs(y1 - y0) <= TOUCH_FT else "y"
+    start, end = (fx(x0), fx(x1)) if axis == "x" else (y0, y1)
+    sense = 1.0 if end >= start else -1.0
+    spans = []
+    for o in w.openings:
+        if o.built(style, built):
+            a, b = start + sense * o.from_ft, start + sense * (o.from_ft + o.width_ft)
+            spans.append(Span(min(a, b), max(a, b), o.name, o.sill_ft, o.sill_ft + o.height_ft))
+    return WallLine(
+        w.name,
+        index[w.storey],
+        axis,
+        fx(x0) if axis == "y" else y0,
+        min(start, end),
+        max(start, end),
+        w.line,
+        w.exterior,
+        w.shear,
+        w.floor_tributary_ft,
+        w.stands_on,
+        levels[index[w.storey]].wall_height_ft,
+        tuple(sorted(spans, key=lambda s: s.lo)),
+    )
+
+
+def _roof(
+    r: Roof, index: dict[str, int], style: str, built: frozenset[str], fx: Any, frect: Any, mirrored: bool
+) -> RoofPart:
+    x0, y0, _x1, y1 = r.rect
+    mx0, _, mx1, _ = frect(r.rect)
+    across_x = r.ridge == "y"
+    lo, hi = (mx0, mx1) if across_x else (y0, y1)
+    a_lo, a_hi = (y0, y1) if across_x else (mx0, mx1)
+
+    def across(at: float) -> float:
+        return fx(x0 + at) if across_x else y0 + at
+
+    def along(at: float) -> float:
+        return y0 + at if across_x else fx(x0 + at)
+
+    ridge_from_low = r.ridge_at_ft if r.ridge_at_ft is not None else (hi - lo) / 2.0
+    ridge = across(ridge_from_low)
+    # pitch belongs to the low side as drawn; an off-centre ridge keeps its height when the house is mirrored
+    rise = r.pitch_in_12 / 12.0 * ridge_from_low
+    girders = []
+    for g in r.girders:
+        if g.built(style, built):
+            a, b = along(g.from_ft), along(g.to_ft)
+            girders.append((across(g.at_ft), min(a, b), max(a, b)))
+    ends = tuple(r.end_walls)
+    if mirrored and not across_x:
+        ends = ends[::-1]
+    return RoofPart(
+        r.name,
+        index[r.storey],
+        r.shape,
+        r.ridge,
+        lo,
+        hi,
+        a_lo,
+        a_hi,
+        ridge,
+        12.0 * rise / (ridge - lo),
+        r.heel_ft,
+        r.eave_overhang_ft,
+        r.rake_overhang_ft if r.shape == "gable" else r.eave_overhang_ft,
+        r.truss_spacing_in / 12.0,
+        tuple(sorted((across(b.at_ft), b.wall) for b in r.bearings)),
+        tuple(sorted(girders)),
+        (ends[0], ends[1]),
+        r.hip_setback_ft or 0.0,
+    )
+
+
+# --- reading and checking ------------------------------------------------------------------------------------------
+
+
+def load_plans(folder: Path) -> dict[str, Plan]:
+    """Every plan of a folder by lower-case name; ``InputError`` lists all faults of all files together."""
+    faults: list[Issue] = []
+    plans: dict[str, Plan] = {}
+    files = sorted(folder.glob("*.toml")) if folder.is_dir() else []
+    if not files:
+        raise InputError([Issue("NO_PLANS", "stop", str(folder), "no plan files", "one .toml file a plan", "")])
+    for file in files:
+        try:
+            plan = load_plan(file)
+        except InputError as error:
+            faults.extend(error.issues)
+            continue
+        if plan.name.lower() in plans:
+            faults.append(
+                Issue(
+                    "PLAN_TWICE",
+                    "stop",
+                    f"{file.name} plan.name",
+                    f"'{plan.name}' stands in two files",
+                    "each plan once",
+                    "rename one",
+                )
+            )
+        plans[plan.name.lower()] = plan
+    if faults:
+        raise InputError(faults)
+    return plans
+
+
+def load_plan(file: Path) -> Plan:
+    """One plan file, checked in form and in geometry; ``InputError`` names plan, key and what would be legal."""
+    try:
+        raw = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
+        raise InputError(
+            [Issue("PLAN_UNREADABLE", "stop", file.name, str(error), "a TOML text in UTF-8", "")]
+        ) from error
+    try:
+        plan = Plan.model_validate(raw)
+    except ValidationError as error:
+        raise InputError([_form_issue(file, raw, e) for e in error.errors()]) from error
+    faults = [
+        Issue("PLAN_GEOMETRY", "stop", f"{file.name} {key}", found, expected, "plan not used")
+        for key, found, expected in _geometry_faults(plan)
+    ]
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+    return plan
+
+
+def _form_issue(file: Path, raw: dict[str, Any], error: Any) -> Issue:
+    loc = [part for part in error["loc"]]
+    where = ".".join(f"[{p}]" if isinstance(p, int) else str(p) for p in loc).replace(".[", "[")
+    named = _element_name(raw, loc)
+    if named:
+        where += f" ({named})"
+    expected, found = error["msg"], repr(error.get("input"))[:60]
+    if error["type"] == "extra_forbidden":
+        known = _known_keys(loc[:-1])
+        near = difflib.get_close_matches(str(loc[-1]), known, n=1)
+        found, expected = (
+            f"unknown key '{loc[-1]}'",
+            (f"'{near[0]}'?" if near else f"one of {', '.join(sorted(known))}"),
+        )
+    elif error["type"] == "missing":
+        found = "nothing"
+        expected = "this key"
+    return Issue("PLAN_KEY", "stop", f"{file.name} {where}", found, expected, "plan not used")
+
+
+def _element_name(raw: dict[str, Any], loc: list[Any]) -> str:
+    node: Any = raw
+    name = ""
+    for part in loc:
+        try:
+            node = node[part]
+        except (KeyError, IndexError, TypeError):
+            break
+        if isinstance(node, dict) and isinstance(node.get("name"), str):
+            name = node["name"]
+    return name
+
+
+def _known_keys(loc: list[Any]) -> list[str]:
+    model: Any = Plan
+    for part in loc:
+        if isinstance(part, int) or not hasattr(model, "model_fields"):
+            continue
+        field = next((f for n, f in model.model_fields.items() if part in (n, f.alias)), None)
+        if field is None:
+            return []
+        model = field.annotation
+        for inner in getattr(model, "__args__", ()):
+            model = next((m for m in (inner, *getattr(inner, "__args__", ())) if hasattr(m, "model_fields")), model)
+    fields = getattr(model, "model_fields", {})
+    return [f.alias or n for n, f in fields.items()]
+
+
+def _geometry_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
+    """Every rule of the plan's geometry that a variant must hold, tried on each style with no, one and all options."""
+    yield from _name_faults(plan)
+    combos = [frozenset[str](), *(frozenset([o]) for o in plan.options), frozenset(plan.options)]
+    seen: set[tuple[str, str, str]] = set()
+    for style in plan.styles or [""]:
+        for built in combos:
+            try:
+                variant = plan.variant(style, built)
+            except (KeyError, ValueError) as error:
+                yield (
+                    "plan",
+                    f"style {style or '-'} cannot be resolved: {error}",
+                    "storeys, walls and roofs that fit together",
+                )
+                return
+            for fault in _variant_faults(variant):
+                if fault not in seen:
+                    seen.add(fault)
+                    yield fault
+
+
+def _name_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
+    if plan.plan.species not in species_names():
+        yield "plan.species", f"'{plan.plan.species}'", f"one of {', '.join(species_names())}"
+    storeys = [s.name for s in plan.storey]
+    stacked: list[tuple[str, Sequence[Wall | Roof]]] = [("wall", plan.wall), ("roof", plan.roof)]
+    for kind, elements in stacked:
+        for part in elements:
+            if part.storey not in storeys:
+                yield f"{kind} ({part.name}).storey", f"'{part.storey}'", f"one of {', '.join(storeys)}"
+    for assembly, weight in plan.weights:
+        if weight.greatest_psf < weight.least_psf:
+            yield (
+                f"weights.{assembly}",
+                f"greatest {weight.greatest_psf} below least {weight.least_psf}",
+                "greatest >= least",
+            )
+    picks: list[tuple[str, _Chosen]] = [(f"wall ({w.name})", w) for w in plan.wall]
+    picks += [(f"wall ({w.name}).openings ({o.name})", o) for w in plan.wall for o in w.openings]
+    picks += [(f"roof ({r.name})", r) for r in plan.roof] + [(f"porch ({p.name})", p) for p in plan.porch]
+    picks += [(f"storey ({s.name}).areas", a) for s in plan.storey for a in s.areas]
+    picks += [("weight_change", c) for c in plan.weight_change]
+    for key, e in picks:
+        for style in e.styles:
+            if style not in plan.styles:
+                yield (
+                    f"{key}.styles",
+                    f"'{style}'",
+                    f"one of {', '.join(plan.styles) or 'none (the plan has no styles)'}",
+                )
+        for option in [*e.options, *e.without]:
+            if option not in plan.options:
+                yield (
+                    f"{key}.options",
+                    f"'{option}'",
+                    f"one of {', '.join(plan.options) or 'none (the plan has no options)'}",
+                )
+    for w in plan.wall:
+        if abs(w.from_[0] - w.to[0]) > TOUCH_FT and abs(w.from_[1] - w.to[1]) > TOUCH_FT:
+            yield f"wall ({w.name})", f"runs from {w.from_} to {w.to}", "a wall parallel to x or y"
+
+
+def _variant_faults(v: Variant) -> Iterator[tuple[str, str, str]]:
+    names: set[str] = set()
+    for w in v.walls:
+        key = f"wall ({w.name})"
+        if w.name in names:
+            yield key, "name stands twice", "each wall of a house once"
+        names.add(w.name)
+        yield from _wall_faults(v, w, key)
+    for roof in v.roofs:
+        yield from _roof_faults(v, roof)
+    for porch in v.porches:
+        if porch.attached_wall and porch.attached_wall not in names:
+            yield (
+                f"porch ({porch.name}).attached_wall",
+                f"'{porch.attached_wall}'",
+                f"one of {', '.join(sorted(names))}",
+            )
+    for level in v.levels[1:]:
+        below = v.levels[level.index - 1]
+        for r in level.areas:
+            from shapely.geometry import box
+            from shapely.ops import unary_union
+
+            over = box(*r).difference(unary_union([box(*b) for b in below.areas]).buffer(TOUCH_FT)).area
+            if over > 1.0:
+                yield (
+                    f"storey ({level.name}).areas",
+                    f"{over:.0f} sq ft beyond the storey below",
+                    "areas over lower ones",
+                )
+    for level in v.levels:
+        for axis in ("x", "y"):
+            lines = {w.line for w in v.walls_of(level.index, axis) if w.shear}
+            if len(lines) < 2:
+                yield (
+                    f"storey ({level.name})",
+                    f"{len(lines)} shear line(s) parallel to {axis} in style "
+                    f"{v.style or '-'} with options {', '.join(sorted(v.options)) or 'none'}",
+                    "at least two in each axis",
+                )
+
+
+def _wall_faults(v: Variant, w: WallLine, key: str) -> Iterator[tuple[str, str, str]]:
+    if w.length < 1.0:
+        yield key, f"length {w.length:.2f} ft", "at least 1 ft"
+    level = v.levels[w.storey]
+    (x0, x1), (y0, y1) = level.extent("x"), level.extent("y")
+    lo, hi, at0, at1 = (x0, x1, y0, y1) if w.axis == "x" else (y0, y1, x0, x1)
+    if w.lo < lo - TOUCH_FT or w.hi > hi + TOUCH_FT or not at0 - TOUCH_FT <= w.at <= at1 + TOUCH_FT:
+        yield key, f"reaches outside storey {level.name}", f"inside x {x0:g} to {x1:g}, y {y0:g} to {y1:g}"
+    reach = w.lo
+    for o in w.openings:
+        if o.lo < w.lo - TOUCH_FT or o.hi > w.hi + TOUCH_FT:
+            yield (
+                f"{key}.openings ({o.name})",
+                f"{o.lo:.2f} to {o.hi:.2f} ft",
+                f"within the wall, {w.lo:.2f} to {w.hi:.2f} ft",
+            )
+        if o.lo < reach - TOUCH_FT:
+            yield (
+                f"{key}.openings ({o.name})",
+                f"starts at {o.lo:.2f} ft inside the opening before it",
+                f"from {reach:.2f} ft",
+            )
+        if o.head_ft > w.height_ft - 0.2:
+            yield f"{key}.openings ({o.name})", f"head at {o.head_ft:g} ft", f"room for plates below {w.height_ft:g} ft"
+        reach = o.hi
+    if w.storey and not _stands_on(v, w):
+        yield f"{key}.stands_on", "no wall of the storey below on its line", "stands_on = a wall of that storey"
+
+
+def _stands_on(v: Variant, w: WallLine) -> WallLine | None:
+    """The wall below: the one named, else the one on the same line that overlaps it most."""
+    below = list(v.walls_of(w.storey - 1, w.axis))
+    if w.stands_on:
+        return next((b for b in below if b.name == w.stands_on), None)
+    near = [(min(b.hi, w.hi) - max(b.lo, w.lo), b.name, b) for b in below if abs(b.at - w.at) <= STACK_FT]
+    near = [n for n in near if n[0] > TOUCH_FT]
+    return max(near)[2] if near else None
+
+
+def wall_below(v: Variant, w: WallLine) -> WallLine | None:
+    """The wall that carries ``w``, or None on the foundation."""
+    return _stands_on(v, w) if w.storey else None
+
+
+def _roof_faults(v: Variant, r: RoofPart) -> Iterator[tuple[str, str, str]]:
+    key = f"roof ({r.name})"
+    across: Axis = "x" if r.along == "y" else "y"
+    own = {w.name: w for w in v.walls_of(r.storey)}
+    for at, name in r.bearings:
+        if name not in own:
+            yield f"{key}.bearings", f"wall '{name}'", f"one of {', '.join(sorted(own))}"
+            continue
+        w = own[name]
+        if w.axis != r.along or abs(w.at - at) > STACK_FT:
+            yield (
+                f"{key}.bearings",
+                f"wall '{name}' at {w.at:g} ft parallel to {w.axis}",
+                f"a wall at {at:g} ft parallel to {r.along}",
+            )
+        elif w.lo > r.along_lo + STACK_FT or w.hi < r.along_hi - STACK_FT:
+            yield (
+                f"{key}.bearings",
+                f"wall '{name}' runs {w.lo:g} to {w.hi:g} ft",
+                f"cover the roof's {r.along_lo:g} to {r.along_hi:g} ft (openings are allowed)",
+            )
+    first, last = r.bearings[0][0], r.bearings[-1][0]
+    if abs(first - r.across_lo) > STACK_FT or abs(last - r.across_hi) > STACK_FT:
+        yield (
+            f"{key}.bearings",
+            f"outer bearings at {first:g} and {last:g} ft",
+            f"{r.across_lo:g} and {r.across_hi:g} ft",
+        )
+    for at, name in ((r.along_lo, r.end_walls[0]), (r.along_hi, r.end_walls[1])):
+        if name not in own:
+            yield f"{key}.end_walls", f"'{name}'", f"one of {', '.join(sorted(own))}"
+        elif own[name].axis != across or abs(own[name].at - at) > STACK_FT:
+            yield (
+                f"{key}.end_walls",
+                f"'{name}' at {own[name].at:g} ft parallel to {own[name].axis}",
+                f"a wall at {at:g} ft parallel to {across}",
+            )
+    if not r.across_lo < r.ridge_at < r.across_hi:
+        yield f"{key}.ridge_at_ft", f"{r.ridge_at:g}", "between the eaves"
+    for at, lo, hi in r.girders:
+        if not any(abs(at - b) <= TOUCH_FT for b, _ in r.bearings):
+            yield f"{key}.girders", f"girder at {at:g} ft", "at one of the bearings"
+        if lo < r.along_lo - TOUCH_FT or hi > r.along_hi + TOUCH_FT or hi <= lo:
+            yield f"{key}.girders", f"girder from {lo:g} to {hi:g} ft", f"within {r.along_lo:g} to {r.along_hi:g} ft"
+    if r.shape == "hip" and not 0 < r.hip_setback_ft < r.length / 2:
+        yield (
+            f"{key}.hip_setback_ft",
+            f"{r.hip_setback_ft:g}",
+            f"more than 0 and less than half the length ({r.length / 2:g} ft)",
+        )

@@ -1,0 +1,146 @@
+"""Connection points: groups of identical connections of one house, each with its cases of simultaneous demand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from screener.derivation import Step
+from screener.line_loads import Effect
+from screener.load_states import Frame
+
+Facts = Mapping[str, float | str | bool]
+
+REFERENCE = {
+    "one": 1.0,
+    "q_envelope_psf": 18.0,
+    "q_envelope_gcpi_psf": 18.0 * 0.18,
+    "q_components_psf": 16.0,
+    "q_components_gcpi_psf": 16.0 * 0.18,
+    "sds_g": 0.5,
+    "roof_snow_psf": 0.0,
+    "rho_cs": 0.1,
+}
+"""Hazards at which connections of one plan are ranked light to heavy for a package's lines: about 115 mph in open
+country and moderate shaking. Only the ranking uses them; no demand does."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """One group of identical connections of a house.
+
+    ``coefficients`` is (cases, components, basis): demand of a component in a case is the row times the lot's basis.
+    ``measure``: "each" uses ``count``; "per_ft" uses ``runs_ft`` (plate pieces or straight runs); "area" ``area_sqft``.
+    """
+
+    name: str
+    family: str
+    place: str
+    schedule: str
+    drop: str
+    measure: str
+    components: tuple[str, ...]
+    case_names: tuple[str, ...]
+    case_hazards: tuple[str, ...]
+    coefficients: NDArray[np.float64]
+    count: int = 0
+    runs_ft: tuple[float, ...] = ()
+    area_sqft: float = 0.0
+    species: str = ""
+    facts: Facts = field(default_factory=dict)
+    steps: tuple[Step, ...] = ()
+
+    def values(self, basis: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Demands (lots, cases, components) for basis rows (lots, basis); negative means none in that direction."""
+        flat = self.coefficients.reshape(-1, self.coefficients.shape[-1])
+        return (basis @ flat.T).reshape(len(basis), *self.coefficients.shape[:2])
+
+
+@dataclass(frozen=True)
+class Member:
+    """One connection of a group: the effect of each component, and the sense in which it is a demand."""
+
+    effects: Mapping[str, Effect]
+    label: str = ""
+
+
+def make_point(
+    frame: Frame,
+    name: str,
+    family: str,
+    *,
+    place: str,
+    schedule: str,
+    drop: str,
+    measure: str,
+    components: Sequence[str],
+    members: Sequence[Member],
+    use: str = "uplift",
+    sign: float = 1.0,
+    count: int = 0,
+    runs_ft: Sequence[float] = (),
+    area_sqft: float = 0.0,
+    species: str = "",
+    facts: Facts | None = None,
+    steps: Sequence[Step] = (),
+) -> Point:
+    """A point whose demand is the largest over its members; cases that can never govern are left out."""
+    cases = frame.cases(use)
+    blocks, names, hazards = [], [], []
+    for member in members:
+        rows = [frame.combine(member.effects.get(c, frame.zero()), use, sign) for c in components]
+        blocks.append(np.stack(rows, axis=1))
+        tail = f" [{member.label}]" if member.label else ""
+        names += [case.name + tail for case in cases]
+        hazards += [case.hazard for case in cases]
+    kept, chosen = undominated(np.concatenate(blocks), hazards)
+    return Point(
+        name,
+        family,
+        place,
+        schedule,
+        drop,
+        measure,
+        tuple(components),
+        tuple(names[i] for i in chosen),
+        tuple(hazards[i] for i in chosen),
+        kept,
+        count,
+        tuple(runs_ft),
+        area_sqft,
+        species,
+        dict(facts or {}),
+        tuple(steps),
+    )
+
+
+def undominated(rows: NDArray[np.float64], hazards: Sequence[str]) -> tuple[NDArray[np.float64], list[int]]:
+    """Cases that can govern somewhere: every basis number is at least zero, so a case whose every coefficient is no
+    larger than another's of the same hazard never exceeds it. A case that can never be positive is left out, unless
+    none is left."""
+    flat = rows.reshape(len(rows), -1)
+    hazard = np.unique(np.asarray(hazards), return_inverse=True)[1]
+    weight = np.maximum(flat, 0.0).sum(axis=1)
+    _, first = np.unique(np.column_stack([hazard, flat]), axis=0, return_index=True)
+    positive = first[(flat[first] > 0).any(axis=1)]
+    order = positive[np.lexsort((positive, -weight[positive]))]  # heavier first: only those can dominate
+    ordered = flat[order]
+    covers = (ordered[:, None, :] >= ordered[None, :, :] - 1e-12).all(axis=2)
+    covers &= hazard[order][:, None] == hazard[order][None, :]
+    beaten = np.triu(covers, k=1).any(axis=0)
+    kept = sorted(int(i) for i in order[~beaten]) or [0]
+    return rows[kept], kept
+
+
+def rank_demand(point: Point, frame: Frame, storey_weight_lb: Sequence[float]) -> float:
+    """Largest component demand at the reference hazards, for ranking only."""
+    basis = np.array(
+        [
+            REFERENCE.get(name, 0.1 * storey_weight_lb[int(name.rsplit("_", 1)[1]) - 1] if name[-1].isdigit() else 0.0)
+            for name in frame.basis
+        ]
+    )
+    return float(point.values(basis[None, :]).max())

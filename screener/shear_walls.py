@@ -1,0 +1,255 @@
+"""Shear walls: segments of each line, racking, overturning, hold-downs and the posts at their ends."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from screener.derivation import Recorder, Step
+from screener.house_loads import HouseLoads, Segment, WallLoads
+from screener.line_loads import SAME_FT, Effect, LineLoad
+from screener.plans import Span, WallLine, wall_below
+from screener.points import Member, make_point, rank_demand
+from screener.standards.sdpws_shear_walls import strength_share_factor
+
+GREATEST_ASPECT = 3.5
+"""Height to length of a full-height wood-panel segment that may count (SDPWS 2015 Table 4.3.4)."""
+
+HOLD_DOWN_RANKS = ((1500.0, "light"), (3500.0, "medium"), (math.inf, "heavy"))
+WALL_RANKS = ((260.0, "usual"), (math.inf, "hard-worked"))
+STACKED_WITHIN_DEPTHS = 4.0
+"""Upper segments further than this many floor depths from the one below count as not stacked (IRC R301.2.2.6, read in a
+public copy)."""
+
+
+def find_segments(house: HouseLoads) -> None:
+    for wall in house.variant.walls:
+        if not wall.shear:
+            continue
+        for solid in wall.solids():
+            if wall.height_ft / solid.length <= GREATEST_ASPECT + 1e-9:
+                factor = float(strength_share_factor(wall.height_ft, solid.length))
+                key = (wall.storey, wall.line)
+                house.segments.setdefault(key, []).append(Segment(wall, solid, solid.length * factor))
+    for (storey, axis), level in house.lateral.items():
+        for line in level.lines:
+            if storey >= 0 and not house.segments.get((storey, line.name)):
+                house.scope.append(
+                    (
+                        "SEG",
+                        f"shear line {line.name} of storey {storey + 1} (parallel to {axis}) has no "
+                        f"full-height piece within {GREATEST_ASPECT}:1",
+                    )
+                )
+
+
+def hand_down_couples(house: HouseLoads, wall: WallLine, loads: WallLoads, gaps: list[tuple[float, float]]) -> None:
+    arriving = loads.couples.levered(gaps)
+    own = [s for s in house.segments.get((wall.storey, wall.line), []) if s.wall.name == wall.name]
+    taken: set[int] = set()
+    for n, segment in enumerate(own, 1):
+        inside = [
+            k
+            for k, (s, _) in enumerate(arriving.points)
+            if k not in taken and segment.span.lo - SAME_FT <= s <= segment.span.hi + SAME_FT
+        ]
+        taken.update(inside)
+        here = LineLoad(house.frame.zero(), [], [arriving.points[k] for k in inside])
+        _segment(house, wall, loads, segment, here, n)
+    for k, (s, e) in enumerate(arriving.points):
+        if k not in taken:
+            loads.foot_couples.point(s, e)
+            _transfer_post(house, wall, loads, s, e)
+
+
+def _line_shear(house: HouseLoads, storey: int, wall: WallLine) -> tuple[Effect, float]:
+    """Force of the wall's line (signed) and the length its segments share it over (SDPWS sharing by strength)."""
+    total = sum(s.share for s in house.segments[storey, wall.line])
+    return house.lateral[storey, wall.axis].line_force[wall.line], total
+
+
+def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segment, arriving: LineLoad, n: int) -> None:
+    force, total = _line_shear(house, wall.storey, wall)
+    span = segment.span
+    arm = span.length - house.variant.plan.plan.hold_down_offset_ft
+    couple = force * (segment.share / total * wall.height_ft / arm)
+    at_lo, at_hi = arriving.to_ends(span.lo, span.hi)
+    couple_lo, couple_hi = at_lo + couple, at_hi - couple
+    loads.foot_couples.point(span.lo, couple_lo)
+    loads.foot_couples.point(span.hi, couple_hi)
+    up_lo, up_hi = loads.foot.to_ends(span.lo, span.hi)
+    label = f"{wall.name}, segment {n} ({span.length:.1f} ft)"
+    rec = Recorder()
+    rec.note(
+        "share of the line's force",
+        "b f / sum(b f), f = 2b/h beyond 2:1",
+        {"b_ft": span.length, "h_ft": wall.height_ft, "bf_ft": segment.share, "sum_bf_ft": total},
+        segment.share / total,
+        "",
+        "SDPWS 2015 4.3.3.4.1, 4.3.4 (from memory)",
+    )
+    rec.note(
+        "overturning couple",
+        "share V h / arm",
+        {"h_ft": wall.height_ft, "arm_ft": arm},
+        segment.share / total * wall.height_ft / arm,
+        "lb per lb of line force",
+        "statics",
+    )
+    _hold_down(
+        house,
+        label,
+        [
+            Member({"tension_lb": couple_lo + up_lo}, "low end"),
+            Member({"tension_lb": couple_hi + up_hi}, "high end"),
+        ],
+        wall,
+        2,
+        rec.steps,
+    )
+    _end_post(house, label, wall, loads, span, couple_lo, couple_hi)
+
+
+def _hold_down(
+    house: HouseLoads, label: str, members: list[Member], wall: WallLine, count: int, steps: list[Step]
+) -> None:
+    foundation = wall_below(house.variant, wall) is None
+    where = "at the foundation" if foundation else "between storeys"
+    probe = make_point(
+        house.frame,
+        "",
+        "",
+        place="",
+        schedule="",
+        drop="",
+        measure="each",
+        components=("tension_lb",),
+        members=members,
+    )
+    rank = next(
+        name for limit, name in HOLD_DOWN_RANKS if rank_demand(probe, house.frame, house.mass.level_lb) <= limit
+    )
+    on_slab = foundation and house.variant.plan.plan.foundation == "slab"
+    how = {"measure": "each", "count": count, "steps": steps, "facts": {"below": "concrete" if on_slab else "wood"}}
+    house.add(
+        f"hold-down: {label}",
+        "hold_down",
+        members,
+        ("tension_lb",),
+        place=f"ends of {label}, {where}",
+        schedule=f"hold-down {where}, {rank}",
+        drop="foundation" if foundation else "floor",
+        **how,
+    )
+    if foundation:
+        house.add(
+            f"hold-down anchor: {label}",
+            "hold_down_anchor",
+            members,
+            ("tension_lb",),
+            place=f"anchor of each hold-down of {label}",
+            schedule=f"hold-down anchor, {rank}",
+            drop="foundation",
+            **{**how, "facts": {"below": "concrete"}},
+        )
+
+
+def _transfer_post(house: HouseLoads, wall: WallLine, loads: WallLoads, s: float, e: Effect) -> None:
+    """A hold-down above that lands where no segment stands: its couple goes straight down here."""
+    if not np.any(e):
+        return
+    ends = [x for seg in house.segments.get((wall.storey, wall.line), []) for x in (seg.span.lo, seg.span.hi)]
+    off = min((abs(x - s) for x in ends), default=math.inf)
+    floor = house.variant.levels[wall.storey + 1].floor_depth_ft
+    if off > STACKED_WITHIN_DEPTHS * floor:
+        house.scope.append(
+            (
+                "IRREG_V",
+                f"a shear segment above {wall.name} ends at {s:.1f} ft, {off:.1f} ft from the "
+                f"nearest segment; more than {STACKED_WITHIN_DEPTHS:g} floor depths",
+            )
+        )
+    _hold_down(house, f"{wall.name}, under the segment above at {s:.1f} ft", [Member({"tension_lb": e})], wall, 1, [])
+
+
+def _end_post(
+    house: HouseLoads, label: str, wall: WallLine, loads: WallLoads, span: Span, lo: Effect, hi: Effect
+) -> None:
+    """Compression at a segment's end: the couple, what openings hand over there, one stud's share of gravity."""
+    stud = house.variant.plan.plan.stud_spacing_in / 12.0
+    members = []
+    for place, couple, inward, name in ((span.lo, lo, 0.1, "low end"), (span.hi, hi, -0.1, "high end")):
+        packs = sum((e for s, e in loads.foot.points if abs(s - place) < 0.02), house.frame.zero())
+        members.append(Member({"compression_lb": couple + packs + stud * loads.foot.density_at(place + inward)}, name))
+    house.add(
+        f"end post: {label}",
+        "end_post",
+        members,
+        ("compression_lb",),
+        place=f"studs at the ends of {label}",
+        schedule=f"end post, storey {wall.storey + 1}",
+        drop="walls",
+        measure="each",
+        count=2,
+        use="compression",
+        sign=-1.0,
+    )
+
+
+def racking_connections(house: HouseLoads) -> None:
+    """Sheathing of each shear line, and the bottom plates of upper storeys to their floor."""
+    for (storey, line), segments in sorted(house.segments.items()):
+        wall = segments[0].wall
+        force, total = _line_shear(house, storey, wall)
+        plf = house.frame.sense * force / total
+        members = [Member({"shear_plf": plf})]
+        walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == line]
+        area = sum(w.length * w.height_ft - sum(o.length * (o.head_ft - o.sill_ft) for o in w.openings) for w in walls)
+        probe = make_point(
+            house.frame,
+            "",
+            "",
+            place="",
+            schedule="",
+            drop="",
+            measure="area",
+            components=("shear_plf",),
+            members=members,
+        )
+        rank = next(name for limit, name in WALL_RANKS if rank_demand(probe, house.frame, house.mass.level_lb) <= limit)
+        rec = Recorder()
+        rec.note(
+            "unit shear",
+            "V / sum(b f)",
+            {"sum_bf_ft": total, "segments": float(len(segments))},
+            1.0 / total,
+            "1/ft",
+            "SDPWS 2015 4.3.3 (from memory); flexible diaphragm, tributary width",
+        )
+        house.add(
+            f"wall sheathing: line {line}, storey {storey + 1}",
+            "wall_sheathing",
+            members,
+            ("shear_plf",),
+            place=f"sheathing of shear line {line}, storey {storey + 1}",
+            schedule=f"wall sheathing, {rank}",
+            drop="walls",
+            measure="area",
+            area_sqft=area,
+            steps=rec.steps,
+            facts={"wall_height_ft": wall.height_ft, "least_segment_ft": min(s.span.length for s in segments)},
+        )
+        if storey:
+            house.add(
+                f"bottom plate to floor: line {line}, storey {storey + 1}",
+                "plate_to_floor",
+                members,
+                ("shear_plf", "uplift_plf", "perpendicular_plf"),
+                place=f"bottom plate of line {line} to the floor it stands on, storey {storey + 1}",
+                schedule="bottom plate to floor",
+                drop="floor",
+                measure="per_ft",
+                runs_ft=[s.length for w in walls for s in w.solids(doors_only=True)],
+                facts={"below": "wood"},
+            )

@@ -1,0 +1,339 @@
+"""Walls from the top down: studs, headers, straps across floors, sills; and the handing of loads to the wall below."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+
+from screener import components_pressure as cladding
+from screener.house_loads import HouseLoads, WallLoads
+from screener.line_loads import SAME_FT, Effect, LineLoad
+from screener.plans import TOUCH_FT, Span, WallLine, wall_below
+from screener.points import Member
+from screener.shear_walls import hand_down_couples
+from screener.standards import asce7_ch30_components as components
+
+
+def wall_connections(house: HouseLoads, wall: WallLine) -> None:
+    loads = house.loads[wall.name]
+    gaps = [(o.lo, o.hi) for o in wall.openings]
+    psf_least, psf_greatest = house.variant.weights["exterior_wall" if wall.exterior else "interior_wall"]
+    weight = house.frame.gravity(dead_least=-psf_least, dead_greatest=-psf_greatest)
+    _floor_on(house, wall, loads.top)
+    over = LineLoad(house.frame.zero(), list(loads.top.pieces), list(loads.top.points))
+    for o in wall.openings:
+        over.spread(o.lo, o.hi, weight * (wall.height_ft - o.head_ft))
+    loads.foot = over.levered(gaps)
+    for solid in wall.solids():
+        loads.foot.spread(solid.lo, solid.hi, weight * wall.height_ft)
+    for o in wall.openings:
+        loads.foot.spread(o.lo, o.hi, weight * o.sill_ft)
+    house.enter(f"wall {wall.name}", loads.foot.total() - loads.top.total())
+    _header_points(house, wall, over)
+    _studs(house, wall, loads)
+    hand_down_couples(house, wall, loads, gaps)
+    below = wall_below(house.variant, wall)
+    if below is None:
+        _foundation(house, wall, loads)
+    else:
+        _onto(house, wall, loads, below)
+
+
+def _floor_on(house: HouseLoads, wall: WallLine, top: LineLoad) -> None:
+    if not wall.floor_tributary_ft or wall.storey + 1 >= len(house.variant.levels):
+        return
+    least, greatest = house.variant.weights["floor"]
+    per_sqft = house.frame.gravity(
+        dead_least=-least, dead_greatest=-greatest, floor_live=-house.variant.plan.plan.floor_live_psf
+    )
+    top.spread(wall.lo, wall.hi, per_sqft * wall.floor_tributary_ft)
+    house.enter(f"floor on {wall.name}", per_sqft * (wall.floor_tributary_ft * wall.length))
+
+
+def _header_points(house: HouseLoads, wall: WallLine, over: LineLoad) -> None:
+    if not wall.openings:
+        return
+    members = []
+    for o in wall.openings:
+        area = float(components.effective_wind_area_sqft(wall.height_ft, o.length / 2.0))
+        for uplift in over.to_ends(o.lo, o.hi, ends=False):
+            for push in _header_push(house, wall, area):
+                members.append(
+                    Member(
+                        {"uplift_lb": uplift, "perpendicular_lb": push * (o.length / 2.0 * wall.height_ft / 2.0)},
+                        o.name,
+                    )
+                )
+    house.add(
+        f"header ends: {wall.name}",
+        "header_end",
+        members,
+        ("uplift_lb", "perpendicular_lb"),
+        place=f"header ends to their studs, openings of wall {wall.name}",
+        schedule="header end, top",
+        drop="walls",
+        measure="each",
+        count=2 * len(wall.openings),
+    )
+
+
+def _header_push(house: HouseLoads, wall: WallLine, area: float) -> list[Effect]:
+    if not wall.exterior:
+        return [house.frame.zero()]
+    wind = cladding.wall_pressure(house.frame, "4", area, house.roof_angle)
+    return [wind + e for e in cladding.wall_inertia(house.frame, house.variant.weights["exterior_wall"][1], 0.0)]
+
+
+def _studs(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
+    """Ends of ordinary studs (out of plane), studs of gable walls at the plate, and every stud at the foot."""
+    stud = house.variant.plan.plan.stud_spacing_in / 12.0
+    if wall.exterior:
+        for zone in ("end zone", "interior"):
+            count = _stud_count(house, wall, zone)
+            if count:
+                house.add(
+                    f"stud nailing: {wall.name}, {zone}",
+                    "stud_nailing",
+                    [
+                        Member({"perpendicular_lb": stud * wall.height_ft / 2.0 * p})
+                        for p in house.out_of_plane(wall, zone, stud)
+                    ],
+                    ("perpendicular_lb",),
+                    place=f"each stud of wall {wall.name} to its plates, top and bottom, {zone}",
+                    schedule="stud nailing",
+                    drop="walls",
+                    measure="each",
+                    count=2 * count,
+                )
+    if wall.name not in house.truss_spacing and loads.top.pieces and _carries_roof(house, wall):
+        _gable_studs(house, wall, loads, stud)
+    below = wall_below(house.variant, wall)
+    if below is None:
+        _stud_feet(house, wall, loads, stud)
+    else:
+        _storey_straps(house, wall, loads)
+    _packs(house, wall, loads, below is not None)
+
+
+def _carries_roof(house: HouseLoads, wall: WallLine) -> bool:
+    return any(r.storey == wall.storey and wall.name in r.end_walls for r in house.variant.roofs)
+
+
+def _gable_studs(house: HouseLoads, wall: WallLine, loads: WallLoads, stud: float) -> None:
+    members = [
+        Member({"uplift_lb": stud * e, "perpendicular_lb": stud * wall.height_ft / 2.0 * p})
+        for _, e in _densities(house, wall, loads.top)
+        for p in house.out_of_plane(wall, "end zone", stud)
+    ]
+    house.add(
+        f"plate to stud: {wall.name}",
+        "plate_to_stud",
+        members,
+        ("uplift_lb", "perpendicular_lb"),
+        place=f"top plate to each stud of gable wall {wall.name}",
+        schedule="plate to stud, gable wall",
+        drop="walls",
+        measure="each",
+        count=_stud_count(house, wall, "all"),
+    )
+
+
+def _stud_feet(house: HouseLoads, wall: WallLine, loads: WallLoads, stud: float) -> None:
+    spacing = (
+        house.truss_spacing.get(wall.name, stud)
+        if wall.storey == len(house.variant.levels) - 1 or _roof_lands(house, wall)
+        else stud
+    )
+    for zone in ("end zone", "interior"):
+        places = [(s, e) for s, e in _densities(house, wall, loads.foot) if _zone_at(house, wall, s) == zone]
+        count = sum(max(1, round(length / spacing)) for length in _zone_lengths(house, wall, zone))
+        if not places or not count:
+            continue
+        members = [
+            Member({"uplift_lb": spacing * e, "perpendicular_lb": stud * wall.height_ft / 2.0 * p})
+            for _, e in places
+            for p in house.out_of_plane(wall, zone, stud)
+        ]
+        house.add(
+            f"stud to bottom plate: {wall.name}, {zone}",
+            "stud_to_plate",
+            members,
+            ("uplift_lb", "perpendicular_lb"),
+            place=f"studs of wall {wall.name} to the bottom plate, {zone}",
+            schedule=f"stud to bottom plate, {zone}",
+            drop="walls",
+            measure="each",
+            count=count,
+            facts={
+                "below": "concrete" if house.variant.plan.plan.foundation == "slab" else "wood",
+                "plate_thickness_in": house.variant.plan.plan.sill_thickness_in,
+            },
+        )
+
+
+def _roof_lands(house: HouseLoads, wall: WallLine) -> bool:
+    return any(r.storey == wall.storey and any(n == wall.name for _, n in r.bearings) for r in house.variant.roofs)
+
+
+def _storey_straps(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
+    members = [Member({"uplift_plf": e}) for _, e in _densities(house, wall, loads.foot)]
+    house.add(
+        f"storey strap: {wall.name}",
+        "storey_strap",
+        members,
+        ("uplift_plf",),
+        place=f"studs of wall {wall.name} to the studs below, across the floor",
+        schedule="storey strap",
+        drop="floor",
+        measure="per_ft",
+        runs_ft=tuple(s.length for s in wall.solids()),
+    )
+
+
+def _packs(house: HouseLoads, wall: WallLine, loads: WallLoads, framed_below: bool) -> None:
+    """Stud packs at the foot: beside openings, under girders and under what stands above."""
+    places: dict[float, Effect] = {}
+    for s, e in loads.foot.points:
+        key = next((k for k in places if abs(k - s) < 0.02), s)
+        places[key] = places.get(key, house.frame.zero()) + e
+    if not places:
+        return
+    what = "to the studs below" if framed_below else "to the bottom plate"
+    house.add(
+        f"stud packs: {wall.name}",
+        "header_end",
+        [Member({"uplift_lb": e}, f"at {s:.2f} ft") for s, e in sorted(places.items(), key=lambda item: item[0])],
+        ("uplift_lb", "perpendicular_lb"),
+        place=f"studs beside openings and under girders of wall {wall.name} {what}",
+        schedule="header end, bottom",
+        drop="floor" if framed_below else "walls",
+        measure="each",
+        count=len(places),
+    )
+
+
+def _onto(house: HouseLoads, wall: WallLine, loads: WallLoads, below: WallLine) -> None:
+    """The wall's foot loads stand on the wall below, at the same place (clipped to its ends)."""
+    target = house.loads[below.name]
+    for a, b, ea, eb in loads.foot.pieces:
+        lo, hi = max(a, below.lo), min(b, below.hi)
+        inside = LineLoad(house.frame.zero(), [(a, b, ea, eb)])
+        if hi - lo > SAME_FT:
+            target.top.pieces += list(inside._cut(lo, hi))
+        for outer, end in (((a, min(b, below.lo)), below.lo), ((max(a, below.hi), b), below.hi)):
+            if outer[1] - outer[0] > SAME_FT:
+                target.top.point(end, inside.within(*outer))
+    for s, e in loads.foot.points:
+        target.top.point(min(max(s, below.lo), below.hi), e)
+    for s, e in loads.foot_couples.points:
+        target.couples.point(min(max(s, below.lo), below.hi), e)
+    if abs(wall.at - below.at) > TOUCH_FT:
+        house.scope.append(
+            ("IRREG_V", f"wall {wall.name} stands {abs(wall.at - below.at):.1f} ft off wall {below.name}")
+        )
+
+
+def _foundation(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
+    house.books.arrived[f"foot of {wall.name}"] = loads.foot.total()
+    if not (wall.exterior or wall.shear):
+        return
+    runs, members = [], []
+    raised = house.variant.plan.plan.foundation == "stem_wall"
+    shear = _base_shear_plf(house, wall, -1 if raised else 0)
+    for piece in _plate_pieces(house, wall):
+        uplift = _piece_uplift(house, wall, loads, piece)
+        runs.append(piece.length)
+        for push in house.out_of_plane(wall, "end zone", wall.height_ft):
+            members.append(
+                Member(
+                    {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": push * (wall.height_ft / 2.0)},
+                    f"{piece.lo:.1f}-{piece.hi:.1f} ft",
+                )
+            )
+    names = ("shear_plf", "uplift_plf", "perpendicular_plf")
+    house.add(
+        f"sill anchor: {wall.name}",
+        "sill_anchor",
+        members,
+        names,
+        place=f"sill of wall {wall.name} to the foundation",
+        schedule="sill anchor" if wall.exterior else "sill anchor, interior wall",
+        drop="foundation",
+        measure="per_ft",
+        runs_ft=runs,
+        facts={"below": "concrete"},
+    )
+    if raised:
+        floor_shear = _base_shear_plf(house, wall, 0)
+        upper = [Member({**m.effects, "shear_plf": floor_shear}, m.label) for m in members]
+        for name, mem in (("bottom plate to floor rim", upper), ("floor rim to sill", members)):
+            house.add(
+                f"{name}: {wall.name}",
+                "plate_to_floor",
+                mem,
+                names,
+                place=f"{name}, wall {wall.name}",
+                schedule=name,
+                drop="floor",
+                measure="per_ft",
+                runs_ft=runs,
+                facts={"below": "wood"},
+            )
+
+
+def _plate_pieces(house: HouseLoads, wall: WallLine) -> list[Span]:
+    """Bottom-plate pieces: cut at doors, none longer than the plan's longest piece."""
+    longest = house.variant.plan.plan.plate_piece_ft
+    out = []
+    for run in wall.solids(doors_only=True):
+        n = max(1, math.ceil(run.length / longest - 1e-9))
+        cuts = [run.lo + min(run.length, longest * i) for i in range(n)] + [run.hi]
+        out += [Span(a, b) for a, b in itertools.pairwise(cuts) if b - a > TOUCH_FT]
+    return out
+
+
+def _piece_uplift(house: HouseLoads, wall: WallLine, loads: WallLoads, piece: Span) -> Effect:
+    """Mean uplift per foot over the run of plate that the piece belongs to, stud packs included."""
+    run = next(r for r in wall.solids(doors_only=True) if r.lo - SAME_FT <= piece.lo and piece.hi <= r.hi + SAME_FT)
+    return loads.foot.within(run.lo, run.hi) / run.length
+
+
+def _base_shear_plf(house: HouseLoads, wall: WallLine, storey: int) -> Effect:
+    if not wall.shear:
+        return house.frame.zero()
+    segments = house.segments.get((0, wall.line), [])
+    total = sum(s.share for s in segments) or wall.length
+    return house.frame.sense * house.lateral[storey, wall.axis].line_force[wall.line] / total
+
+
+def _densities(house: HouseLoads, wall: WallLine, load: LineLoad) -> list[tuple[float, Effect]]:
+    """Distributed load per foot on each stretch of solid wall between changes: (middle, value)."""
+    out = []
+    for solid in wall.solids():
+        zones = (wall.lo + house.ctx.end_zone_ft, wall.hi - house.ctx.end_zone_ft)
+        marks = sorted({solid.lo, solid.hi, *(b for b in (*load.breaks(), *zones) if solid.lo < b < solid.hi)})
+        for a, b in itertools.pairwise(marks):
+            if b - a > 10 * SAME_FT:
+                out.append((0.5 * (a + b), load.density_at(0.5 * (a + b))))
+    return out
+
+
+def _zone_at(house: HouseLoads, wall: WallLine, s: float) -> str:
+    near = min(s - wall.lo, wall.hi - s)
+    return "end zone" if near < house.ctx.end_zone_ft else "interior"
+
+
+def _zone_lengths(house: HouseLoads, wall: WallLine, zone: str) -> Iterator[float]:
+    """Lengths of solid wall inside the zone ("all" takes the whole wall)."""
+    inner = (wall.lo + house.ctx.end_zone_ft, wall.hi - house.ctx.end_zone_ft)
+    for solid in wall.solids():
+        middle = max(0.0, min(solid.hi, inner[1]) - max(solid.lo, inner[0]))
+        length = {"all": solid.length, "interior": middle, "end zone": solid.length - middle}[zone]
+        if length > TOUCH_FT:
+            yield length
+
+
+def _stud_count(house: HouseLoads, wall: WallLine, zone: str) -> int:
+    stud = house.variant.plan.plan.stud_spacing_in / 12.0
+    return sum(math.floor(length / stud + 1e-9) + 1 for length in _zone_lengths(house, wall, zone))
