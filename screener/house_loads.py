@@ -10,7 +10,7 @@ from screener.line_loads import Effect, LineLoad
 from screener.load_states import Axis, Frame
 from screener.plans import Span, Variant, WallLine
 from screener.points import Member, Point, make_point
-from screener.roof_loads import RoofContext, roof_context, slope_angle_deg
+from screener.roof_loads import RoofContext, gcpf_at, roof_context, slope_angle_deg
 from screener.standards import asce7_ch30_components as components
 
 STUD_THICKNESS_IN = 1.5
@@ -112,6 +112,25 @@ class HouseLoads:
         return [
             wind + part for part in cladding.wall_inertia(self.frame, self.variant.weights["exterior_wall"][1], span)
         ]
+
+    def push_beside_shear(self, wall: WallLine) -> list[Effect]:
+        """Pressure (psf) on a wall whose plate carries shear in the same case.
+
+        Wind across the wall brings the local (C&C) pressure; wind along it, which brings the shear, the main system's
+        side-wall suction (case B, zone 1E): a local peak and the whole building's shear do not stand together.
+        """
+        pushes = self.out_of_plane(wall, "end zone", wall.height_ft)
+        if not wall.exterior:
+            return pushes
+        suction = -gcpf_at("B", "1E", 0.0) * self.ctx.kd
+        for push in pushes:
+            for i, state in enumerate(self.frame.wind):
+                if state.axis == wall.axis:
+                    push[i] = 0.0
+                    if not state.minimum:
+                        push[i, self.frame.column["q_envelope_psf"]] = suction
+                        push[i, self.frame.column["q_envelope_gcpi_psf"]] = state.gcpi_sign * self.ctx.kd
+        return pushes
 
     def enter(self, what: str, effect: Effect) -> None:
         self.books.entered[what] = self.books.entered.get(what, self.frame.zero()) + effect

@@ -16,16 +16,16 @@ Facts = Mapping[str, float | str | bool]
 
 REFERENCE = {
     "one": 1.0,
-    "q_envelope_psf": 18.0,
-    "q_envelope_gcpi_psf": 18.0 * 0.18,
-    "q_components_psf": 16.0,
-    "q_components_gcpi_psf": 16.0 * 0.18,
+    "q_envelope_psf": 26.0,
+    "q_envelope_gcpi_psf": 26.0 * 0.18,
+    "q_components_psf": 26.0,
+    "q_components_gcpi_psf": 26.0 * 0.18,
     "sds_g": 0.5,
     "roof_snow_psf": 0.0,
     "rho_cs": 0.1,
 }
 """Hazards at which connections of one plan are ranked light to heavy for a package's lines: about 115 mph in open
-country and moderate shaking. Only the ranking uses them; no demand does."""
+country two storeys up, and moderate shaking. Only the ranking uses them; no demand does."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,7 @@ class Point:
     """One group of identical connections of a house.
 
     ``coefficients`` is (cases, components, basis): demand of a component in a case is the row times the lot's basis.
+    ``ceiling``, where given, is a second such form for the same cases: the demand is the lesser of the two.
     ``measure``: "each" uses ``count``; "per_ft" uses ``runs_ft`` (plate pieces or straight runs); "area" ``area_sqft``.
     """
 
@@ -46,6 +47,7 @@ class Point:
     case_names: tuple[str, ...]
     case_hazards: tuple[str, ...]
     coefficients: NDArray[np.float64]
+    ceiling: NDArray[np.float64] | None = None
     count: int = 0
     runs_ft: tuple[float, ...] = ()
     area_sqft: float = 0.0
@@ -55,8 +57,12 @@ class Point:
 
     def values(self, basis: NDArray[np.float64]) -> NDArray[np.float64]:
         """Demands (lots, cases, components) for basis rows (lots, basis); negative means none in that direction."""
-        flat = self.coefficients.reshape(-1, self.coefficients.shape[-1])
-        return (basis @ flat.T).reshape(len(basis), *self.coefficients.shape[:2])
+        values = _forms(self.coefficients, basis)
+        return values if self.ceiling is None else np.minimum(values, _forms(self.ceiling, basis))
+
+
+def _forms(rows: NDArray[np.float64], basis: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray((basis @ rows.reshape(-1, rows.shape[-1]).T).reshape(len(basis), *rows.shape[:2]))
 
 
 @dataclass(frozen=True)
@@ -65,6 +71,7 @@ class Member:
 
     effects: Mapping[str, Effect]
     label: str = ""
+    ceiling: Mapping[str, Effect] | None = None
 
 
 def make_point(
@@ -89,14 +96,19 @@ def make_point(
 ) -> Point:
     """A point whose demand is the largest over its members; cases that can never govern are left out."""
     cases = frame.cases(use)
-    blocks, names, hazards = [], [], []
+    blocks, ceilings, names, hazards = [], [], [], []
     for member in members:
         rows = [frame.combine(member.effects.get(c, frame.zero()), use, sign) for c in components]
         blocks.append(np.stack(rows, axis=1))
+        if member.ceiling is not None:
+            top = [frame.combine(member.ceiling.get(c, frame.zero()), use, sign) for c in components]
+            ceilings.append(np.stack(top, axis=1))
         tail = f" [{member.label}]" if member.label else ""
         names += [case.name + tail for case in cases]
         hazards += [case.hazard for case in cases]
-    kept, chosen = undominated(np.concatenate(blocks), hazards)
+    rows_all = np.concatenate(blocks)
+    tops_all = np.concatenate(ceilings) if ceilings else None
+    _, chosen = undominated(rows_all if tops_all is None else np.concatenate([rows_all, tops_all], axis=1), hazards)
     return Point(
         name,
         family,
@@ -107,7 +119,8 @@ def make_point(
         tuple(components),
         tuple(names[i] for i in chosen),
         tuple(hazards[i] for i in chosen),
-        kept,
+        rows_all[chosen],
+        None if tops_all is None else tops_all[chosen],
         count,
         tuple(runs_ft),
         area_sqft,

@@ -119,19 +119,13 @@ def _plate_stud(
     strips: Strips,
     count: int,
 ) -> None:
-    """The stud under each truss takes the truss's uplift, and its own share of the pressure on the wall."""
-    s, stud = part.spacing_ft, house.variant.plan.plan.stud_spacing_in / 12.0
-    members = []
-    for r in runs:
-        for push in house.out_of_plane(wall, r.zone, stud) if outer else [house.frame.zero()]:
-            members.append(
-                Member({"uplift_lb": s * strips[r.zone][j], "perpendicular_lb": stud * wall.height_ft / 2.0 * push})
-            )
+    """The stud under each truss takes the truss's uplift; the push of the wall is its end nails' (stud nailing)."""
+    members = [Member({"uplift_lb": part.spacing_ft * strips[r.zone][j]}) for r in runs]
     house.add(
         f"plate to stud: {part.name} on {wall.name}, {zone}",
         "plate_to_stud",
         members,
-        ("uplift_lb", "perpendicular_lb"),
+        ("uplift_lb",),
         place=f"top plate to the stud under each truss of roof {part.name}, wall {wall.name}, {zone}",
         schedule=f"plate to stud, {zone if outer else 'interior bearing'}",
         drop="walls",
@@ -320,15 +314,11 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
         count=count,
         facts={"truss_spacing_in": 12.0 * s},
     )
-    stud = house.variant.plan.plan.stud_spacing_in / 12.0
     house.add(
         f"plate to stud: {part.name} hip jacks on {wall_name}",
         "plate_to_stud",
-        [
-            Member({"uplift_lb": uplift, "perpendicular_lb": stud * wall.height_ft / 2.0 * p})
-            for p in house.out_of_plane(wall, side, stud)
-        ],
-        ("uplift_lb", "perpendicular_lb"),
+        [Member({"uplift_lb": uplift})],
+        ("uplift_lb",),
         place=f"top plate to the stud under each hip jack, wall {wall_name}",
         schedule="plate to stud, end zone",
         drop="walls",

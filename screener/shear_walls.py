@@ -16,8 +16,10 @@ from screener.standards.sdpws_shear_walls import strength_share_factor
 GREATEST_ASPECT = 3.5
 """Height to length of a full-height wood-panel segment that may count (SDPWS 2015 Table 4.3.4)."""
 
-HOLD_DOWN_RANKS = ((1500.0, "light"), (3500.0, "medium"), (math.inf, "heavy"))
-WALL_RANKS = ((260.0, "usual"), (math.inf, "hard-worked"))
+HOLD_DOWN_RANKS = ((1000.0, "light"), (2200.0, "medium"), (3800.0, "heavy"), (math.inf, "very heavy"))
+WALL_RANKS = ((230.0, "usual"), (340.0, "hard-worked"), (math.inf, "hardest-worked"))
+SAME_PACK_FT = 0.02
+
 STACKED_WITHIN_DEPTHS = 4.0
 """Upper segments further than this many floor depths from the one below count as not stacked (IRC R301.2.2.6, read in a
 public copy)."""
@@ -70,6 +72,13 @@ def _line_shear(house: HouseLoads, storey: int, wall: WallLine) -> tuple[Effect,
 
 
 def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segment, arriving: LineLoad, n: int) -> None:
+    """Tension and compression at the two ends of one segment.
+
+    Tension is the couple plus the net vertical load of the segment by lever to its ends, in the same case. Net uplift
+    spread along the segment is held where it arrives, by its studs and sill anchors (they are asked for it), so the
+    hold-down is never asked for more than the couple and what openings and girders hand to that end; dead load that is
+    left over after the uplift does help it.
+    """
     force, total = _line_shear(house, wall.storey, wall)
     span = segment.span
     arm = span.length - house.variant.plan.plan.hold_down_offset_ft
@@ -79,6 +88,7 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
     loads.foot_couples.point(span.lo, couple_lo)
     loads.foot_couples.point(span.hi, couple_hi)
     up_lo, up_hi = loads.foot.to_ends(span.lo, span.hi)
+    packs_lo, packs_hi = (_packs_at(house, loads, end) for end in (span.lo, span.hi))
     label = f"{wall.name}, segment {n} ({span.length:.1f} ft)"
     rec = Recorder()
     rec.note(
@@ -101,14 +111,19 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
         house,
         label,
         [
-            Member({"tension_lb": couple_lo + up_lo}, "low end"),
-            Member({"tension_lb": couple_hi + up_hi}, "high end"),
+            Member({"tension_lb": couple_lo + up_lo}, "low end", {"tension_lb": couple_lo + packs_lo}),
+            Member({"tension_lb": couple_hi + up_hi}, "high end", {"tension_lb": couple_hi + packs_hi}),
         ],
         wall,
         2,
         rec.steps,
     )
     _end_post(house, label, wall, loads, span, couple_lo, couple_hi)
+
+
+def _packs_at(house: HouseLoads, loads: WallLoads, place: float) -> Effect:
+    """What openings and girders hand to the studs at one place of the wall's foot."""
+    return sum((e for s, e in loads.foot.points if abs(s - place) < SAME_PACK_FT), house.frame.zero())
 
 
 def _hold_down(
@@ -180,7 +195,7 @@ def _end_post(
     stud = house.variant.plan.plan.stud_spacing_in / 12.0
     members = []
     for place, couple, inward, name in ((span.lo, lo, 0.1, "low end"), (span.hi, hi, -0.1, "high end")):
-        packs = sum((e for s, e in loads.foot.points if abs(s - place) < 0.02), house.frame.zero())
+        packs = _packs_at(house, loads, place)
         members.append(Member({"compression_lb": couple + packs + stud * loads.foot.density_at(place + inward)}, name))
     house.add(
         f"end post: {label}",

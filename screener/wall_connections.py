@@ -121,16 +121,11 @@ def _carries_roof(house: HouseLoads, wall: WallLine) -> bool:
 
 
 def _gable_studs(house: HouseLoads, wall: WallLine, loads: WallLoads, stud: float) -> None:
-    members = [
-        Member({"uplift_lb": stud * e, "perpendicular_lb": stud * wall.height_ft / 2.0 * p})
-        for _, e in _densities(house, wall, loads.top)
-        for p in house.out_of_plane(wall, "end zone", stud)
-    ]
     house.add(
         f"plate to stud: {wall.name}",
         "plate_to_stud",
-        members,
-        ("uplift_lb", "perpendicular_lb"),
+        [Member({"uplift_lb": stud * e}) for _, e in _densities(house, wall, loads.top)],
+        ("uplift_lb",),
         place=f"top plate to each stud of gable wall {wall.name}",
         schedule="plate to stud, gable wall",
         drop="walls",
@@ -150,16 +145,11 @@ def _stud_feet(house: HouseLoads, wall: WallLine, loads: WallLoads, stud: float)
         count = sum(max(1, round(length / spacing)) for length in _zone_lengths(house, wall, zone))
         if not places or not count:
             continue
-        members = [
-            Member({"uplift_lb": spacing * e, "perpendicular_lb": stud * wall.height_ft / 2.0 * p})
-            for _, e in places
-            for p in house.out_of_plane(wall, zone, stud)
-        ]
         house.add(
             f"stud to bottom plate: {wall.name}, {zone}",
             "stud_to_plate",
-            members,
-            ("uplift_lb", "perpendicular_lb"),
+            [Member({"uplift_lb": spacing * e}) for _, e in places],
+            ("uplift_lb",),
             place=f"studs of wall {wall.name} to the bottom plate, {zone}",
             schedule=f"stud to bottom plate, {zone}",
             drop="walls",
@@ -244,7 +234,7 @@ def _foundation(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
     for piece in _plate_pieces(house, wall):
         uplift = _piece_uplift(house, wall, loads, piece)
         runs.append(piece.length)
-        for push in house.out_of_plane(wall, "end zone", wall.height_ft):
+        for push in house.push_beside_shear(wall):
             members.append(
                 Member(
                     {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": push * (wall.height_ft / 2.0)},

@@ -1,4 +1,4 @@
-"""The code's nail counts and what they are worth by NDS 2018 (tests/published/wood_irc_fastening_capacity.csv, derived)."""
+"""The code's nail counts and what they are worth by NDS 2018 (wood_irc_fastening_capacity.csv, derived)."""
 
 import csv
 from pathlib import Path
@@ -33,7 +33,7 @@ def test_every_line_of_the_fastening_schedule():
         uplift = row["uplift_withdrawal_CD1.6"]
         if uplift.startswith("table way"):
             shared = irc.prescriptive_capacity(*key, rule="share")
-            assert shared.lateral_lb == pytest.approx(float(uplift.split()[-1]), abs=1.01), row
+            assert shared.lateral_lb == pytest.approx(float(uplift.split()[-1]), abs=0.6), row
             assert shared.lateral_lb < ours.lateral_lb
         elif uplift == "0":
             assert np.isnan(ours.withdrawal_lb), row  # end grain: no design value at all

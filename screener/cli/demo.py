@@ -1,0 +1,33 @@
+"""`screener demo`: the sample tract, ready to run."""
+
+from __future__ import annotations
+
+import click
+
+from screener import errors
+from screener.cli import printing
+
+EPILOG = """\b
+Examples:
+  screener demo sample
+  screener run sample/tract.toml --allow-exceptions"""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("folder", type=click.Path(file_okay=False))
+@click.option("--overwrite", is_flag=True, help="Put back sample files that were changed.")
+@click.option("--quiet", "-q", is_flag=True, help="Say nothing.")
+def command(folder: str, overwrite: bool, quiet: bool) -> int:
+    """Write the sample tract to FOLDER. Everything in it is invented.
+
+    A folder that holds anything else is refused; the sample's own files may be written again.
+    """
+    from pathlib import Path
+
+    from screener.sample import write_sample
+
+    count = write_sample(Path(folder), overwrite=overwrite)
+    if not quiet:
+        printing.say(f"{count} files of the sample tract (invented) are in {folder}")
+        printing.say(f"next: screener run {Path(folder) / 'tract.toml'} --allow-exceptions")
+    return errors.OK

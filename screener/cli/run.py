@@ -1,0 +1,192 @@
+"""`screener run`: the main job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from screener import errors
+from screener.cli import printing
+from screener.cli.progress import progress_bar
+
+if TYPE_CHECKING:
+    from screener.publish import Destination
+
+EPILOG = """\b
+Examples:
+  screener run tract.toml
+  screener run tract.toml --allow-exceptions --json > summary.json
+  screener run tract.toml --resume"""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("tract", type=click.Path(dir_okay=False))
+@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
+@click.option("--quiet", "-q", is_flag=True, help="No summary and no progress.")
+@click.option("--workers", type=click.IntRange(1), default=None, help="Processes to use; default all cores.")
+@click.option("--strict", is_flag=True, help="Warnings become stops.")
+@click.option("--resume", is_flag=True, help="Do nothing where a complete run of the same inputs is there.")
+@click.option("--overwrite", is_flag=True, help="Replace a folder that screener did not make; it is kept aside.")
+@click.option("--allow-exceptions", is_flag=True, help="Exit with 0 although some lots are exceptions.")
+def command(tract: str, **options: Any) -> int:
+    """Screen TRACT, a project file (TOML), and write all results.
+
+    Results appear all together or not at all; a run replaces its own earlier results.
+    """
+    summary = run_tract(Path(tract), **{k: v for k, v in options.items() if k not in ("as_json", "allow_exceptions")})
+    if options["as_json"]:
+        printing.say_json(summary)
+    elif not options["quiet"]:
+        for line in summary_lines(summary):
+            printing.say(line)
+    code = int(summary["exit_code"])
+    return errors.OK if code == errors.EXCEPTIONS and options["allow_exceptions"] else code
+
+
+def run_tract(
+    path: Path,
+    *,
+    quiet: bool = False,
+    workers: int | None = None,
+    strict: bool = False,
+    resume: bool = False,
+    overwrite: bool = False,
+) -> dict[str, Any]:
+    """Do the job and return the summary. Raises InputError and OutputError, having written nothing."""
+    from screener.config import load_tract
+    from screener.files.manifest import input_records, run_id
+    from screener.publish import open_destination
+
+    project = load_tract(path)
+    inputs = input_records(project)
+    options = {"strict": strict}
+    name = run_id(project, inputs, options)
+    with open_destination(project.output.folder, overwrite=overwrite) as destination:
+        if resume:
+            earlier = finished_run(destination, name)
+            if earlier is not None:
+                return {**earlier, "note": "nothing to do: these results are of the same inputs, settings and versions"}
+            printing.tell("no complete run of the same inputs is there; starting from the beginning")
+        with progress_bar(quiet) as progress:
+            return _screen_and_write(project, inputs, options, name, destination, progress, workers)
+
+
+def _screen_and_write(
+    project: Any, inputs: Any, options: Any, name: str, destination: Destination, progress: Any, workers: int | None
+) -> dict[str, Any]:
+    from screener.files.manifest import build_manifest
+    from screener.files.results import space_needed, write_results
+    from screener.pipeline import screen
+
+    results = screen(project, progress=progress, workers=workers or default_workers())
+    if options["strict"]:
+        refuse_warnings(results.issues)
+    code = exit_code(results)
+    manifest = build_manifest(project, inputs, options, results.lots, results.issues, code, results.run)
+    summary = summarise(project.name, results, manifest)
+    manifest["summary"] = summary
+    destination.require_free(space_needed(results))
+    progress("writing")
+    with destination.stage(name) as folder:
+        write_results(folder, results, manifest, extra_files(results, manifest))
+    return {**summary, "results": str(destination.output)}
+
+
+def default_workers() -> int:
+    """The cores this process may use."""
+    import os
+
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def finished_run(destination: Destination, name: str) -> dict[str, Any] | None:
+    """The summary of the current run where it is complete and of the same inputs."""
+    from screener.files.manifest import is_complete, read_manifest
+
+    current = destination.current()
+    manifest = read_manifest(current) if current is not None else None
+    if current is None or manifest is None or manifest.get("run_id") != name or not is_complete(current):
+        return None
+    return {**manifest.get("summary", {}), "exit_code": manifest["exit_code"], "results": str(destination.output)}
+
+
+def refuse_warnings(issues: Any) -> None:
+    """With --strict: raise where anything was worth a warning."""
+    from hazard.issues import InputError, Issue
+
+    keys = ("code", "severity", "where", "found", "expected", "done", "lot_id")
+    rows = issues[issues["severity"] == "warn"]
+    if len(rows):
+        raise InputError([Issue(**{key: str(row[key]) for key in keys}) for row in rows.to_dict("records")])
+
+
+def exit_code(results: Any) -> int:
+    """0 where every lot was screened, 3 where some are exceptions."""
+    unscreened = (results.lots["status"] != "screened").any()
+    return errors.EXCEPTIONS if bool(unscreened) or len(results.exceptions) else errors.OK
+
+
+def extra_files(results: Any, manifest: Mapping[str, Any]) -> Mapping[str, Callable[[Path], None]]:
+    """Further files of a run, name -> writer: what `screener.report` offers under `files`."""
+    from screener import report
+
+    maker = getattr(report, "files", None)
+    found: Mapping[str, Callable[[Path], None]] = maker(results, manifest) if maker is not None else {}
+    return found
+
+
+def summarise(name: str, results: Any, manifest: Mapping[str, Any]) -> dict[str, Any]:
+    """The summary for people and machines; without path or clock. The pipeline's own facts stand under their names."""
+    lots = results.lots
+    tiers = lots["tier"].dropna().astype("str") if "tier" in lots.columns else lots["status"].iloc[:0]
+    reasons = results.exceptions["reason"].value_counts().to_dict() if len(results.exceptions) else {}
+    own = {
+        "caution": manifest["caution"],
+        "tract": name,
+        "lots": len(lots),
+        "by_status": manifest["counts"]["by_status"],
+        "tiers": dict(sorted(tiers[tiers != ""].value_counts().to_dict().items())),
+        "exceptions": results.exceptions["lot_id"].nunique() if len(results.exceptions) else 0,
+        "exceptions_by_reason": dict(sorted(reasons.items())),
+        "hardware_cost": _dollars(lots, "hardware_cost"),
+        "labour_hours": round(float(lots["labour_hours"].sum()), 2) if "labour_hours" in lots.columns else 0.0,
+        "total_cost": _dollars(lots, "total_cost"),
+        "issues": manifest["counts"]["issues_by_severity"],
+        "run_id": manifest["run_id"],
+        "exit_code": manifest["exit_code"],
+    }
+    return {**results.summary, **own}
+
+
+def _dollars(lots: Any, column: str) -> float:
+    """A sum of money, each lot's to the cent."""
+    from screener.units import cents
+
+    values = lots[column].dropna() if column in lots.columns else []
+    return sum(cents(float(value)) for value in values) / 100
+
+
+def summary_lines(summary: Mapping[str, Any]) -> list[str]:
+    """The summary in a few lines; the caution comes first."""
+    from screener.units import cents, dollars_text
+
+    def counted(counts: Mapping[str, Any], unit: str = "") -> str:
+        return ", ".join(f"{count} {name}{unit}" for name, count in counts.items()) or "none"
+
+    lines = [
+        summary["caution"],
+        f"{summary['tract']}: {summary['lots']} lots: {counted(summary['by_status'])}",
+        "packages: " + (", ".join(f"{k} on {v} lots" for k, v in summary["tiers"].items()) or "none"),
+    ]
+    if summary["exceptions"]:
+        lines.append(f"exceptions: {summary['exceptions']} lots ({counted(summary['exceptions_by_reason'])})")
+    money = [dollars_text(cents(summary[key])) for key in ("hardware_cost", "total_cost")]
+    lines.append(f"cost: hardware {money[0]}, labour {summary['labour_hours']:,.1f} h, together {money[1]}")
+    lines.append(f"issues: {counted(summary['issues'])}")
+    if "note" in summary:
+        lines.append(summary["note"])
+    lines.append(f"results: {summary['results']} (tract.gpkg, CSV tables, run.json)")
+    return lines

@@ -1,0 +1,249 @@
+"""The data dictionary: every column that goes in or comes out, with its unit, precision and meaning.
+
+Readers, writers, `screener schema` and the GeoPackage's own column descriptions all take names, order and decimals
+from here. Column names are a public interface: add to the end of a table, do not rename.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Literal
+
+Kind = Literal["text", "number", "integer", "yes_no", "date"]
+SCHEMA_VERSION = 1
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of one table. `decimals` is what is written; `required` means an input is refused without it."""
+
+    name: str
+    kind: Kind
+    meaning: str
+    unit: str = ""
+    decimals: int = 0
+    required: bool = False
+    default: str = ""
+
+
+def _text(name: str, meaning: str, **more: Any) -> Column:
+    return Column(name, "text", meaning, **more)
+
+
+def _number(name: str, unit: str, decimals: int, meaning: str, **more: Any) -> Column:
+    return Column(name, "number", meaning, unit, decimals, **more)
+
+
+def _whole(name: str, meaning: str, unit: str = "", **more: Any) -> Column:
+    return Column(name, "integer", meaning, unit, **more)
+
+
+HAZARD_COLUMNS: tuple[Column, ...] = (
+    _number("wind_speed_mph", "mph", 1, "basic wind speed, 3-second gust, Risk Category II"),
+    _text("exposure", "exposure category (B, C or D) in every direction; replaces the land-cover method"),
+    _number("kzt", "", 3, "topographic factor in every direction; replaces the terrain method"),
+    _number("elevation_ft", "ft", 1, "ground elevation above sea level"),
+    _text("land_cover", "land-cover class of the ground at the lot"),
+    _number("ss_g", "g", 3, "mapped spectral acceleration at short period, SS"),
+    _number("s1_g", "g", 3, "mapped spectral acceleration at 1 s, S1"),
+    _number("sms_g", "g", 3, "SMS for the site class"),
+    _number("sm1_g", "g", 3, "SM1 for the site class"),
+    _number("sds_g", "g", 3, "design spectral acceleration at short period, SDS"),
+    _number("sd1_g", "g", 3, "design spectral acceleration at 1 s, SD1"),
+    _text("site_class", "site class"),
+    _number("ground_snow_psf", "psf", 1, "ground snow load"),
+)
+
+SETBACK_COLUMNS: tuple[Column, ...] = (
+    _number("front_setback_ft", "ft", 2, "least distance from the front lot line", default="[lots] setbacks.front_ft"),
+    _number("rear_setback_ft", "ft", 2, "least distance from the rear lot line", default="[lots] setbacks.rear_ft"),
+    _number("side_setback_ft", "ft", 2, "least distance from a side lot line", default="[lots] setbacks.side_ft"),
+    _number(
+        "street_side_setback_ft",
+        "ft",
+        2,
+        "least distance from a side lot line on a street",
+        default="[lots] setbacks.street_side_ft, else the side setback",
+    ),
+)
+
+LOTS_INPUT: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot, unique in the file; read as text always", required=True),
+    _text("block", "block of the plat"),
+    _text("phase", "phase (filing, section, unit) the lot is built in"),
+    _text("status", "where the lot stands (open, sold, building, closed ...); carried through as lot_status"),
+    _text("plan", "plan of the plan library", default="forecast from [purchase] plan_mix"),
+    _text("style", "the plan's front style, which may change the roof", default="the plan's first style"),
+    _text("options", "built options of the plan, separated by ;", default="none"),
+    Column("mirrored", "yes_no", "whether the plan is built mirrored: yes or no", default="no"),
+    _number(
+        "front_bearing_deg",
+        "degrees",
+        1,
+        "compass bearing that the front faces, clockwise from true north",
+        default="from the nearest street; without streets the worst of all directions",
+    ),
+    Column("start", "date", "date of the start of building, as YYYY-MM-DD"),
+    _number("pad_elevation_ft", "ft", 2, "elevation of the graded pad"),
+    _text("package", "package the lot must keep, by name (its hardware is bought already)"),
+    *SETBACK_COLUMNS,
+    *HAZARD_COLUMNS,
+)
+
+HARDWARE_INPUT: tuple[Column, ...] = (
+    _text("item", "name of the item, unique in the list", required=True),
+    _text("family", "which connection it serves", required=True),
+    _text("unit", "what one is: each, ft, lb", required=True),
+    _number("purchase_unit_qty", "", 0, "how many in the box that is bought", required=True),
+    _number("unit_cost", "dollars", 4, "price of one", required=True),
+    _text("price_breaks", "boxes:discount pairs separated by ;, for example 10:6%;60:11%", default="none"),
+    _number("labour_min", "minutes", 2, "carpenter's time to install one", required=True),
+    _number("waste", "", 3, "share added for waste", default="[purchase] waste"),
+    _number("stock", "", 0, "pieces in hand", default="0"),
+    _number("lead_time_days", "days", 0, "days from order to delivery"),
+    _number("uplift_lb", "lb", 0, "allowable load upwards, by species group with a suffix where it differs"),
+    _number("parallel_lb", "lb", 0, "allowable load along the wall"),
+    _number("perpendicular_lb", "lb", 0, "allowable load across the wall"),
+    _text("basis", "listed (loads from the source) or computed (from the fastener's geometry)", required=True),
+    _text("load_duration_included", "load duration factor that the listed loads already hold"),
+    _text("source", "document the loads come from", required=True),
+    Column("source_date", "date", "date of that document"),
+    _text("corrosion", "finish"),
+)
+
+LOTS: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _whole("source_row", "row of the lot in its file, the first being 1"),
+    _text("status", "screened, refer (an engineer must confirm), skipped (input unusable), no_hardware"),
+    _text("block", "block of the plat"),
+    _text("phase", "phase the lot is built in"),
+    _text("lot_status", "the lot's own status column, as given"),
+    _text("plan", "plan screened on this lot; blank where none is chosen"),
+    _text("style", "front style of the plan"),
+    _text("options", "built options, separated by ;"),
+    Column("mirrored", "yes_no", "whether the plan is built mirrored"),
+    _number("front_bearing_deg", "degrees", 1, "compass bearing that the front faces; blank: all directions screened"),
+    _text("front_bearing_from", "where the bearing comes from: given, street, or unknown"),
+    Column("start", "date", "date of the start of building"),
+    _number("pad_elevation_ft", "ft", 2, "elevation of the graded pad"),
+    _number("area_sqft", "sq ft", 0, "area of the lot"),
+    Column("fits", "yes_no", "whether the plan's footprint fits the lot less its setbacks; blank: not checked"),
+    _number("fit_short_ft", "ft", 2, "how much too wide or too deep the footprint is; 0 where it fits"),
+    _text("tier", "hardware package of the lot; blank where it has none"),
+    _text("ground_state", "state of the ground that governs"),
+    _number("wind_speed_mph", "mph", 1, "basic wind speed, 3-second gust, Risk Category II"),
+    _text("exposure", "exposure category used: the worst direction's"),
+    _text("exposure_by_direction", "exposure by wind direction: sixteen letters from north, clockwise"),
+    _number("rough_share_min", "", 3, "share of rough ground that decided the exposure"),
+    _number("exposure_margin_ft", "ft", 0, "distance by which the exposure's fetch limit was met or missed"),
+    _number("kzt", "", 3, "topographic factor used: the worst direction's"),
+    _number("kzt_strict", "", 3, "topographic factor where every condition of the standard is met, else 1"),
+    _number("ke", "", 4, "ground elevation factor"),
+    _number("elevation_ft", "ft", 1, "ground elevation above sea level"),
+    _number("ss_g", "g", 3, "mapped spectral acceleration at short period, SS"),
+    _number("s1_g", "g", 3, "mapped spectral acceleration at 1 s, S1"),
+    _text("site_class", "site class"),
+    _number("sds_g", "g", 3, "design spectral acceleration at short period, SDS"),
+    _number("sd1_g", "g", 3, "design spectral acceleration at 1 s, SD1"),
+    _text("sdc", "seismic design category, by both spectral values"),
+    _text("sdc_sds_only", "seismic design category by SDS alone"),
+    _text("sdc_irc", "seismic design category of the residential code"),
+    _number("ground_snow_psf", "psf", 1, "ground snow load"),
+    _text("governing_point", "connection with the greatest ratio of demand to capacity"),
+    _text("governing_hazard", "wind or seismic: what drives that connection"),
+    _number("governing_ratio", "", 3, "its ratio of demand to capacity"),
+    Column("inside_permit", "yes_no", "whether the envelope of the plan's sealed master set covers this lot"),
+    _number("hardware_cost", "dollars", 2, "material, waste included"),
+    _number("labour_hours", "h", 3, "labour to install it"),
+    _number("total_cost", "dollars", 2, "material and labour"),
+    _text("flags", "scope codes that apply, separated by ;"),
+)
+
+DEMANDS: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _text("point", "connection point of the plan"),
+    _text("component", "direction of the load, or combined"),
+    _text("unit", "unit of demand and capacity"),
+    _number("demand", "see unit", 2, "governing demand"),
+    _number("capacity", "see unit", 2, "what the chosen item carries in that direction; blank: nothing listed"),
+    _number("ratio", "", 4, "demand over capacity"),
+    _text("case", "load case that governs"),
+    _text("item", "hardware chosen"),
+    _number("quantity", "", 2, "pieces at this point, net of waste"),
+)
+
+BILL_OF_MATERIALS: tuple[Column, ...] = (
+    _text("item", "hardware item"),
+    _text("phase", "phase of the tract"),
+    _text("month", "month of the start, as YYYY-MM; blank where no date is given"),
+    _text("drop", "delivery: foundation, walls, floor or roof"),
+    _number("quantity", "", 2, "pieces, net of waste"),
+    _number("quantity_with_waste", "", 2, "pieces with waste"),
+    _number("purchase_units", "", 2, "boxes at the order level"),
+    _number("cost", "dollars", 2, "what those boxes cost"),
+    _number("labour_hours", "h", 3, "labour to install the net pieces"),
+)
+
+EXCEPTIONS: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _text("reason", "short stable code"),
+    _text("detail", "what was found"),
+    _text("next_step", "what to do about it"),
+)
+
+ISSUES: tuple[Column, ...] = (
+    _text("severity", "stop, skip (the lot has no numbers), fix (repaired), warn (computed, flagged) or note"),
+    _text("code", "short stable code"),
+    _text("lot_id", "lot concerned, where there is one"),
+    _text("where", "file, layer and lot or row"),
+    _text("found", "what was found"),
+    _text("expected", "what was expected"),
+    _text("done", "what was done, or how to put it right"),
+)
+
+PACKAGES: tuple[Column, ...] = (
+    _text("tier", "name of the package"),
+    _text("schedule", "line of the package: the connections it covers"),
+    _text("item", "hardware item"),
+    _text("arrangement", "pieces at each connection, or spacing"),
+)
+
+RUN: tuple[Column, ...] = (
+    _text("key", "what is recorded"),
+    _text("value", "its value"),
+)
+
+TABLES: dict[str, tuple[Column, ...]] = {
+    "lots_input": LOTS_INPUT,
+    "hardware_input": HARDWARE_INPUT,
+    "lots": LOTS,
+    "demands": DEMANDS,
+    "bill_of_materials": BILL_OF_MATERIALS,
+    "exceptions": EXCEPTIONS,
+    "issues": ISSUES,
+    "packages": PACKAGES,
+    "run": RUN,
+}
+CSV_TABLES: tuple[str, ...] = ("lots", "demands", "bill_of_materials", "exceptions", "issues", "packages")
+
+TABLE_MEANINGS: dict[str, str] = {
+    "lots": "every lot of the tract: hazards, governing demand, package, cost, flags",
+    "demands": "every lot, connection point and load direction",
+    "bill_of_materials": "what to buy, by item, phase, month and delivery",
+    "exceptions": "lots that need a person, with the reason",
+    "issues": "every repair, default and warning",
+    "packages": "what each hardware package holds",
+    "run": "how these results came about",
+}
+
+
+@cache
+def by_name(table: str) -> dict[str, Column]:
+    """The columns of a table by name, in their fixed order."""
+    return {column.name: column for column in TABLES[table]}
+
+
+def names(table: str) -> tuple[str, ...]:
+    """The column names of a table in their fixed order."""
+    return tuple(column.name for column in TABLES[table])

@@ -1,0 +1,588 @@
+"""The project file: one TOML a tract, checked as a whole, every fault reported at once.
+
+Relative paths are relative to the file. An unknown key is an error that names the nearest known one. Only local files
+are read: a name that asks for the network is refused.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import os
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationError, ValidationInfo
+from pydantic.fields import FieldInfo
+
+from hazard.issues import Issue, Issues
+from screener.columns import HAZARD_COLUMNS, LOTS_INPUT
+
+GROUND_STATES = ("worst", "today", "built out")
+TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
+
+
+# ---------------------------------------------------------------- small types
+
+
+def _path(value: Any, info: ValidationInfo) -> Path:
+    """A path beside the project file; remote names and GDAL's virtual file systems are refused."""
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError("a path in quotes")
+    if "://" in value or value.startswith("/vsi") or "\0" in value:
+        raise ValueError("a local file; nothing is fetched from elsewhere")
+    folder = (info.context or {}).get("folder", Path())
+    return Path(os.path.abspath(folder / value))
+
+
+def _texts(value: Any) -> tuple[str, ...]:
+    """A list of texts; whole numbers are taken as their digits (phase 1 and "1" are the same phase)."""
+    if not isinstance(value, list | tuple) or not all(isinstance(v, str | int) and v is not True for v in value):
+        raise ValueError('a list of texts, such as ["1", "2"]')
+    return tuple(str(v) for v in value)
+
+
+def _text_or_number(value: Any) -> str | float:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise ValueError("a number, or a text in quotes")
+    if isinstance(value, str):
+        return value.strip()
+    if not math.isfinite(value):
+        raise ValueError("a finite number")
+    return float(value)
+
+
+InputPath = Annotated[Path, BeforeValidator(_path)]
+Texts = Annotated[tuple[str, ...], BeforeValidator(_texts)]
+TextOrNumber = Annotated[str | float, BeforeValidator(_text_or_number)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Feet = Annotated[float, Field(ge=0, le=1000)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+# ---------------------------------------------------------------- the sections
+
+
+class TractSection(_Section):
+    """What is screened."""
+
+    name: str = Field(min_length=1, description="name of the tract")
+    ground_state: str = Field(
+        "worst", description='which state of the ground governs: "worst", "today", a phase, or "built out"'
+    )
+    as_of: date | None = Field(None, description="date at which the ages of inputs are judged; none: not judged")
+
+
+class DesignSection(_Section):
+    """Which standard, which method."""
+
+    loads: Literal["ASCE 7-16", "ASCE 7-22"] = Field("ASCE 7-16", description="edition of the load standard")
+    method: Literal["ASD", "LRFD"] = Field("ASD", description="allowable stress or strength design")
+    wind_procedure: Literal["envelope", "directional"] = Field("envelope", description="main wind procedure")
+    hurricane_prone: bool | None = Field(
+        None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"
+    )
+    within_a_mile_of_coast: bool = Field(False, description="lowers the debris-region speed to 130 mph")
+
+
+class Setbacks(_Section):
+    """Least distances from the lot lines, where the lots file gives none of its own."""
+
+    front_ft: Feet = Field(description="from the front lot line")
+    rear_ft: Feet = Field(description="from the rear lot line")
+    side_ft: Feet = Field(description="from a side lot line")
+    street_side_ft: Feet | None = Field(None, description="from a side on a street; default: side_ft")
+
+
+class LotsSection(_Section):
+    """The lots file."""
+
+    file: InputPath = Field(description="any vector format GDAL reads; DXF and LandXML too")
+    layer: str | None = Field(None, description="layer of the file; needed where it holds several")
+    columns: dict[str, str] = Field(default_factory=dict, description="our name = the file's name, where they differ")
+    crs: str | None = Field(None, description="coordinate system, only where the file lacks one")
+    encoding: str | None = Field(None, description="text encoding, only where the file does not say")
+    setbacks: Setbacks | None = Field(None, description="setbacks where the lots give none")
+
+
+class GroundFile(_Section):
+    """A vector layer of the ground."""
+
+    file: InputPath = Field(description="vector file")
+    layer: str | None = Field(None, description="layer of the file; needed where it holds several")
+    crs: str | None = Field(None, description="coordinate system, only where the file lacks one")
+
+
+class PhasesFile(GroundFile):
+    """Polygons of the phases, and the order in which they are built."""
+
+    column: str = Field("phase", description="column that names the phase")
+    order: Texts = Field(description="phases in the order they are built")
+    built: Texts = Field((), description="phases that stand today")
+
+
+class GroundSection(_Section):
+    """What stands on the ground, now and later."""
+
+    phases: PhasesFile | None = Field(None, description="ground of each phase")
+    streets: GroundFile | None = Field(None, description="street lines, for fronts and corner lots")
+    footprints: GroundFile | None = Field(None, description="buildings that stand")
+    water: GroundFile | None = Field(None, description="open water")
+
+
+class HazardSource(_Section):
+    """Where one hazard comes from: a raster (file), a constant (value) or a column of the lots."""
+
+    file: InputPath | None = Field(None, description="raster")
+    value: TextOrNumber | None = Field(None, description="one value for every lot")
+    column: str | None = Field(None, description="column of the lots file")
+    units: str | None = Field(None, description="unit of the raster or value, where it is not the name's")
+    band: Annotated[int, Field(ge=1)] | None = Field(None, description="band of the raster, where it has several")
+    classes: InputPath | None = Field(None, description="land cover only: table from class to roughness")
+    dated: date | None = Field(None, description="date of the data, for notes on its age")
+
+
+class HazardsSection(_Section):
+    """Each hazard: a raster, a constant, or a lots column."""
+
+    wind_speed_mph: HazardSource = Field(description="basic wind speed, Risk Category II")
+    land_cover: HazardSource | None = Field(None, description="land-cover classes, for the exposure")
+    elevation_ft: HazardSource | None = Field(None, description="bare-earth elevation, for Kzt and Ke")
+    ss_g: HazardSource | None = Field(None, description="SS")
+    s1_g: HazardSource | None = Field(None, description="S1")
+    sms_g: HazardSource | None = Field(None, description="SMS for the site class (ASCE 7-22)")
+    sm1_g: HazardSource | None = Field(None, description="SM1 for the site class (ASCE 7-22)")
+    sds_g: HazardSource | None = Field(None, description="SDS, where the jurisdiction states it")
+    sd1_g: HazardSource | None = Field(None, description="SD1, where the jurisdiction states it")
+    site_class: HazardSource | None = Field(None, description="site class")
+    exposure: HazardSource | None = Field(None, description="replaces the land-cover method")
+    kzt: HazardSource | None = Field(None, description="replaces the terrain method")
+    ground_snow_psf: HazardSource | None = Field(None, description="ground snow load")
+
+
+class PlansSection(_Section):
+    """The plan library."""
+
+    folder: InputPath = Field(description="folder with one TOML a plan")
+
+
+class HardwareSection(_Section):
+    """The hardware list."""
+
+    file: InputPath = Field(description="CSV, one row an item")
+
+
+class TiersSection(_Section):
+    """How many packages the crews can keep apart."""
+
+    most: Annotated[int, Field(ge=1, le=50)] = Field(4, description="greatest number of packages in the tract")
+    kept: InputPath | None = Field(
+        None, description="packages.csv of an earlier run, for lots that keep a package (lots column package)"
+    )
+
+
+class AgesSection(_Section):
+    """Greatest age of dated inputs, in years at [tract] as_of; older ones are noted on every lot they touch."""
+
+    land_cover_years: Annotated[float, Field(gt=0)] = Field(5.0, description="land cover")
+    elevation_years: Annotated[float, Field(gt=0)] = Field(10.0, description="elevation")
+    capacity_years: Annotated[float, Field(gt=0)] = Field(5.0, description="documents of the hardware loads")
+    price_years: Annotated[float, Field(gt=0)] = Field(0.5, description="hardware prices (column price_date)")
+    seal_years: Annotated[float, Field(gt=0)] = Field(6.0, description="seals of the plan sets")
+
+
+class PurchaseSection(_Section):
+    """How hardware is bought."""
+
+    labour_usd_per_h: Annotated[float, Field(ge=0)] = Field(description="cost of an hour of labour, burdened")
+    waste: Share = Field(0.05, description="share added for waste where an item gives none")
+    order_level: Literal["phase", "drop", "house"] = Field("phase", description="where boxes are rounded up")
+    plan_mix: dict[str, Share] = Field(default_factory=dict, description="shares of plans on lots with no plan yet")
+
+
+class OutputSection(_Section):
+    """Where the results go."""
+
+    folder: InputPath = Field(description="folder of the results; its path leads to the last complete run")
+
+
+class Tract(_Section):
+    """A project file, checked. `source` is the file itself; every path is absolute."""
+
+    tract: TractSection
+    design: DesignSection = DesignSection()  # type: ignore[call-arg]
+    lots: LotsSection
+    ground: GroundSection = GroundSection()  # type: ignore[call-arg]
+    hazards: HazardsSection
+    plans: PlansSection
+    hardware: HardwareSection
+    tiers: TiersSection = TiersSection()  # type: ignore[call-arg]
+    ages: AgesSection = AgesSection()  # type: ignore[call-arg]
+    purchase: PurchaseSection
+    output: OutputSection
+    _source: Path = PrivateAttr(default=Path("tract.toml"))
+
+    @property
+    def source(self) -> Path:
+        """The project file."""
+        return self._source
+
+    @property
+    def folder(self) -> Path:
+        """The folder that relative paths start from."""
+        return self._source.parent
+
+    @property
+    def name(self) -> str:
+        """The tract's name."""
+        return self.tract.name
+
+    def shown(self, path: Path) -> str:
+        """A path as results may show it: relative to the project file, or only its name; never the machine's."""
+        return _shown(path, self.folder)
+
+    def input_files(self) -> dict[str, Path]:
+        """Every file and folder that is read, by the key that names it, the project file first."""
+        return {"project file": self.source, **{key: path for key, path in _paths(self) if key != "output.folder"}}
+
+    def hazard_columns(self) -> dict[str, str]:
+        """Hazards given per lot: our name -> the lots file's column."""
+        given = ((name, getattr(self.hazards, name)) for name in HazardsSection.model_fields)
+        return {name: source.column for name, source in given if source is not None and source.column is not None}
+
+    def settings(self) -> dict[str, Any]:
+        """The project after defaults, with paths as results may show them."""
+        shown: dict[str, Any] = _shown_values(self.model_dump(mode="python", exclude_none=True), self)
+        return shown
+
+    def defaults_taken(self) -> dict[str, Any]:
+        """Settings the file left out, and the value taken for each: "design.method" -> "ASD"."""
+        return dict(_defaults(self, ""))
+
+
+def _shown(path: Path, folder: Path) -> str:
+    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
+
+
+def _paths(model: BaseModel, prefix: str = "") -> Iterator[tuple[str, Path]]:
+    for name in type(model).model_fields:
+        value = getattr(model, name)
+        if isinstance(value, Path):
+            yield prefix + name, value
+        elif isinstance(value, BaseModel):
+            yield from _paths(value, f"{prefix}{name}.")
+
+
+def _defaults(model: BaseModel, prefix: str) -> Iterator[tuple[str, Any]]:
+    for name in type(model).model_fields:
+        value = getattr(model, name)
+        if isinstance(value, BaseModel):
+            yield from _defaults(value, f"{prefix}{name}.")
+        elif name not in model.model_fields_set and value not in (None, {}, ()):
+            yield prefix + name, value
+
+
+def _shown_values(value: Any, tract: Tract) -> Any:
+    if isinstance(value, dict):
+        return {k: _shown_values(v, tract) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_shown_values(v, tract) for v in value]
+    if isinstance(value, Path):
+        return tract.shown(value)
+    return value.isoformat() if isinstance(value, date) else value
+
+
+# ---------------------------------------------------------------- reading
+
+
+def load_tract(path: str | os.PathLike[str]) -> Tract:
+    """Read and check a project file. Raises InputError with every fault found in it."""
+    issues = Issues()
+    tract = read_tract(path, issues)
+    issues.raise_stops()
+    assert tract is not None  # no stop was recorded, so there is a tract
+    return tract
+
+
+def read_tract(path: str | os.PathLike[str], issues: Issues) -> Tract | None:
+    """Read a project file, adding every fault to `issues`; the tract as far as it can be understood, or None.
+
+    Unknown keys are set aside, so that a caller who only checks can go on and look at the files too.
+    """
+    source = Path(os.path.abspath(path))
+    values = _parse(source, issues)
+    if values is None:
+        return None
+    tract = _validate(values, source, issues)
+    if tract is None:
+        return None
+    _check_files(_paths(tract), source, issues)
+    _check_output(tract, issues)
+    _check_together(tract, issues)
+    return tract
+
+
+def _parse(source: Path, issues: Issues) -> dict[str, Any] | None:
+    def stop(code: str, found: str, expected: str, done: str) -> None:
+        issues.add(code, "stop", source.name, found, expected, done)
+
+    try:
+        raw = source.read_bytes()
+    except OSError as error:
+        stop("config_unreadable", error.strerror or "can't be read", "a project file (TOML)", "check the path")
+        return None
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        stop("config_encoding", f"byte {error.start} is not UTF-8", "UTF-8 text", "save the file as UTF-8")
+    except tomllib.TOMLDecodeError as error:
+        stop("config_syntax", str(error), "TOML", "correct the line named")
+    return None
+
+
+def _validate(values: dict[str, Any], source: Path, issues: Issues) -> Tract | None:
+    context = {"folder": source.parent}
+    try:
+        tract = Tract.model_validate(values, context=context)
+    except ValidationError as error:
+        faults = error.errors(include_url=False)
+        for fault in faults:
+            issues.add(_fault(fault, values, source.name))
+        rest = _without(values, [fault["loc"] for fault in faults])
+        try:  # without the faulty keys the rest may still be understood
+            tract = Tract.model_validate(rest, context=context)
+        except ValidationError:
+            _check_files(_paths_by_section(rest, context), source, issues)
+            return None
+    tract._source = source
+    return tract
+
+
+def _paths_by_section(values: dict[str, Any], context: dict[str, Path]) -> Iterator[tuple[str, Path]]:
+    """The paths of those sections that can be understood by themselves."""
+    for name, field in Tract.model_fields.items():
+        model = field_model(field)
+        if model is None or name not in values:
+            continue
+        try:
+            yield from _paths(model.model_validate(values[name], context=context), f"{name}.")
+        except ValidationError:
+            continue
+
+
+def _without(values: dict[str, Any], places: list[tuple[int | str, ...]]) -> dict[str, Any]:
+    def copy(value: Any, here: tuple[int | str, ...]) -> Any:
+        if not isinstance(value, dict):
+            return value
+        return {k: copy(v, (*here, k)) for k, v in value.items() if (*here, k) not in places}
+
+    result: dict[str, Any] = copy(values, ())
+    return result
+
+
+def model_at(loc: tuple[int | str, ...], root: type[BaseModel] = Tract) -> type[BaseModel] | None:
+    """The pydantic model that stands at a place of the project file, None where there is none."""
+    model: type[BaseModel] | None = root
+    for part in loc:
+        field = model.model_fields.get(str(part)) if model is not None else None
+        model = field_model(field) if field is not None else None
+    return model
+
+
+def field_model(field: FieldInfo) -> type[BaseModel] | None:
+    """The model of a field, also where it may be absent."""
+    for kind in (field.annotation, *get_args(field.annotation)):
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            return kind
+    return None
+
+
+def nearest(word: str, known: Mapping[str, Any] | tuple[str, ...] | list[str]) -> str:
+    """The known word most like this one, "" where none is close."""
+    folded = {k.casefold(): k for k in known}
+    close = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.5)
+    return folded[close[0]] if close else ""
+
+
+def _place(loc: tuple[int | str, ...]) -> str:
+    """A key as its author wrote it: ("hazards", "kzt", "file") -> "[hazards] kzt.file"."""
+    if len(loc) == 1:
+        return f"[{loc[0]}]"
+    return f"[{loc[0]}] " + ".".join(str(part) for part in loc[1:])
+
+
+def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
+    loc: tuple[int | str, ...] = fault["loc"]
+    where = f"{file} {_place(loc)}"
+    if fault["type"] == "extra_forbidden":
+        return _unknown_key(loc, file)
+    if fault["type"] == "missing":
+        model = model_at(loc[:-1])
+        meaning = model.model_fields[str(loc[-1])].description if model is not None else None
+        what = "table" if len(loc) == 1 else "key"
+        return Issue("config_missing_key", "stop", where, f"the {what} is missing", meaning or "it", "add it")
+    found = f"{fault['input']!r}"
+    expected = str(fault["ctx"]["error"]) if fault["type"] == "value_error" else _expected(fault)
+    if fault["type"] == "value_error" and expected.startswith("a local file"):
+        return Issue("config_remote_path", "stop", where, found, expected, "save the file beside the project file")
+    return Issue("config_value", "stop", where, found, expected, "correct the value")
+
+
+def _expected(fault: Any) -> str:
+    context = fault.get("ctx", {})
+    match fault["type"]:
+        case "literal_error":
+            return str(context["expected"]).replace("'", '"')
+        case "greater_than_equal":
+            return f"at least {context['ge']:g}"
+        case "less_than_equal":
+            return f"at most {context['le']:g}"
+        case "string_type" | "string_too_short":
+            return "a text in quotes"
+        case "float_type" | "int_type" | "finite_number":
+            return "a number"
+        case "model_type" | "dict_type" | "model_attributes_type":
+            return "a table, such as { key = value }"
+        case _:
+            return str(fault["msg"]).removeprefix("Input should be ")
+
+
+def _unknown_key(loc: tuple[int | str, ...], file: str) -> Issue:
+    key = str(loc[-1])
+    model = model_at(loc[:-1])
+    known = tuple(model.model_fields) if model is not None else ()
+    close = nearest(key, known)
+    if len(loc) == 1:
+        found, close_shown = f"unknown table [{key}]", f"[{close}]"
+    else:
+        found, close_shown = f"unknown key {key}", close
+    expected = f"{close_shown} (the nearest known)" if close else "one of " + ", ".join(known)
+    where = f"{file} {_place(loc[:-1])}" if len(loc) > 1 else file
+    return Issue("config_unknown_key", "stop", where, found, expected, "correct or remove it")
+
+
+# ---------------------------------------------------------------- checks across keys
+
+
+def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues) -> None:
+    for key, path in paths:
+        if key == "output.folder":
+            continue
+        section, _, rest = key.partition(".")
+        where = f"{source.name} [{section}] {rest}"
+        shown = _shown(path, source.parent)
+        wants_folder = key == "plans.folder"
+        if not path.exists():
+            close = nearest(path.name, _names_in(path.parent))
+            what = f"a folder at {shown}" if wants_folder else f"a file at {shown}"
+            hint = f"did you mean {close}?" if close else "paths are relative to the project file"
+            issues.add("file_missing", "stop", where, "nothing there", what, hint)
+        elif wants_folder and not path.is_dir():
+            issues.add("file_missing", "stop", where, f"{shown} is a file", "a folder with one TOML a plan", "")
+        elif not wants_folder and path.is_dir() and path.suffix.lower() != ".gdb":
+            issues.add("file_missing", "stop", where, f"{shown} is a folder", "a file", "")
+        elif path.suffix.lower() == ".vrt":
+            issues.add("file_virtual", "stop", where, f"{shown} points at other files", "the data itself", "")
+
+
+def _names_in(folder: Path) -> list[str]:
+    try:
+        return sorted(entry.name for entry in folder.iterdir())
+    except OSError:
+        return []
+
+
+def _check_output(tract: Tract, issues: Issues) -> None:
+    output = tract.output.folder
+    for key, path in tract.input_files().items():
+        if path == output or path.is_relative_to(output):
+            found = f"{tract.shown(output)} holds the input {tract.shown(path)} ({key})"
+            where = f"{tract.source.name} [output] folder"
+            issues.add("output_is_input", "stop", where, found, "a folder of its own", "name another folder")
+
+
+def _check_together(tract: Tract, issues: Issues) -> None:
+    for place, found, expected in (
+        *_ground_state_faults(tract),
+        *_hazard_faults(tract),
+        *_column_faults(tract),
+        *_mix_faults(tract),
+    ):
+        issues.add("config_value", "stop", f"{tract.source.name} {place}", found, expected, "correct the project file")
+
+
+_Fault = tuple[str, str, str]
+
+
+def _ground_state_faults(tract: Tract) -> Iterator[_Fault]:
+    phases = tract.ground.phases
+    order = phases.order if phases is not None else ()
+    if len(set(order)) != len(order):
+        yield "[ground] phases.order", f"a phase stands twice in {list(order)}", "each phase once"
+    state = tract.tract.ground_state
+    if state not in (*GROUND_STATES, *order):
+        known = ", ".join(f'"{s}"' for s in (*GROUND_STATES, *order))
+        yield "[tract] ground_state", f'"{state}"', f"one of {known}"
+
+
+def _hazard_faults(tract: Tract) -> Iterator[_Fault]:
+    hazards = tract.hazards
+    for name in HazardsSection.model_fields:
+        source = getattr(hazards, name)
+        if source is not None:
+            yield from _source_faults(name, source)
+    if hazards.land_cover is None and hazards.exposure is None:
+        yield "[hazards]", "neither land_cover nor exposure", "one of them: the exposure can't be guessed"
+    if hazards.elevation_ft is None and hazards.kzt is None:
+        yield "[hazards]", "neither elevation_ft nor kzt", "one of them: level ground is not assumed"
+    stated = hazards.sds_g is not None and hazards.sd1_g is not None
+    if tract.design.loads == "ASCE 7-16":
+        wanted: tuple[str, ...] = ("ss_g", "s1_g")
+    else:
+        wanted = ("sms_g", "sm1_g", "s1_g")
+    missing = [name for name in wanted if getattr(hazards, name) is None]
+    if missing and not stated:
+        needs = f"{', '.join(wanted)}, or sds_g and sd1_g where the jurisdiction states them"
+        yield "[hazards]", f"{tract.design.loads} without {', '.join(missing)}", needs
+
+
+def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:
+    place = f"[hazards] {name}"
+    given = [key for key in ("file", "value", "column") if getattr(source, key) is not None]
+    if len(given) != 1:
+        found = " and ".join(given) if given else "none of file, value, column"
+        yield place, found, "exactly one of file, value, column"
+    if source.classes is not None and name != "land_cover":
+        yield f"{place}.classes", "a class table", "it only with land_cover"
+    if source.value is not None:
+        wants_text = name in TEXT_HAZARDS and name != "land_cover"
+        if wants_text != isinstance(source.value, str) and name != "land_cover":
+            yield f"{place}.value", repr(source.value), "a text in quotes" if wants_text else "a number"
+
+
+def _column_faults(tract: Tract) -> Iterator[_Fault]:
+    known = tuple(column.name for column in LOTS_INPUT)
+    for ours in tract.lots.columns:
+        if ours not in known:
+            close = nearest(ours, known)
+            yield (
+                "[lots] columns",
+                f"unknown name {ours}",
+                f"{close} (the nearest known)" if close else f"one of {', '.join(known)}",
+            )
+    theirs = list(tract.lots.columns.values())
+    for name in sorted({t for t in theirs if theirs.count(t) > 1}):
+        yield "[lots] columns", f"{name} is used for two names", "one column for each name"
+
+
+def _mix_faults(tract: Tract) -> Iterator[_Fault]:
+    mix = tract.purchase.plan_mix
+    total = math.fsum(mix.values())
+    if mix and abs(total - 1) > 0.001:
+        yield "[purchase] plan_mix", f"shares sum to {total:g}", "a sum of 1"

@@ -1,0 +1,191 @@
+"""The results as one GeoPackage (OGC 12-128r17): the lots as a map layer, the tables beside it, columns explained.
+
+Bytes depend on the content only: layers are named, the date that GDAL stamps is fixed, rows are in key order. The
+file is closed with a rollback journal (no side files) and read back before it counts as written.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+
+from screener.columns import TABLE_MEANINGS, Column
+from screener.errors import OutputError
+from screener.files.tables import columns_of, prepare, row_order
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+STAMP = "2000-01-01T00:00:00.000Z"  # stands where the format wants a date of change; results carry no clock
+_APPLICATION_ID = 0x47504B47  # "GPKG": OGC 12-128r17, requirement 2
+_SQL_TYPES = {"text": "TEXT", "number": "REAL", "integer": "INTEGER", "yes_no": "BOOLEAN", "date": "TEXT"}
+
+_DATA_COLUMNS = """CREATE TABLE IF NOT EXISTS gpkg_data_columns (
+  table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT, description TEXT, mime_type TEXT,
+  constraint_name TEXT, CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
+  CONSTRAINT gdc_tn UNIQUE (table_name, name))"""
+_EXTENSIONS = """CREATE TABLE IF NOT EXISTS gpkg_extensions (
+  table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL, scope TEXT NOT NULL,
+  CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name))"""
+_SCHEMA_EXTENSION = "http://www.geopackage.org/spec121/#extension_schema"
+
+
+def write_geopackage(
+    path: Path,
+    lots: GeoDataFrame,
+    tables: Mapping[str, pd.DataFrame],
+    layers: Mapping[str, GeoDataFrame] | None = None,
+) -> None:
+    """Write the layer `lots`, attribute tables, and further map layers; read the file back and check it.
+
+    Geometry stays in the lots' own coordinate system. A lot whose geometry can't be drawn gets none. Raises OutputError
+    where what was written is not what was given.
+    """
+    with _fixed_date():
+        _write_layer(path, "lots", _lots_frame(lots))
+        for name, layer in sorted((layers or {}).items()):
+            _write_layer(path, name, layer)
+    with closing(sqlite3.connect(path, isolation_level=None)) as database:
+        database.execute("PRAGMA journal_mode = DELETE")
+        database.execute("BEGIN IMMEDIATE")
+        database.execute('CREATE UNIQUE INDEX "lots_lot_id" ON "lots" ("lot_id")')
+        _describe(database, "lots", columns_of("lots", lots))
+        for name, table in tables.items():
+            _write_table(database, name, table)
+        _register_schema(database)
+        database.execute("COMMIT")
+    check_geopackage(path, {"lots": len(lots), **{name: len(table) for name, table in tables.items()}})
+
+
+def check_geopackage(path: Path, rows: Mapping[str, int]) -> None:
+    """Open a written GeoPackage read-only and compare it with what it should hold. Raises OutputError."""
+    for suffix in ("-journal", "-wal", "-shm"):
+        if path.with_name(path.name + suffix).exists():
+            raise OutputError(f"{path.name}: {path.name}{suffix} was left beside it")
+    faults = []
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
+        verdict = database.execute("PRAGMA integrity_check").fetchone()[0]
+        if verdict != "ok":
+            faults.append(f"the integrity check says {verdict}")
+        if database.execute("PRAGMA application_id").fetchone()[0] != _APPLICATION_ID:
+            faults.append("it is not marked as a GeoPackage")
+        for name, expected in rows.items():
+            count = database.execute(f"SELECT count(*) FROM {_quote(name)}").fetchone()[0]
+            if count != expected:
+                faults.append(f"table {name} holds {count} rows; expected {expected}")
+    if faults:
+        raise OutputError(f"{path.name}: " + "; ".join(faults))
+
+
+@contextmanager
+def _fixed_date() -> Iterator[None]:
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": STAMP})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+
+
+def _write_layer(path: Path, name: str, frame: GeoDataFrame) -> None:
+    many = name == "lots"
+    try:
+        pyogrio.write_dataframe(
+            frame,
+            path,
+            layer=name,
+            driver="GPKG",
+            geometry_type="MultiPolygon" if many else None,
+            promote_to_multi=many or None,
+            layer_options={
+                "IDENTIFIER": name,
+                "DESCRIPTION": TABLE_MEANINGS.get(name, ""),
+                "SPATIAL_INDEX": "YES",
+                "GEOMETRY_NAME": "geom",
+                "FID": "fid",
+            },
+        )
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError) as error:
+        raise OSError(f"{path.name} could not be written: {error}") from error
+
+
+def _lots_frame(lots: GeoDataFrame) -> GeoDataFrame:
+    import geopandas as gpd
+
+    prepared = prepare("lots", pd.DataFrame(lots.drop(columns=lots.geometry.name)))
+    order = row_order("lots", lots)
+    return gpd.GeoDataFrame(prepared, geometry=_drawable(lots.geometry.to_numpy()[order]), crs=lots.crs)
+
+
+def _drawable(geometries: Any) -> Any:
+    """Polygons as they are; None for what a polygon layer can't hold: no polygon, or a vertex without a place."""
+    kinds = shapely.get_type_id(geometries)
+    polygonal = np.isin(kinds, (3, 6)) & ~shapely.is_empty(geometries)
+    coordinates, owner = shapely.get_coordinates(geometries, return_index=True)
+    broken = np.zeros(len(geometries), dtype=bool)
+    broken[owner[~np.isfinite(coordinates).all(axis=1)]] = True
+    return np.where(polygonal & ~broken, shapely.force_2d(geometries), None)
+
+
+def _write_table(database: sqlite3.Connection, name: str, frame: pd.DataFrame) -> None:
+    prepared = prepare(name, frame)
+    columns = columns_of(name, prepared)
+    declared = ", ".join(f"{_quote(column.name)} {_SQL_TYPES[column.kind]}" for column in columns)
+    database.execute(f'CREATE TABLE {_quote(name)} ("fid" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {declared})')
+    database.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) "
+        "VALUES (?, 'attributes', ?, ?, ?)",
+        (name, name, TABLE_MEANINGS.get(name, ""), STAMP),
+    )
+    names = ", ".join(_quote(column.name) for column in columns)
+    marks = ", ".join("?" for _ in columns)
+    rows = zip(*(_python_values(column, prepared[column.name]) for column in columns), strict=True)
+    database.executemany(f"INSERT INTO {_quote(name)} ({names}) VALUES ({marks})", rows)
+    _describe(database, name, columns)
+
+
+def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:
+    if column.kind in ("integer", "yes_no"):
+        return [None if value is pd.NA else int(value) for value in values]
+    if column.kind == "number":
+        return [None if value != value else value for value in values.to_numpy(np.float64).tolist()]
+    return [value if isinstance(value, str) else None for value in values]
+
+
+def _describe(database: sqlite3.Connection, table: str, columns: list[Column]) -> None:
+    database.execute(_DATA_COLUMNS)
+    rows = []
+    for column in columns:
+        title = f"{column.name} ({column.unit})" if column.unit else column.name
+        rows.append((table, column.name, column.name, title, column.meaning or None))
+    database.executemany(
+        "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description) VALUES (?, ?, ?, ?, ?)",
+        rows,
+    )
+
+
+def _register_schema(database: sqlite3.Connection) -> None:
+    database.execute(_EXTENSIONS)
+    for table in ("gpkg_data_columns", "gpkg_data_column_constraints"):
+        database.execute(
+            "INSERT OR IGNORE INTO gpkg_extensions VALUES (?, NULL, 'gpkg_schema', ?, 'read-write')",
+            (table, _SCHEMA_EXTENSION),
+        )
+    database.execute(
+        "CREATE TABLE IF NOT EXISTS gpkg_data_column_constraints (constraint_name TEXT NOT NULL, "
+        "constraint_type TEXT NOT NULL, value TEXT, min NUMERIC, min_is_inclusive BOOLEAN, max NUMERIC, "
+        "max_is_inclusive BOOLEAN, description TEXT, "
+        "CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))"
+    )
+
+
+def _quote(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'

@@ -1,0 +1,123 @@
+"""Result tables as they are written: declared columns, order, rounding and types, the same for every format."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from screener.columns import TABLES, Column, by_name
+
+UNDECLARED_DECIMALS = 4  # of a number in a column that the data dictionary does not know
+
+# Rows stand in the order of these columns, so that the order of the lots in their file does not matter.
+KEYS: dict[str, tuple[str, ...]] = {
+    "lots": ("lot_id",),
+    "demands": ("lot_id",),  # within a lot in the order they came: down the load path
+    "bill_of_materials": ("item", "phase", "month", "drop"),
+    "exceptions": ("lot_id", "reason", "detail"),
+    "packages": ("tier", "schedule", "item", "arrangement"),
+}
+
+
+def columns_of(table: str, frame: pd.DataFrame, geometry: str = "geometry") -> list[Column]:
+    """The declared columns of a table in their order, then those of the frame that are not declared."""
+    declared = by_name(table) if table in TABLES else {}
+    extra = [_undeclared(str(name), frame[name]) for name in frame.columns if name not in (*declared, geometry)]
+    return [*declared.values(), *extra]
+
+
+def _undeclared(name: str, values: pd.Series[Any]) -> Column:
+    if pd.api.types.is_bool_dtype(values):
+        return Column(name, "yes_no", "")
+    if pd.api.types.is_integer_dtype(values):
+        return Column(name, "integer", "")
+    if pd.api.types.is_float_dtype(values):
+        return Column(name, "number", "", decimals=UNDECLARED_DECIMALS)
+    return Column(name, "text", "")
+
+
+def prepare(table: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """The table as every file holds it, rows in key order. Missing stays missing; infinity is a fault."""
+    ordered = frame.iloc[_order(table, frame)]
+    prepared = {column.name: _values(table, column, ordered) for column in columns_of(table, frame)}
+    return pd.DataFrame(prepared, index=pd.RangeIndex(len(frame)))
+
+
+def row_order(table: str, frame: pd.DataFrame) -> NDArray[np.int64]:
+    """Positions of the rows in the order they are written."""
+    return _order(table, frame)
+
+
+def _order(table: str, frame: pd.DataFrame) -> NDArray[np.int64]:
+    keys = [name for name in KEYS.get(table, ()) if name in frame.columns]
+    if not keys or len(frame) < 2:
+        return np.arange(len(frame), dtype=np.int64)
+    names = [f"k{number}" for number in range(len(keys))]
+    columns = [pa.array(_text(frame[key]), type=pa.large_string(), from_pandas=True) for key in keys]
+    # The position is the last key: equal rows keep the order in which they came.
+    table_of_keys = pa.table([*columns, pa.array(np.arange(len(frame)))], names=[*names, "position"])
+    order = pc.sort_indices(table_of_keys, sort_keys=[(name, "ascending") for name in (*names, "position")])
+    positions: NDArray[np.int64] = order.to_numpy().astype(np.int64)
+    return positions
+
+
+def _values(table: str, column: Column, frame: pd.DataFrame) -> Any:
+    if column.name not in frame.columns:
+        return _blank(column, len(frame))
+    values = frame[column.name]
+    match column.kind:
+        case "number":
+            return _rounded(table, column, pd.to_numeric(values, errors="raise").to_numpy(np.float64, na_value=np.nan))
+        case "integer":
+            return pd.array(pd.to_numeric(values, errors="raise").to_numpy(np.float64, na_value=np.nan)).astype("Int64")
+        case "yes_no":
+            return pd.array([pd.NA if pd.isna(v) else bool(v) for v in values], dtype="boolean")
+        case _:
+            return _text(values)
+
+
+def _blank(column: Column, rows: int) -> Any:
+    match column.kind:
+        case "number":
+            return np.full(rows, np.nan)
+        case "integer":
+            return pd.array([pd.NA] * rows, dtype="Int64")
+        case "yes_no":
+            return pd.array([pd.NA] * rows, dtype="boolean")
+        case _:
+            return np.full(rows, None, dtype=object)
+
+
+def _rounded(table: str, column: Column, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    if np.isinf(values).any():
+        raise ValueError(f"table {table}, column {column.name}: a value is infinite")
+    power = 10.0**column.decimals
+    rounded: NDArray[np.float64] = np.rint(values * power) / power + 0.0  # + 0.0: no negative zero
+    return rounded
+
+
+def _text(values: pd.Series[Any]) -> NDArray[np.object_]:
+    """Text with None where there is none. Whole numbers lose no digits, dates are ISO, lists join with ;."""
+    if pd.api.types.is_datetime64_any_dtype(values):
+        dates = values.dt.strftime("%Y-%m-%d")
+        values = dates
+    texts: NDArray[np.object_] = np.empty(len(values), dtype=object)
+    texts[:] = [_cell(value) for value in values.to_numpy(dtype=object)]
+    return texts
+
+
+def _cell(value: Any) -> str | None:
+    if isinstance(value, str):
+        return value if value else None
+    if isinstance(value, list | tuple | set | frozenset):
+        return ";".join(str(v) for v in (sorted(value) if isinstance(value, set | frozenset) else value)) or None
+    if value is None or value is pd.NA or value is pd.NaT or value != value:
+        return None
+    if isinstance(value, float | np.floating) and float(value).is_integer():
+        return str(int(value))
+    return str(value)

@@ -1,0 +1,72 @@
+"""Which house stands on which lot: plan, style and options resolved once for each distinct house of a tract."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from screener.lot_attributes import split_options
+from screener.lots import SKIPPED, PlanChoices, match_plans
+from screener.plans import Plan, Variant
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from hazard.issues import Issues
+
+NO_HOUSE = -1
+HEIGHT_WITHOUT_PLAN_FT = 25.0
+"""Mean roof height at which a lot without a plan has its hazards shown: a two-storey house of the usual kind."""
+
+
+@dataclass(frozen=True)
+class Houses:
+    """The distinct houses of a tract, in order of their names, and the house of each lot (-1: none).
+
+    A house and its mirror image have the same connections with the same demands once every wind direction counts, so
+    one model serves both hands.
+    """
+
+    variants: tuple[Variant, ...]
+    of_lot: NDArray[np.int64]
+
+    def lots_of(self, house: int) -> NDArray[np.intp]:
+        return np.flatnonzero(self.of_lot == house)
+
+    def per_lot(self, values: list[float], without: float) -> NDArray[np.float64]:
+        """A number of each house spread over the lots; ``without`` where a lot has none."""
+        return np.array([*values, without])[self.of_lot]
+
+    def mean_roof_height_ft(self) -> NDArray[np.float64]:
+        return self.per_lot([v.mean_roof_height_ft for v in self.variants], HEIGHT_WITHOUT_PLAN_FT)
+
+
+def choose_houses(
+    lots: gpd.GeoDataFrame, plans: Mapping[str, Plan], has_mix: bool, issues: Issues, where: str
+) -> Houses:
+    """Match lots with plans (names, styles and options checked; faulty lots skipped) and resolve each house once."""
+    library = {p.name: PlanChoices(tuple(p.styles), tuple(p.options)) for p in plans.values()}
+    match_plans(lots, library, has_mix, issues, where)
+    by_name = {p.name: p for p in plans.values()}
+    wanted: dict[int, Variant] = {}
+    built: dict[tuple[str, str, str], Variant] = {}
+    rows = zip(lots["status"], lots["plan"], lots["style"], lots["options"], strict=True)
+    for i, (status, plan, style, options) in enumerate(rows):
+        if status == SKIPPED or plan not in by_name:
+            continue
+        key = (plan, style, options)
+        if key not in built:
+            built[key] = by_name[plan].variant(style, split_options(options))
+        wanted[i] = built[key]
+    used = sorted({v.key: v for v in wanted.values()}.items())
+    place = {key: n for n, (key, _) in enumerate(used)}
+    of_lot = np.full(len(lots), NO_HOUSE, dtype=np.int64)
+    for i, variant in wanted.items():
+        of_lot[i] = place[variant.key]
+    for name in sorted(set(by_name) - {v.plan.name for _, v in used}):
+        issues.add("plan_unused", "note", f"plan {name}", "no lot uses it", "", "nothing done")
+    return Houses(tuple(v for _, v in used), of_lot)

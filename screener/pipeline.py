@@ -1,0 +1,404 @@
+"""One tract from files to tables: lots -> hazards -> demands -> choices -> bill. Pure inside: nothing is written here.
+
+``prepare`` reads and joins, ``screen`` goes all the way, ``check`` reads everything and reports every problem.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from hazard.crs import METRES_PER_FOOT
+from hazard.issues import InputError, Issues
+from screener.ages import age_findings
+from screener.demands import DemandModel, LotHazards, build_model
+from screener.hardware import Hardware, read_hardware
+from screener.houses import NO_HOUSE, Houses, choose_houses
+from screener.lots import SKIPPED, read_lots
+from screener.packages import read_kept_packages
+from screener.plans import Plan, load_plans
+from screener.scope import Findings, plan_findings
+from screener.selection import Selection, select
+from screener.site_hazards import SiteHazards, site_hazards
+from screener.siting import Setbacks, fit
+from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
+from screener.standards.asce7_ch12_seismic import redundancy_factor
+from screener.standards.asce7_ch28_envelope import gcpi
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+    from screener.config import Tract
+
+Progress = Callable[[str], None]
+SDPWS_EDITION = {"ASCE 7-16": "2015", "ASCE 7-22": "2021"}
+"""The sheathing standard that goes with each load standard in the model codes (from memory)."""
+
+DEBRIS_SPEED_MPH, DEBRIS_COAST_SPEED_MPH = 140.0, 130.0
+"""Wind-borne debris region, ASCE 7-16 26.12.3.1 (from memory): everywhere in hurricane-prone regions from 140 mph, from
+130 mph within a mile of the coast. They are also the speeds at which prescriptive wood construction ends."""
+
+
+@dataclass
+class Prepared:
+    """A tract read and joined: lots with their hazards and houses, plans, hardware, and what was found on the way."""
+
+    tract: Tract
+    lots: gpd.GeoDataFrame
+    plans: Mapping[str, Plan]
+    hardware: Hardware
+    houses: Houses
+    models: list[DemandModel]
+    usable: NDArray[np.intp]
+    site: SiteHazards
+    hazards: LotHazards
+    categories: NDArray[np.str_]
+    findings: Findings
+    issues: Issues
+    timings: dict[str, float] = field(default_factory=dict)
+
+    def place_of(self, lot_id: str) -> int:
+        """Place of a lot among the usable ones; ``KeyError`` names near ids."""
+        ids = self.site.points.lot_id
+        found = np.flatnonzero(ids == lot_id)
+        if not len(found):
+            raise KeyError(lot_id)
+        return int(found[0])
+
+
+@dataclass
+class Results:
+    """The tables of one run (columns in ``screener.columns``), map layers, and what goes into the manifest."""
+
+    lots: gpd.GeoDataFrame
+    demands: pd.DataFrame
+    bill_of_materials: pd.DataFrame
+    exceptions: pd.DataFrame
+    issues: pd.DataFrame
+    packages: pd.DataFrame
+    run: dict[str, Any]
+    timings: dict[str, Any]
+    summary: dict[str, Any]
+    layers: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+
+
+class _Clock:
+    """Stage times, kept apart from results."""
+
+    def __init__(self) -> None:
+        self.times: dict[str, float] = {}
+        self._last = time.perf_counter()
+
+    def lap(self, name: str) -> None:
+        now = time.perf_counter()
+        self.times[name] = self.times.get(name, 0.0) + now - self._last
+        self._last = now
+
+
+def prepare(
+    tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1, issues: Issues | None = None
+) -> Prepared:
+    """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together."""
+    _refuse_unready(tract)
+    clock = _Clock()
+    issues = Issues() if issues is None else issues
+    progress("reading lots, plans and hardware")
+    stops = Issues()
+    lots = _collect(stops, lambda: read_lots(tract, issues))
+    plans = _collect(stops, lambda: load_plans(tract.plans.folder))
+    hardware = _collect(stops, lambda: _hardware(tract, issues))
+    if stops.has_stop() or lots is None or plans is None or hardware is None:
+        raise InputError(list(dict.fromkeys([*stops, *issues.stops()])))
+    clock.lap("read")
+    houses = choose_houses(lots, plans, bool(tract.purchase.plan_mix), issues, tract.shown(tract.lots.file))
+    usable = np.flatnonzero((lots["status"] != SKIPPED) & lots.geometry.notna())
+    if not len(usable):
+        issues.add(
+            "no_usable_lot",
+            "stop",
+            tract.shown(tract.lots.file),
+            "no lot can be screened",
+            "at least one",
+            "see the issues before this one",
+        )
+        raise InputError(issues.stops())
+    _check_mix(tract, plans, issues)
+    progress("demand models")
+    models = [build_model(v, tract.design.loads, tract.design.method) for v in houses.variants]
+    clock.lap("demand models")
+    kept = lots.iloc[usable]
+    findings = Findings(len(usable))
+    site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
+    clock.lap("hazards")
+    issues.raise_stops()
+    hazards, categories = _lot_hazards(tract, site, houses, usable, findings)
+    prepared = Prepared(
+        tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
+    )
+    _scope(prepared)
+    clock.lap("scope")
+    return prepared
+
+
+def _refuse_unready(tract: Tract) -> None:
+    """What the contract names and this version can't do yet is refused, never quietly replaced."""
+    issues = Issues()
+    for key, value, ready in (
+        ("design.method", tract.design.method, "ASD"),
+        ("design.wind_procedure", tract.design.wind_procedure, "envelope"),
+    ):
+        if value != ready:
+            issues.add(
+                "not_available",
+                "stop",
+                f"project file {key}",
+                f"'{value}'",
+                f"'{ready}' in this version",
+                "the other is planned, not built",
+            )
+    issues.raise_stops()
+
+
+def _collect(stops: Issues, read: Callable[[], Any]) -> Any:
+    try:
+        return read()
+    except InputError as error:
+        stops.extend(error.issues)
+        return None
+
+
+def _hardware(tract: Tract, issues: Issues) -> Hardware:
+    try:
+        hardware, found = read_hardware(tract.hardware.file)
+    except OSError as error:
+        issues.add(
+            "hardware_unreadable",
+            "stop",
+            tract.shown(tract.hardware.file),
+            str(error.strerror or error),
+            "a readable CSV file",
+            "",
+        )
+        raise InputError(issues.stops()) from error
+    issues.extend(found)
+    if found.has_stop():
+        raise InputError(found.stops())
+    return hardware
+
+
+def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
+    mix = tract.purchase.plan_mix
+    known = {p.name.casefold() for p in plans.values()}
+    for name in mix:
+        if name.casefold() not in known:
+            issues.add(
+                "mix_plan_unknown",
+                "stop",
+                "project file purchase.plan_mix",
+                f"'{name}'",
+                f"one of {', '.join(sorted(known))}",
+                "",
+            )
+    if mix and abs(sum(mix.values()) - 1.0) > 0.005:
+        issues.add("mix_sum", "stop", "project file purchase.plan_mix", f"shares sum to {sum(mix.values()):g}", "1", "")
+    issues.raise_stops()
+
+
+def _lot_hazards(
+    tract: Tract, site: SiteHazards, houses: Houses, usable: NDArray[np.intp], findings: Findings
+) -> tuple[LotHazards, NDArray[np.str_]]:
+    """Hazard numbers as the demand models take them, and the category that decides capacity rules."""
+    house = houses.of_lot[usable]
+    protected = np.array([*(v.plan.plan.glazing_protected for v in houses.variants), False])[house]
+    debris = _debris(tract, site.speed.values) & ~protected
+    findings.add("DEBRIS", debris & (house >= 0), lambda i: f"{site.speed.values[i]:.0f} mph")
+    edition = tract.design.loads
+    internal = np.where(debris, gcpi("partially enclosed", edition), gcpi("enclosed", edition))
+    declared = np.array([*(v.plan.plan.redundancy for v in houses.variants), 1.3])[house]
+    rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
+    s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
+    hazards = LotHazards(
+        site.q_envelope_psf,
+        site.q_components_psf,
+        internal,
+        site.seismic.sds_g,
+        site.seismic.sd1_g,
+        s1,
+        np.asarray(rho, dtype=float),
+        flat_roof_snow_psf(np.nan_to_num(site.snow_psf)),
+    )
+    # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
+    irc, sdc = site.seismic.sdc_irc, site.seismic.sdc
+    return hazards, np.where(np.char.startswith(irc.astype(str), "D"), irc, sdc).astype(str)
+
+
+def _debris(tract: Tract, speed_mph: NDArray[np.float64]) -> NDArray[np.bool_]:
+    limit = DEBRIS_COAST_SPEED_MPH if tract.design.within_a_mile_of_coast else DEBRIS_SPEED_MPH
+    return np.asarray((speed_mph >= limit) & (tract.design.hurricane_prone is not False))
+
+
+def _scope(p: Prepared) -> None:
+    """Findings that follow from lot, plan and project together."""
+    tract, lots = p.tract, p.lots.iloc[p.usable]
+    house = p.houses.of_lot[p.usable]
+    p.findings.add("NO_PLAN", house == NO_HOUSE, lambda i: f"hazards at {p.site.height_ft[i]:.0f} ft mean roof height")
+    p.findings.add("SDC_E", np.isin(p.site.seismic.sdc, ["E", "F"]), lambda i: f"category {p.site.seismic.sdc[i]}")
+    limit = DEBRIS_COAST_SPEED_MPH if tract.design.hurricane_prone else DEBRIS_SPEED_MPH
+    p.findings.add("V_LIMIT", p.site.speed.values >= limit, lambda i: f"{p.site.speed.values[i]:.0f} mph")
+    for h, model in enumerate(p.models):
+        for code, detail in plan_findings(model):
+            p.findings.add(code, house == h, detail)
+    bearing = lots["front_bearing_deg"].to_numpy(dtype=float)
+    p.findings.add("BEARING_UNKNOWN", np.isnan(bearing), "every direction screened")
+    p.findings.add("CONCRETE", house >= 0, "every lot, unless the list gives a concrete value")
+    _permit(p, house)
+    _fit(p, lots, house)
+    age_findings(tract, p.hardware, p.houses, house, p.findings)
+
+
+def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
+    """Whether the plan's sealed master set covers each lot: speed, exposure, Kzt and SDS together."""
+    order = {"": 3, "B": 0, "C": 1, "D": 2}
+    exposure = np.array([order[str(e)] for e in p.site.columns["exposure"]])
+    inside = np.zeros(len(house), dtype=bool)
+    stated = np.zeros(len(house), dtype=bool)
+    beyond: list[list[str]] = [[] for _ in house]
+    for h, variant in enumerate(p.houses.variants):
+        here, permit = house == h, variant.plan.permit
+        if permit is None:
+            continue
+        stated |= here
+        checks = (
+            ("wind speed", p.site.speed.values, permit.wind_speed_mph, "{:.1f} mph"),
+            ("exposure", exposure, order[permit.exposure], ""),
+            ("Kzt", p.site.columns["kzt"], permit.kzt, "{:.2f}"),
+            ("SDS", p.site.seismic.sds_g, permit.sds_g, "{:.3f} g"),
+        )
+        ok = here.copy()
+        for name, value, most, form in checks:
+            fine = np.asarray(value) <= np.asarray(most) + 1e-9
+            for i in np.flatnonzero(here & ~fine):
+                shown = p.site.columns["exposure"][i] if name == "exposure" else form.format(value[i])
+                allowed = permit.exposure if name == "exposure" else form.format(most)
+                beyond[i].append(f"{name} {shown} over {allowed}")
+            ok &= fine
+        inside |= ok
+    p.site.columns["inside_permit"] = yes_no(stated, inside)
+    p.findings.add("PERMIT", stated & ~inside & (house >= 0), lambda i: ", ".join(beyond[i]))
+    p.findings.add("PERMIT_UNKNOWN", ~stated & (house >= 0), "")
+
+
+def _fit(p: Prepared, lots: gpd.GeoDataFrame, house: NDArray[np.int64]) -> None:
+    width = np.array([*(v.width_ft for v in p.houses.variants), np.nan])[house]
+    depth = np.array([*(v.depth_ft for v in p.houses.variants), np.nan])[house]
+    shapes = to_feet(lots, p.site.working.crs)
+    result = fit(shapes, lots["front_bearing_deg"].to_numpy(dtype=float), width, depth, setbacks_of(lots, p.tract))
+    p.site.columns["fits"] = yes_no(result.checked, result.fits)
+    p.site.columns["fit_short_ft"] = result.short_ft
+    p.findings.add(
+        "FIT",
+        result.checked & ~result.fits & (house >= 0),
+        lambda i: f"{width[i]:.1f} by {depth[i]:.1f} ft is {result.short_ft[i]:.1f} ft too large",
+    )
+    p.findings.add("FIT_UNKNOWN", ~result.checked & (house >= 0), "")
+
+
+def yes_no(known: NDArray[np.bool_], values: NDArray[np.bool_]) -> NDArray[np.object_]:
+    """True or False where known, None elsewhere."""
+    out = np.full(len(known), None, dtype=object)
+    out[known] = values[known]
+    return out
+
+
+def to_feet(lots: gpd.GeoDataFrame, working: Any) -> NDArray[np.object_]:
+    """Lot shapes in feet of the working system, y to true north."""
+    moved = lots.geometry.force_2d().to_crs(working).to_numpy()
+    return np.asarray(shapely.transform(moved, lambda xy: xy / METRES_PER_FOOT), dtype=object)
+
+
+def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:
+    """Setbacks of each lot: its own column, else the project's, else unknown (NaN)."""
+    given = tract.lots.setbacks
+
+    def of(side: str, default: float | None) -> NDArray[np.float64]:
+        own = lots[f"{side}_setback_ft"].to_numpy(dtype=float)
+        return np.where(np.isnan(own), np.nan if default is None else default, own)
+
+    sides = of("side", given.side_ft if given else None)
+    street = of("street_side", given.street_side_ft if given else None)
+    return Setbacks(
+        of("front", given.front_ft if given else None),
+        of("rear", given.rear_ft if given else None),
+        sides,
+        np.where(np.isnan(street), sides, street),
+        lots["street_sides"].to_numpy(dtype=object),
+    )
+
+
+# --- the whole way ------------------------------------------------------------------------------------------------
+
+
+def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1) -> Results:
+    """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing."""
+    from screener.result_tables import build_results
+
+    prepared = prepare(tract, progress=progress, workers=workers)
+    clock = _Clock()
+    selection = choose(prepared, progress=progress)
+    clock.lap("demands and choice")
+    progress("tables")
+    results = build_results(prepared, selection)
+    clock.lap("tables")
+    results.timings = {"seconds": {**prepared.timings, **clock.times}, "lots": len(prepared.lots)}
+    return results
+
+
+def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
+    """Demands of every lot and the packages for those that may have one."""
+    house = p.houses.of_lot[p.usable]
+    modelled = (house >= 0) & p.site.known
+    may = modelled & ~p.findings.stopped()
+    kept = read_kept_packages(p.tract, p.issues)
+    names = p.lots["package"].to_numpy(dtype=str)[p.usable]
+    for i in np.flatnonzero((names != "") & ~np.isin(names, list(kept))):
+        p.issues.add(
+            "package_unknown",
+            "warn",
+            f"lots {p.site.points.lot_id[i]}",
+            f"package '{names[i]}'",
+            f"one of {', '.join(sorted(kept)) or 'none: no [tiers] kept file'}",
+            "treated as bought but not checked",
+            str(p.site.points.lot_id[i]),
+        )
+    return select(
+        p.models,
+        [np.flatnonzero(modelled & (house == h)) for h in range(len(p.models))],
+        p.hazards,
+        p.categories,
+        p.site.points.lot_id,
+        may,
+        p.hardware,
+        most=p.tract.tiers.most,
+        labour_usd_per_h=p.tract.purchase.labour_usd_per_h,
+        waste=p.tract.purchase.waste,
+        sdpws_edition=SDPWS_EDITION[p.tract.design.loads],
+        kept=kept,
+        kept_of_lot=list(names),
+        progress=progress,
+    )
+
+
+def check(tract: Tract, *, workers: int = 1) -> tuple[Issues, Findings | None]:
+    """Read everything and join it; every problem found, and the scope findings where the tract could be joined."""
+    found = Issues()
+    try:
+        return (prepared := prepare(tract, workers=workers, issues=found)).issues, prepared.findings
+    except InputError as error:
+        return Issues(dict.fromkeys([*found, *error.issues])), None

@@ -1,0 +1,378 @@
+"""The tables of a run, from a prepared tract and its selection: every lot once, columns as in ``screener.columns``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from screener import columns
+from screener.bill import bill_of_materials, lot_money, lot_rows
+from screener.houses import NO_HOUSE
+from screener.lots import SKIPPED
+from screener.pipeline import Prepared, Results
+from screener.selection import HouseResult, PointResult, Selection
+
+SCREENED, REFER, NO_HARDWARE = "screened", "refer", "no_hardware"
+COMBINED = "combined"
+
+
+def build_results(p: Prepared, s: Selection) -> Results:
+    """Every table of the run; ``p.findings`` gains what the choice found (no hardware, a kept package too weak)."""
+    _choice_findings(p, s)
+    governing = _Governing(len(p.usable))
+    demands = _demands(p, s, governing)
+    _footings(p, s)
+    pieces = lot_rows(p, s)
+    lots = _lots(p, s, governing, pieces)
+    bill = bill_of_materials(pieces, p.tract, p.hardware)
+    exceptions = _exceptions(p)
+    issues = p.issues.frame().reindex(columns=columns.names("issues"))
+    return Results(lots, demands, bill, exceptions, issues, _packages(s), _run(p, s), {}, _summary(s), _layers(p))
+
+
+def _choice_findings(p: Prepared, s: Selection) -> None:
+    """Lots that no item serves, that are left over, or whose kept package falls short."""
+    for lot, line in sorted(s.reasons.items()):
+        p.findings.one(lot, "NO_HARDWARE", _no_item(p, s, lot, line))
+    left = {lot_id for lot_id in s.plan.unserved}
+    short: dict[str, list[str]] = {}
+    for lot_id, line in s.plan.kept_failures:
+        short.setdefault(lot_id, []).append(line)
+    for i, lot_id in enumerate(p.site.points.lot_id):
+        if str(lot_id) in left:
+            p.findings.one(i, "LEFT_OVER", f"{p.tract.tiers.most} packages are in use")
+        if str(lot_id) in short:
+            p.findings.one(i, "KEPT_SHORT", ", ".join(short[str(lot_id)]))
+
+
+def _no_item(p: Prepared, s: Selection, lot: int, line: str) -> str:
+    """The connection of a line that nothing holds, its demand, and how near the best item comes."""
+    house = s.houses[int(p.houses.of_lot[p.usable[lot]])]
+    at = int(np.flatnonzero(house.lots == lot)[0])
+    worst, text = -1.0, line
+    for r in house.points:
+        if r.point.schedule == line and r.ratio.shape[1] and r.ratio[at].min() > worst:
+            worst = float(r.ratio[at].min())
+            n = int(r.ratio[at].argmin())
+            demand = ", ".join(f"{c} {v:.0f}" for c, v in zip(r.point.components, r.largest[at], strict=True) if v > 0)
+            option = s.options[s.line_of(r.point)][n]
+            best = (
+                f"best {option.item or option.arrangement} at ratio {worst:.2f}"
+                if np.isfinite(worst)
+                else "no item usable"
+            )
+            text = f"{r.point.name}: {demand}; {best}"
+        elif r.point.schedule == line and not r.ratio.shape[1]:
+            return f"{r.point.name}: the list has no item of family {r.point.family}"
+    return text
+
+
+# --- demands ------------------------------------------------------------------------------------------------------
+
+
+class _Governing:
+    """The hardest-worked connection of each lot, kept while the demands are laid out."""
+
+    def __init__(self, lots: int) -> None:
+        self.ratio = np.full(lots, -1.0)
+        self.point = np.full(lots, "", dtype=object)
+        self.hazard = np.full(lots, "", dtype=object)
+
+    def offer(
+        self, lots: NDArray[np.intp], ratio: NDArray[np.float64], point: str, hazard: NDArray[np.object_]
+    ) -> None:
+        more = np.nan_to_num(ratio, nan=-1.0) > self.ratio[lots]
+        self.ratio[lots[more]], self.point[lots[more]], self.hazard[lots[more]] = ratio[more], point, hazard[more]
+
+
+def _demands(p: Prepared, s: Selection, governing: _Governing) -> pd.DataFrame:
+    """Lot x connection x component, sorted by lot, then in load-path order."""
+    blocks: list[dict[str, Any]] = []
+    for house in s.houses:
+        for order, r in enumerate(house.points):
+            blocks.extend(_point_rows(s, house, r, order, governing))
+    if not blocks:
+        return pd.DataFrame(columns=columns.names("demands"))
+    stacked = {name: np.concatenate([b[name] for b in blocks]) for name in blocks[0]}
+    rank = np.lexsort((stacked.pop("part"), stacked.pop("order"), p.site.points.lot_id[stacked["lot"]]))
+    frame = pd.DataFrame({name: values[rank] for name, values in stacked.items()})
+    frame["lot_id"] = p.site.points.lot_id[frame.pop("lot").to_numpy()]
+    return frame.reindex(columns=columns.names("demands"))
+
+
+def _point_rows(
+    s: Selection, house: HouseResult, r: PointResult, order: int, governing: _Governing
+) -> list[dict[str, Any]]:
+    """Rows of one connection on all its lots: one block a component, and one for their combination."""
+    point, n = r.point, len(house.lots)
+    judged = r.ratio.shape[1] > 0
+    tier = s.tier_of_lot[house.lots]
+    option = np.full(n, -1)
+    if judged:
+        by_tier = np.array([package.get(point.schedule, -1) for package in s.plan.packages] + [-1], dtype=np.int64)
+        option = by_tier[tier]
+    lots = np.arange(n)
+    shown = np.where(option >= 0, option, r.ratio.argmin(axis=1) if judged else 0)
+    ratio = r.ratio[lots, shown] if judged else np.full(n, np.nan)
+    case = r.ratio_case[lots, shown] if judged else np.full(n, -1)
+    hazards, cases = np.array([*point.case_hazards, ""], dtype=object), np.array([*point.case_names, ""], dtype=object)
+    first = np.where(case >= 0, case, r.case[:, 0])
+    governing.offer(house.lots, ratio, point.name, hazards[first])
+    names, quantity = _items(s, house, r, option)
+    base = {
+        "lot": house.lots,
+        "order": np.full(n, order),
+        "point": np.full(n, point.name, dtype=object),
+        "item": names,
+        "quantity": quantity,
+    }
+    held = _held_table(r, point.components)
+    out = []
+    for k, component in enumerate(point.components):
+        capacity = held[np.where(option >= 0, option, len(held) - 1), k]
+        demand = r.largest[:, k]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            own = np.where(capacity > 0, demand / capacity, np.where(demand > 0, np.nan, 0.0))
+        own = np.where(option >= 0, own, np.nan)
+        out.append(
+            {
+                **base,
+                "part": np.full(n, k),
+                "component": np.full(n, component, dtype=object),
+                "unit": np.full(n, component.rsplit("_", 1)[-1], dtype=object),
+                "demand": demand,
+                "capacity": capacity,
+                "ratio": own,
+                "case": cases[r.case[:, k]],
+            }
+        )
+    if len(point.components) > 1 and judged:
+        out.append(
+            {
+                **base,
+                "part": np.full(n, len(point.components)),
+                "component": np.full(n, COMBINED, dtype=object),
+                "unit": np.full(n, "ratio", dtype=object),
+                "demand": np.where(np.isfinite(ratio), ratio, np.nan),
+                "capacity": np.where(option >= 0, 1.0, np.nan),
+                "ratio": np.where((option >= 0) & np.isfinite(ratio), ratio, np.nan),
+                "case": cases[case],
+            }
+        )
+    return out
+
+
+def _held_table(r: PointResult, components: tuple[str, ...]) -> NDArray[np.float64]:
+    """Allowable of each option and component, the lesser of wind and seismic; a last row of NaN for no option."""
+    rows = [
+        [np.fmin(cap.allowable["wind"].get(c, np.nan), cap.allowable["seismic"].get(c, np.nan)) for c in components]
+        for cap in r.held
+    ]
+    return np.array([*rows, [np.nan] * len(components)], dtype=np.float64)
+
+
+def _items(
+    s: Selection, house: HouseResult, r: PointResult, option: NDArray[np.int64]
+) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
+    """Chosen item with its arrangement, and pieces at this connection."""
+    if not r.ratio.shape[1]:
+        return np.full(len(option), "", dtype=object), np.full(len(option), np.nan)
+    line = s.line_of(r.point)
+    names = [f"{o.item}, {o.arrangement}" if o.item else o.arrangement for o in s.options[line]]
+    pieces = [q.at_point(r.point.name) for q in s.quantities[s.houses.index(house)][line]]
+    return np.array([*names, ""], dtype=object)[option], np.array([*pieces, np.nan])[option]
+
+
+def _footings(p: Prepared, s: Selection) -> None:
+    """Porch footings are judged by their own weight, which the demand already counts."""
+    for house in s.houses:
+        for r in house.points:
+            if r.point.family == "post_footing":
+                for at in np.flatnonzero(r.largest[:, 0] > 0):
+                    p.findings.one(int(house.lots[at]), "FOOTING", f"{r.point.name}: {r.largest[at, 0]:.0f} lb short")
+
+
+# --- lots ---------------------------------------------------------------------------------------------------------
+
+
+def _lots(p: Prepared, s: Selection, governing: _Governing, pieces: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Every lot that came in, once, in order of id: skipped ones with what could be read and no numbers."""
+    lots, n = p.lots, len(p.lots)
+    out: dict[str, Any] = {}
+    for name in (
+        "lot_id",
+        "source_row",
+        "block",
+        "phase",
+        "lot_status",
+        "plan",
+        "style",
+        "options",
+        "mirrored",
+        "front_bearing_deg",
+        "front_bearing_from",
+        "start",
+        "pad_elevation_ft",
+        "area_sqft",
+    ):
+        out[name] = lots[name].to_numpy()
+    site = p.site
+    hazards = {
+        "wind_speed_mph": site.speed.values,
+        "ke": site.elevation.ke,
+        "elevation_ft": site.elevation.elevation_ft,
+        "ss_g": site.seismic.ss_g,
+        "s1_g": site.seismic.s1_g,
+        "site_class": site.seismic.site_class,
+        "sds_g": site.seismic.sds_g,
+        "sd1_g": site.seismic.sd1_g,
+        "sdc": site.seismic.sdc,
+        "sdc_sds_only": site.seismic.sdc_sds_only,
+        "sdc_irc": site.seismic.sdc_irc,
+        "ground_snow_psf": site.snow_psf,
+        "mean_roof_height_ft": site.height_ft,
+        **site.columns,
+    }
+    for name, values in hazards.items():
+        out[name] = _spread(p, values, n)
+    totals = lot_money(pieces, len(p.usable), p.tract.purchase.labour_usd_per_h)
+    for name in ("hardware_cost", "labour_hours", "total_cost"):
+        out[name] = _spread(p, np.where(s.tier_of_lot >= 0, totals[name], np.nan), n)
+    out["tier"] = _spread(p, np.array([*s.package_names, ""], dtype=object)[s.tier_of_lot], n)
+    known = governing.ratio >= 0
+    out["governing_point"] = _spread(p, np.where(known, governing.point, ""), n)
+    out["governing_hazard"] = _spread(p, np.where(known, governing.hazard, ""), n)
+    finite = known & np.isfinite(governing.ratio)
+    out["governing_ratio"] = _spread(p, np.where(finite, governing.ratio, np.nan), n)
+    out["flags"] = _spread(p, p.findings.flags(), n)
+    out["status"] = _statuses(p, s)
+    frame = pd.DataFrame(out).reindex(columns=columns.names("lots"))
+    made = gpd.GeoDataFrame(frame, geometry=lots.geometry.to_numpy(), crs=lots.crs)
+    return made.iloc[np.argsort(frame["lot_id"].to_numpy(dtype=str), kind="stable")].reset_index(drop=True)
+
+
+def _spread(p: Prepared, values: Any, n: int) -> NDArray[Any]:
+    """Values of the usable lots in the places of all lots; NaN or blank elsewhere."""
+    values = np.asarray(values)
+    if values.dtype.kind in "fiu" and values.dtype.kind != "O":
+        out: NDArray[Any] = np.full(n, np.nan)
+    else:
+        out = np.full(
+            n,
+            None
+            if values.dtype.kind == "O" and any(isinstance(v, bool | np.bool_) or v is None for v in values)
+            else "",
+            dtype=object,
+        )
+    out[p.usable] = values
+    return out
+
+
+def _statuses(p: Prepared, s: Selection) -> NDArray[np.object_]:
+    out = np.full(len(p.lots), SKIPPED, dtype=object)
+    stopped, referred = p.findings.stopped(), p.findings.referred()
+    none = np.zeros(len(p.usable), dtype=bool)
+    none[list(s.reasons)] = True
+    left = {f.lot for f in p.findings.items if f.code == "LEFT_OVER"}
+    none[list(left)] = True
+    missing = (p.houses.of_lot[p.usable] == NO_HOUSE) | ~p.site.known
+    status = np.where(stopped | referred, REFER, SCREENED).astype(object)
+    status[none] = NO_HARDWARE
+    status[missing] = SKIPPED
+    out[p.usable] = status
+    return out
+
+
+def _exceptions(p: Prepared) -> pd.DataFrame:
+    """Lots that need a person: skipped ones first by their own reason, then scope stops and referrals."""
+    skipped = p.lots[p.lots["status"] == SKIPPED]
+    rows = pd.DataFrame(
+        {
+            "lot_id": skipped["lot_id"],
+            "reason": skipped["skip_reason"],
+            "detail": skipped["skip_detail"],
+            "next_step": skipped["skip_next_step"],
+        }
+    ).astype(object)
+    found = p.findings.frame(p.site.points.lot_id)
+    both = pd.concat([rows, found], ignore_index=True)
+    return both.sort_values(["lot_id", "reason", "detail"], kind="stable").reset_index(drop=True)
+
+
+def _packages(s: Selection) -> pd.DataFrame:
+    rows = [
+        (name, line, s.options[n][package[line]].item, s.options[n][package[line]].arrangement)
+        for name, package in zip(s.package_names, s.plan.packages, strict=True)
+        for n, line in enumerate(s.lines)
+        if line in package
+    ]
+    return pd.DataFrame(rows, columns=columns.names("packages")).astype(object)
+
+
+# --- run record, layers, summary ----------------------------------------------------------------------------------
+
+
+def _run(p: Prepared, s: Selection) -> dict[str, Any]:
+    plan = s.plan
+    return {
+        "working_crs": p.site.working.description,
+        "working_crs_wkt": p.site.working.wkt(),
+        "lots_crs": str(p.lots.crs.to_string()) if p.lots.crs else "",
+        "units": "US customary; feet of 0.3048 m in the working system",
+        "provenance": dict(sorted(p.site.provenance.items())),
+        "defaults": p.tract.defaults_taken(),
+        "packages": {
+            "method": plan.method,
+            "proven": plan.proven,
+            "cost_cents": plan.cost_cents,
+            "lower_bound_cents": plan.lower_bound_cents,
+            "gap": round(plan.gap, 6),
+            "one_package_cents": plan.one_package_cents,
+            "every_lot_its_own_cents": plan.every_lot_own_cents,
+            "curve": [
+                {
+                    "most": c.most,
+                    "cost_cents": c.cost_cents,
+                    "lower_bound_cents": c.lower_bound_cents,
+                    "proven": c.proven,
+                    "lots_unserved": c.lots_unserved,
+                }
+                for c in plan.curve
+            ],
+            "lot_classes": plan.n_classes,
+        },
+        "houses": {
+            m.variant.key: {
+                "mean_roof_height_ft": round(m.variant.mean_roof_height_ft, 3),
+                "seismic_weight_lb": [round(w, 1) for w in m.mass.level_lb],
+                "connections": len(m.points),
+            }
+            for m in p.models
+        },
+    }
+
+
+def _layers(p: Prepared) -> dict[str, gpd.GeoDataFrame]:
+    """Map layers that help, in the lots' own system."""
+    out = {}
+    for name, (table, crs) in p.site.layers.items():
+        frame = pd.DataFrame({k: v for k, v in table.items() if k != "geometry"})
+        if "lot" in frame:
+            frame.insert(0, "lot_id", p.site.points.lot_id[frame.pop("lot").to_numpy()])
+        out[name] = gpd.GeoDataFrame(frame, geometry=table["geometry"], crs=crs).to_crs(p.lots.crs)
+    return out
+
+
+def _summary(s: Selection) -> dict[str, Any]:
+    """What the command's own summary can't know: how the packages compare with one for all and one for each."""
+    one = s.plan.one_package_cents
+    return {
+        "one_package_cost": None if one is None else one / 100,
+        "every_lot_its_own_cost": s.plan.every_lot_own_cents / 100,
+        "packages_cost": s.plan.cost_cents / 100,
+        "packages_proven_cheapest": s.plan.proven,
+    }

@@ -1,0 +1,313 @@
+"""From demands to packages: which options hold on which lots, what they cost, and the cheapest few packages.
+
+For each house design the demands of all its lots are evaluated at once; options are judged connection by connection,
+and a package line holds only if its option passes at every connection of that line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from screener import capacities
+from screener.capacities import Capacity, CapacityContext, Option
+from screener.choice import Interaction, option_ratios
+from screener.demands import DemandModel, LotHazards, load_basis
+from screener.hardware import Hardware
+from screener.points import Point
+from screener.quantities import HouseQuantities, house_quantities
+from screener.tiers import TierPlan, TierProblem, plan_tiers
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+NOT_CHOSEN_FAMILIES = ("post_footing",)
+"""Points whose resistance is not bought from the list: judged by their own weight (see ``footing_shortfall``)."""
+
+MAY_BE_NONE = frozenset(
+    {
+        "gable_end_tie",
+        "girder_tie",
+        "header_end",
+        "hold_down",
+        "hold_down_anchor",
+        "ledger",
+        "plate_splice",
+        "plate_to_stud",
+        "roof_boundary",
+        "storey_strap",
+        "stud_to_plate",
+        "truss_hanger",
+    }
+)
+"""Connections that need no hardware of their own where nothing pulls: the option "none" serves them at no cost."""
+
+NONE = Option("", -1, "none needed", 0, math.nan)
+CHUNK_LOTS = 2048
+
+
+@dataclass
+class PointResult:
+    """One connection point on the lots of its house: largest demand and case by component, ratio by option."""
+
+    point: Point
+    largest: Floats
+    case: Ints
+    ratio: Floats
+    ratio_case: Ints
+    held: list[Capacity]
+
+
+@dataclass
+class HouseResult:
+    """All connections of one house design on its lots (``lots``: their places in the tract)."""
+
+    model: DemandModel
+    lots: NDArray[np.intp]
+    basis: Floats
+    points: list[PointResult]
+
+
+@dataclass
+class Selection:
+    """Options by package line, results by house, and the packages chosen."""
+
+    lines: tuple[str, ...]
+    families: tuple[str, ...]
+    options: tuple[tuple[Option, ...], ...]
+    houses: list[HouseResult]
+    quantities: list[list[list[HouseQuantities]]]
+    plan: TierPlan
+    tried: NDArray[np.intp]
+    tier_of_lot: Ints
+    package_names: tuple[str, ...] = ()
+    reasons: Mapping[int, str] = field(default_factory=dict)
+
+    def line_of(self, point: Point) -> int:
+        return self.lines.index(point.schedule)
+
+    def chosen(self, lot: int, point: Point) -> int:
+        """Index of the option that the lot's package has for this connection, -1 without a package."""
+        tier = self.tier_of_lot[lot]
+        return -1 if tier < 0 else self.plan.packages[tier].get(point.schedule, -1)
+
+
+def house_lines(
+    models: Sequence[DemandModel], hardware: Hardware
+) -> tuple[list[str], list[str], list[tuple[Option, ...]]]:
+    """Package lines of a tract in load-path order, the family of each, and its options in fixed order."""
+    from screener.families import families
+
+    order = {key: n for n, key in enumerate(families())}
+    found: dict[str, str] = {}
+    for model in models:
+        for point in model.points:
+            if point.family not in NOT_CHOSEN_FAMILIES:
+                known = found.setdefault(point.schedule, point.family)
+                if known != point.family:
+                    raise ValueError(f"package line {point.schedule!r} holds families {known} and {point.family}")
+    lines = sorted(found, key=lambda line: (order[found[line]], line))
+    options = []
+    for line in lines:
+        listed = capacities.options_for(found[line], hardware)
+        options.append((NONE, *listed) if found[line] in MAY_BE_NONE else tuple(listed))
+    return lines, [found[line] for line in lines], options
+
+
+def judge(
+    model: DemandModel,
+    lots: NDArray[np.intp],
+    hazards: LotHazards,
+    categories: NDArray[np.str_],
+    options: Mapping[str, Sequence[Option]],
+    hardware: Hardware,
+    sdpws_edition: str,
+) -> HouseResult:
+    """Demands and option ratios at every connection of a house, for its lots.
+
+    ``categories``: seismic design category of each lot, which decides some capacity rules. Lots are taken in chunks;
+    nothing loops over single lots.
+    """
+    basis = load_basis(model, hazards)
+    results = []
+    for point in model.points:
+        listed = options.get(point.schedule, ()) if point.family not in NOT_CHOSEN_FAMILIES else ()
+        results.append(_judge_point(point, basis, categories, listed, hardware, sdpws_edition))
+    return HouseResult(model, lots, basis, results)
+
+
+def _judge_point(
+    point: Point,
+    basis: Floats,
+    categories: NDArray[np.str_],
+    options: Sequence[Option],
+    hardware: Hardware,
+    sdpws_edition: str,
+) -> PointResult:
+    n, comps = len(basis), len(point.components)
+    largest, case = np.empty((n, comps)), np.empty((n, comps), dtype=np.int64)
+    ratio, ratio_case = np.empty((n, len(options))), np.full((n, len(options)), -1, dtype=np.int64)
+    held: list[Capacity] = []
+    for category in np.unique(categories):
+        context = CapacityContext(sdpws_edition=sdpws_edition, sdc=str(category))
+        caps = [_held(option, point, hardware, context) for option in options]
+        held = held or caps
+        wind, seismic = (_allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
+        usable = np.array([c.usable for c in caps], dtype=bool)
+        interactions: list[Interaction] = ["none" if c.interaction == "none" else "sum" for c in caps]
+        here = np.flatnonzero(categories == category)
+        for start in range(0, len(here), CHUNK_LOTS):
+            part = here[start : start + CHUNK_LOTS]
+            values = point.values(basis[part])
+            case[part] = values.argmax(axis=1)
+            largest[part] = np.maximum(values.max(axis=1), 0.0)
+            if len(options):
+                r, c = option_ratios(
+                    values,
+                    wind,
+                    seismic,
+                    point.case_hazards,
+                    interactions=interactions,
+                )
+                ratio[part], ratio_case[part] = np.where(usable[None, :], r, np.inf), c
+    return PointResult(point, largest, case, ratio, ratio_case, held)
+
+
+def _held(option: Option, point: Point, hardware: Hardware, context: CapacityContext) -> Capacity:
+    if option is NONE:
+        nothing = dict.fromkeys(point.components, math.nan)
+        return Capacity({"wind": nothing, "seismic": nothing})
+    return capacities.capacity(option, point, hardware, context)
+
+
+def _allowables(caps: Sequence[Capacity], hazard: str, components: Sequence[str]) -> Floats:
+    rows = [[cap.allowable[hazard].get(c, math.nan) for c in components] for cap in caps]
+    return np.array(rows, dtype=np.float64).reshape(len(caps), len(components))
+
+
+def select(
+    models: Sequence[DemandModel],
+    lots_of: Sequence[NDArray[np.intp]],
+    hazards: LotHazards,
+    categories: NDArray[np.str_],
+    lot_ids: NDArray[np.str_],
+    may_have_tier: NDArray[np.bool_],
+    hardware: Hardware,
+    *,
+    most: int,
+    labour_usd_per_h: float,
+    waste: float,
+    sdpws_edition: str,
+    kept: Mapping[str, Mapping[str, tuple[str, str]]] | None = None,
+    kept_of_lot: Sequence[str] = (),
+    progress: Callable[[str], None] = lambda _: None,
+) -> Selection:
+    """Judge every house, then choose at most ``most`` packages for the lots that may have one.
+
+    ``kept``: packages already bought, name -> line -> (item, arrangement); ``kept_of_lot``: their name per lot or "".
+    """
+    lines, families, options = house_lines(models, hardware)
+    by_line = dict(zip(lines, options, strict=True))
+    houses = []
+    for model, lots in zip(models, lots_of, strict=True):
+        progress(f"demands of {model.variant.key}, {len(lots):,} lots")
+        houses.append(judge(model, lots, hazards.take(lots), categories[lots], by_line, hardware, sdpws_edition))
+    quantities = [
+        [[house_quantities(model, line, option, hardware, waste) for option in by_line[line]] for line in lines]
+        for model in models
+    ]
+    tried = np.flatnonzero(may_have_tier)
+    problem = _problem(
+        houses, lines, by_line, quantities, tried, lot_ids, most, labour_usd_per_h, kept or {}, kept_of_lot
+    )
+    progress(f"packages for {len(tried):,} lots")
+    plan = plan_tiers(problem)
+    tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
+    tier_of_lot[tried] = plan.assignment
+    names = [f"package {i + 1}" for i in range(plan.n_chosen)] + sorted(kept or {})
+    reasons = {
+        int(tried[np.flatnonzero(np.array(problem.lot_ids) == r.lot_id)[0]]): r.line for r in reversed(plan.no_option)
+    }
+    return Selection(
+        tuple(lines),
+        tuple(families),
+        tuple(options),
+        houses,
+        quantities,
+        plan,
+        tried,
+        tier_of_lot,
+        tuple(names),
+        reasons,
+    )
+
+
+def _problem(
+    houses: Sequence[HouseResult],
+    lines: list[str],
+    by_line: Mapping[str, Sequence[Option]],
+    quantities: list[list[list[HouseQuantities]]],
+    tried: NDArray[np.intp],
+    lot_ids: NDArray[np.str_],
+    most: int,
+    labour_usd_per_h: float,
+    kept: Mapping[str, Mapping[str, tuple[str, str]]],
+    kept_of_lot: Sequence[str],
+) -> TierProblem:
+    place = np.full(len(lot_ids), -1, dtype=np.int64)
+    place[tried] = np.arange(len(tried))
+    passes = [np.ones((len(tried), len(by_line[line])), dtype=bool) for line in lines]
+    has_line = np.zeros((len(houses), len(lines)), dtype=bool)
+    variant = np.zeros(len(tried), dtype=np.int64)
+    for h, house in enumerate(houses):
+        rows = place[house.lots]
+        inside = rows >= 0
+        variant[rows[inside]] = h
+        for result in house.points:
+            if result.point.family in NOT_CHOSEN_FAMILIES:
+                continue
+            line = lines.index(result.point.schedule)
+            has_line[h, line] = True
+            passes[line][rows[inside]] &= result.ratio[inside] <= 1.0
+    costs = [
+        np.array(
+            [[q.cost_cents(labour_usd_per_h) for q in quantities[h][n]] for h in range(len(houses))], dtype=np.int64
+        ).reshape(len(houses), len(by_line[line]))
+        for n, line in enumerate(lines)
+    ]
+    names = sorted(kept)
+    packages = tuple(_kept_options(kept[name], lines, by_line) for name in names)
+    lot_kept = None
+    if names:
+        lot_kept = np.array(
+            [names.index(kept_of_lot[i]) if kept_of_lot[i] in kept else -1 for i in tried], dtype=np.int64
+        )
+    return TierProblem(
+        tuple(str(lot_ids[i]) for i in tried),
+        variant,
+        tuple(h.model.variant.key for h in houses),
+        tuple(lines),
+        has_line,
+        tuple(passes),
+        tuple(costs),
+        most,
+        0,
+        packages,
+        lot_kept,
+    )
+
+
+def _kept_options(
+    package: Mapping[str, tuple[str, str]], lines: Sequence[str], by_line: Mapping[str, Sequence[Option]]
+) -> dict[str, int]:
+    """Option numbers of a package that exists already; a line it does not name is left out."""
+    out = {}
+    for line in lines:
+        for n, option in enumerate(by_line[line]):
+            if (option.item, option.arrangement) == package.get(line):
+                out[line] = n
+    return out

@@ -1,0 +1,424 @@
+"""Hazards of every lot of a tract, at the mean roof height of its plan: the join of `hazard`'s products to a project.
+
+Nothing here is engineering of its own: sources are taken from the project file, read by `hazard`, and put side by side
+as arrays with one entry a lot, with the reason wherever a lot has none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hazard import crs as crs_tools
+from hazard.exposure import ExposureRules, sector_layer
+from hazard.ground_elevation import GroundElevation, ground_elevation
+from hazard.ground_states import (
+    PhasePlan,
+    depends_on_phase,
+    design_exposure,
+    exposure_states,
+    measure_states,
+    phase_plan,
+    resolve_state,
+)
+from hazard.issues import InputError, Issues
+from hazard.land_cover import read_roughness_table, roughness_map
+from hazard.layers import Column, Constant, Layer, Source
+from hazard.rasters import read_window
+from hazard.sampling import LotPoints, LotValues, read_values
+from hazard.seismic import Seismic, code_meanings, code_severities, seismic
+from hazard.standards import asce7_ch26_wind as ch26
+from hazard.topography import TopographySettings, height_above_ground_ft, topography, worst_product
+from hazard.wind_speed import wind_speed_mph
+from screener.files.vectors import VectorFile, read_layer
+from screener.scope import Findings
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+    from screener.config import HazardSource, Tract
+
+Floats = NDArray[np.float64]
+DIRECTIONS = 16
+GIVEN_STATE = "as given"
+EXPOSURE_NEAR_SHARE = 0.10
+TERRAIN_PAD_FT = 10_560.0 + 2_640.0 + 400.0
+"""Two miles upwind, what the terrain search reads past it, and a few cells."""
+
+
+@dataclass
+class SiteHazards:
+    """Hazard numbers of n lots. Letters and Kzt: (n, 16) by direction, clockwise from north; NaN or "?" unknown."""
+
+    points: LotPoints
+    working: crs_tools.WorkingCRS
+    height_ft: Floats
+    speed: LotValues
+    elevation: GroundElevation
+    seismic: Seismic
+    snow_psf: Floats
+    letters: NDArray[np.str_]
+    kzt: Floats
+    kzt_strict: Floats
+    q_envelope_psf: Floats
+    q_components_psf: Floats
+    envelope_direction: NDArray[np.int64]
+    components_direction: NDArray[np.int64]
+    columns: dict[str, Any] = field(default_factory=dict)
+    layers: dict[str, Any] = field(default_factory=dict)
+    provenance: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        """Lots that have every hazard number a demand needs."""
+        numbers = (self.q_envelope_psf, self.q_components_psf, self.seismic.sds_g, self.seismic.sd1_g)
+        return np.asarray(np.logical_and.reduce([np.isfinite(a) for a in numbers]))
+
+
+def site_hazards(
+    tract: Tract,
+    lots: gpd.GeoDataFrame,
+    height_ft: Floats,
+    issues: Issues,
+    findings: Findings,
+    workers: int = 1,
+    progress: Callable[[str], None] = lambda _: None,
+) -> SiteHazards:
+    """Every hazard of every lot that has a shape. `height_ft` (n,): mean roof height of each lot's house."""
+    points, working = lot_points(lots)
+    edition, given = tract.design.loads, tract.hazards
+    progress("wind speed, elevation, ground motion")
+    speed = wind_speed_mph(source(given.wind_speed_mph, "wind_speed_mph", lots), points, issues)
+    elevation = ground_elevation(
+        source(given.elevation_ft, "elevation_ft", lots) if given.elevation_ft else None, points, issues, edition
+    )
+    shaken = seismic(edition, _seismic_sources(tract, lots), _site_class(tract, lots), points, issues)
+    snow = np.zeros(len(points))
+    if given.ground_snow_psf:
+        snow = read_values(source(given.ground_snow_psf, "ground_snow_psf", lots), points, issues).values
+    else:
+        issues.add("snow_none", "note", "project file", "no ground snow", "hazards.ground_snow_psf", "0 psf taken")
+    out = SiteHazards(
+        points,
+        working,
+        height_ft,
+        speed,
+        elevation,
+        shaken,
+        snow,
+        *(np.empty(0) for _ in range(7)),  # type: ignore[arg-type]
+    )
+    progress("exposure")
+    _exposure(tract, lots, out, issues, findings, workers)
+    progress("terrain")
+    _terrain(tract, lots, out, issues, findings, workers)
+    _pressures(out, edition)
+    _missing(out, findings)
+    out.provenance |= {"wind_speed_mph": speed.provenance, "ke": elevation.provenance, **shaken.provenance}
+    return out
+
+
+def lot_points(lots: gpd.GeoDataFrame) -> tuple[LotPoints, crs_tools.WorkingCRS]:
+    """A representative point of each lot (the middle of its largest part, or a point inside) in the working system."""
+    shapes = lots.geometry
+    inside = shapes.representative_point()
+    middle = shapes.centroid
+    chosen = middle.where(middle.within(shapes), inside)
+    xy = np.column_stack([chosen.x.to_numpy(), chosen.y.to_numpy()])
+    crs = crs_tools.horizontal(crs_tools.parse_crs(lots.crs, "lots"))
+    working = crs_tools.choose_working_crs(xy, crs)
+    moved = crs_tools.transform_xy(xy, crs, working.crs)
+    return LotPoints(moved, working.crs, lots["lot_id"].to_numpy(dtype=str)), working
+
+
+def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Source:
+    """The project's source of one hazard as `hazard` takes it."""
+    assert given is not None
+    if given.file is not None:
+        return Layer(given.file, quantity, given.units or "", given.band, str(given.dated or ""))
+    if given.value is not None:
+        return Constant(given.value, quantity, given.units or "")
+    return Column(lots[quantity].to_numpy(), given.column or quantity, quantity, given.units or "")
+
+
+def _seismic_sources(tract: Tract, lots: pd.DataFrame) -> dict[str, Source]:
+    names = ("ss_g", "s1_g", "sms_g", "sm1_g", "sds_g", "sd1_g")
+    return {n: source(getattr(tract.hazards, n), n, lots) for n in names if getattr(tract.hazards, n) is not None}
+
+
+def _site_class(tract: Tract, lots: pd.DataFrame) -> Source | None:
+    return source(tract.hazards.site_class, "site_class", lots) if tract.hazards.site_class else None
+
+
+# --- exposure -----------------------------------------------------------------------------------------------------
+
+
+def _exposure(
+    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+) -> None:
+    given = tract.hazards.exposure
+    n = len(out.points)
+    out.columns["ground_state"] = np.full(n, GIVEN_STATE, dtype=object)
+    if given is not None:
+        if given.file is not None:
+            issues.add(
+                "exposure_raster",
+                "stop",
+                "project file [hazards]",
+                "exposure from a raster",
+                "a value or a lots column; or land_cover instead",
+                "",
+            )
+            issues.raise_stops()
+        written = lots["exposure"].to_numpy(dtype=object) if given.column else np.full(n, given.value, dtype=object)
+        letters = np.array([str(v).strip().upper() or "?" for v in written], dtype="<U1")
+        wrong = ~np.isin(letters, ["B", "C", "D", "?"])
+        for i in np.flatnonzero(wrong):
+            issues.add(
+                "exposure_letter",
+                "skip",
+                f"lots {out.points.lot_id[i]}",
+                f"exposure {written[i]!r}",
+                "B, C or D",
+                "no numbers for it",
+                str(out.points.lot_id[i]),
+            )
+        letters[wrong] = "?"
+        out.letters = np.repeat(letters[:, None], DIRECTIONS, axis=1)
+        out.provenance["exposure"] = f"column {given.column}" if given.column else "constant, project file"
+    elif tract.hazards.land_cover is not None:
+        _exposure_from_land_cover(tract, lots, out, issues, findings, workers)
+    else:
+        issues.add(
+            "exposure_missing", "stop", "project file [hazards]", "neither exposure nor land_cover", "one of them", ""
+        )
+        issues.raise_stops()
+    _worst_letter(out)
+
+
+def _worst_letter(out: SiteHazards) -> None:
+    """The worst direction's letter (26.7.4): D if any direction is D, unknown if any is unknown, else C, else B."""
+    letters = out.letters
+    worst = np.where((letters == "C").any(axis=1), "C", "B")
+    worst = np.where((letters == "?").any(axis=1), "", worst)
+    worst = np.where((letters == "D").any(axis=1), "D", worst)
+    out.columns["exposure"] = worst
+    out.columns["exposure_by_direction"] = np.array(["".join(row) for row in letters], dtype=object)
+
+
+def _exposure_from_land_cover(
+    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+) -> None:
+    cover = tract.hazards.land_cover
+    assert cover is not None
+    assert cover.file is not None
+    rules = ExposureRules()
+    tallest = float(max(30.0, np.nanmax(out.height_ft)))
+    window = read_window(
+        Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
+        out.points.bounds(),
+        out.points.crs,
+        rules.raster_pad_ft(tallest),
+        issues,
+    )
+    shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water")}
+    ground = roughness_map(
+        window,
+        read_roughness_table(cover.classes),
+        footprints=shapes["footprints"],
+        water=shapes["water"],
+        vector_crs=out.working.crs,
+        pad_cells=0,
+    )
+    issues.extend(ground.issues)
+    plan = _phases(tract, out, issues)
+    state = resolve_state(plan, tract.tract.ground_state)
+    states = measure_states(
+        ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
+    )
+    results = exposure_states(states, out.height_ft)
+    phase = lots["phase"].to_numpy(dtype=str)
+    chosen, named = design_exposure(results, plan, state, phase)
+    out.letters = chosen.letters
+    out.columns |= {
+        "ground_state": named.astype(object),
+        "rough_share_min": chosen.rough_share_min,
+        "exposure_margin_ft": np.where(np.isfinite(chosen.margin_ft), chosen.margin_ft, np.nan),
+        "exposure_governing_bearing_deg": chosen.governing_bearing_deg,
+    }
+    for name in ("today", "built out"):
+        out.columns[f"exposure_{name.replace(' ', '_')}"] = results[name].exposure
+    depends = depends_on_phase(states, out.height_ft, phase, results) if plan.names else np.full(len(phase), "")
+    out.columns["exposure_depends_on"] = depends
+    findings.add("EXPO_PHASE", depends != "", lambda i: f"letter depends on phase {depends[i]} being built")
+    near = np.abs(chosen.rough_share_min - rules.rough_share) <= EXPOSURE_NEAR_SHARE
+    near &= np.isin(chosen.exposure, ["B", "C"])
+    findings.add(
+        "EXPO_NEAR",
+        near,
+        lambda i: f"share of rough ground {chosen.rough_share_min[i]:.2f} against {rules.rough_share:.2f}",
+    )
+    blind = (chosen.letters == "?").any(axis=1) & (chosen.exposure != "D")
+    findings.add("EXPO_UNKNOWN", blind, lambda i: f"{chosen.missing_ft[i]:,.0f} ft more ground must be known upwind")
+    out.layers["exposure_sectors"] = (sector_layer(out.points.xy, chosen, out.height_ft, rules), out.working.crs)
+    out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
+
+
+def _ground_layer(tract: Tract, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
+    """A vector layer of [ground] in the working system; None where the project names none. Raises where unreadable."""
+    given = getattr(tract.ground, key)
+    if given is None:
+        return None
+    layer = read_layer(
+        VectorFile(given.file, tract.shown(given.file), given.layer, given.crs, key=f"[ground] {key}"), issues
+    )
+    if layer is None:
+        raise InputError(issues.stops())
+    frame = layer.frame[layer.frame.geometry.notna()]
+    return frame.set_geometry(frame.geometry.force_2d()).to_crs(out.working.crs)
+
+
+def _shapes(tract: Tract, key: str, out: SiteHazards, issues: Issues) -> list[Any] | None:
+    layer = _ground_layer(tract, key, out, issues)
+    return None if layer is None else list(layer.geometry)
+
+
+def _phases(tract: Tract, out: SiteHazards, issues: Issues) -> PhasePlan:
+    given, layer = tract.ground.phases, _ground_layer(tract, "phases", out, issues)
+    if given is None or layer is None:
+        return PhasePlan()
+    where = tract.shown(given.file)
+    if given.column not in layer.columns:
+        issues.add(
+            "phase_column",
+            "stop",
+            where,
+            f"no column {given.column}",
+            f"one of {', '.join(str(c) for c in layer.columns if c != 'geometry')}",
+            "set ground.phases.column",
+        )
+        issues.raise_stops()
+    return phase_plan(
+        layer.geometry,
+        layer[given.column].astype(str),
+        given.order,
+        crs=out.working.crs,
+        built=given.built,
+        where=where,
+    )
+
+
+# --- terrain ------------------------------------------------------------------------------------------------------
+
+
+def _terrain(
+    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+) -> None:
+    given, n = tract.hazards.kzt, len(out.points)
+    if given is not None:
+        values = read_values(source(given, "kzt", lots), out.points, issues)
+        out.kzt = np.repeat(values.values[:, None], DIRECTIONS, axis=1)
+        out.kzt_strict = out.kzt
+        out.provenance["kzt"] = values.provenance
+    elif tract.hazards.elevation_ft is not None and tract.hazards.elevation_ft.file is not None:
+        _terrain_from_elevation(tract, lots, out, issues, findings, workers)
+    else:
+        issues.add(
+            "kzt_none",
+            "note",
+            "project file [hazards]",
+            "neither kzt nor an elevation raster",
+            "one of them",
+            "Kzt = 1.0 taken: level ground",
+        )
+        out.kzt = out.kzt_strict = np.ones((n, DIRECTIONS))
+        out.provenance["kzt"] = "1.0, no terrain given"
+    findings.add("KZT", np.nan_to_num(out.kzt).max(axis=1) >= 1.5, lambda i: f"Kzt {np.nanmax(out.kzt[i]):.2f}")
+
+
+def _terrain_from_elevation(
+    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+) -> None:
+    layer = source(tract.hazards.elevation_ft, "elevation_ft", lots)
+    assert isinstance(layer, Layer)
+    window = read_window(layer, out.points.bounds(), out.points.crs, TERRAIN_PAD_FT, issues)
+    result = topography(window, out.points.xy, out.points.crs, TopographySettings(edition=tract.design.loads), workers)
+    z = height_above_ground_ft(out.height_ft, result.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
+    # an unknown letter in one direction takes the lower height limit of open country, the safe side for Kzt
+    assessed = result.assess(z, out.letters)
+    out.kzt, out.kzt_strict = assessed.kzt_screening, assessed.kzt_strict
+    lot, way = np.arange(len(out.points)), np.maximum(assessed.governing_direction, 0)
+    none = assessed.governing_direction < 0
+    for name, values in (
+        ("terrain_h_ft", assessed.height_ft),
+        ("terrain_lh_ft", assessed.half_length_ft),
+        ("terrain_x_ft", assessed.x_ft),
+    ):
+        out.columns[name] = np.where(none, np.nan, values[lot, way])
+    out.columns["terrain_form"] = np.where(none, "", assessed.form[lot, way])
+    out.columns["terrain_bearing_deg"] = np.where(none, np.nan, 22.5 * way)
+    out.columns["terrain_margin"] = assessed.margin
+    raised = np.nan_to_num(out.kzt, nan=1.0).max(axis=1) > 1.0
+    for code, flag in (("KZT_NOT_ISOLATED", "NOT_ISOLATED"), ("KZT_STEP", "MAN_MADE_STEP")):
+        findings.add(code, assessed.flags[flag] & raised, lambda i: out.columns["terrain_form"][i])
+    findings.add(
+        "KZT_NEAR",
+        assessed.flags["NEAR_THRESHOLD"],
+        lambda i: f"margin {assessed.margin[i]:.3f} of {assessed.margin_of[i]}",
+    )
+    findings.add("KZT_VALLEY", assessed.flags["VALLEY_OR_PASS"], "higher ground on two sides")
+    findings.add("TERRAIN_UNKNOWN", np.isnan(out.kzt).any(axis=1), "a profile leaves the elevation raster")
+    out.provenance["kzt"] = f"elevation {window.source}, 16 profiles a lot; {result.settings.limits()}"
+    out.layers["terrain_crests"] = (result.crests(assessed), out.working.crs)
+
+
+# --- pressures ----------------------------------------------------------------------------------------------------
+
+
+def _pressures(out: SiteHazards, edition: str) -> None:
+    """Velocity pressures at the mean roof height: the worst direction's Kz x Kzt, for each chapter's own Kz rule."""
+    letters = out.letters
+    # with one direction D, an unknown direction can be no worse than D
+    some_d = (letters == "D").any(axis=1, keepdims=True)
+    letters = np.where((letters == "?") & some_d, "D", letters)
+    h = out.height_ft[:, None]
+    for floor, name in ((True, "envelope"), (False, "components")):
+        product, direction = worst_product(ch26.kz(h, letters, edition, floor), out.kzt)
+        q = ch26.velocity_pressure_psf(product, 1.0, ch26.kd(edition), out.elevation.ke, out.speed.values, edition)
+        setattr(out, f"q_{name}_psf", q)
+        setattr(out, f"{name}_direction", direction)
+    way = np.maximum(out.envelope_direction, 0)
+    out.columns["kzt"] = np.where(
+        out.envelope_direction < 0, np.nan, np.nanmax(np.nan_to_num(out.kzt, nan=-1.0), axis=1)
+    )
+    strict = np.nan_to_num(out.kzt_strict, nan=-1.0).max(axis=1)
+    out.columns["kzt_strict"] = np.where(out.envelope_direction < 0, np.nan, strict)
+    out.columns["q_envelope_psf"], out.columns["q_components_psf"] = out.q_envelope_psf, out.q_components_psf
+    out.columns["governing_wind_from_deg"] = np.where(out.envelope_direction < 0, np.nan, 22.5 * way)
+
+
+def _why_missing(name: str, values: LotValues) -> Callable[[int], str]:
+    return lambda i: f"{name}: {values.reason[i]} ({values.provenance})"
+
+
+def _missing(out: SiteHazards, findings: Findings) -> None:
+    read: Iterable[tuple[str, LotValues]] = (("wind speed", out.speed), *out.seismic.sources.items())
+    for name, values in read:
+        lost = np.isnan(values.values)
+        findings.add("HAZARD_MISSING", lost, _why_missing(name, values))
+    findings.add(
+        "SITE_F", np.isin(out.seismic.site_class, ["F", "?"]), lambda i: f"site class {out.seismic.site_class[i]}"
+    )
+    findings.add("SNOW70", np.asarray(out.snow_psf > 70.0), lambda i: f"ground snow {out.snow_psf[i]:.0f} psf")
+    own = {"sdc_e": "SDC_E"}
+    severities, meanings = code_severities(), code_meanings()
+    for i, codes in enumerate(out.seismic.codes):
+        for code in codes:
+            if code == "seismic_unknown":
+                continue
+            findings.one(i, own.get(code, code.upper()), meanings[code], severity=severities[code])

@@ -1,0 +1,390 @@
+"""From lots to weighted classes, and from classes to a set of candidate packages that provably holds an optimum.
+
+**Classes.** Two lots with the same lines, the same price of every option and the same passing options are one class
+with weight two. Size then follows the variety of hazards and plans, not the number of lots.
+
+**Why the candidates suffice.** Take any optimal set of packages, and let S be the lots that use one of them. Given S,
+the package splits by line: on line l it may use any option in F_l(S), those that pass for every lot of S with that
+line, and it should use one that is cheapest for S. Quantities differ between plans (a spacing and a count price
+differently in each), so which is cheapest depends on who is in S. But an option of F_l(S) that costs every variant as
+much as, or more than, another option of F_l(S) is never needed. Let N(F) be the options of F that remain (ties keep
+the one listed first). Then some optimum uses on every line an option of N(F_l(S)). The vectors (F_1(S), F_2(S), ...)
+over all S are the closure of the classes' own vectors under intersection, line by line. So the candidates are, for
+every vector of that closure, the product over lines of N(F_l). Where the options of a line cost in the same order in
+all variants N(F) is one option and the product adds nothing; where they do not, it is kept in full. A line that no lot
+of S has is left out of the package.
+
+An option that is in no N(F) is dropped before classes are formed, which merges more lots.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from screener.tier_bound import UNSERVED
+
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+FREE = 0  # state of a line that a class does not have; also "no option" in a candidate is -1
+EMPTY = -1  # no option passes for all
+NOT_USED = -1  # option index of a line that a package leaves out
+
+
+@dataclass(frozen=True)
+class LineStates:
+    """The distinct sets of passing options of one line, closed under intersection. State 0 is 'line not there'."""
+
+    masks: BoolArray  # (states, options); row 0 all true
+    meet: IntArray  # (states, states) -> state, or EMPTY
+    useful: tuple[tuple[int, ...], ...]  # per state: options that can be the cheapest for somebody
+
+
+@dataclass(frozen=True)
+class Classes:
+    """Lots collapsed: equal variant costs, equal passing options."""
+
+    weight: IntArray  # (classes,)
+    variant: IntArray  # (classes,) row in `costs`
+    state: IntArray  # (classes, lines)
+    of_lot: IntArray  # (lots,) class of each lot that was given
+    costs: tuple[IntArray, ...]  # per line (cost variants, options)
+    has_line: BoolArray  # (cost variants, lines)
+    lines: tuple[LineStates, ...]
+
+    @property
+    def count(self) -> int:
+        return len(self.weight)
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Packages to choose from: an option for each line, -1 where the line is left out."""
+
+    options: IntArray  # (candidates, lines)
+    complete: bool  # true: provably holds an optimum for any number of packages
+
+    @property
+    def count(self) -> int:
+        return len(self.options)
+
+
+def collapse(
+    lot_variant: IntArray,
+    passes: Sequence[BoolArray],
+    costs: Sequence[IntArray],
+    has_line: BoolArray,
+    lot_weight: IntArray | None = None,
+    most_states: int = 4096,
+) -> Classes:
+    """Lots to weighted classes, in an order that depends on their content only (not on lot order or names).
+
+    `lot_weight` (lots,) counts a row more than once; by default every row is one lot.
+    """
+    variant_of, variant_costs, variant_lines = _merge_variants(costs, has_line)
+    lot_row = variant_of[lot_variant] if len(lot_variant) else np.zeros(0, dtype=np.int64)
+    lines: list[LineStates] = []
+    lot_state = np.zeros((len(lot_row), len(costs)), dtype=np.int64)
+    for line, mask in enumerate(passes):
+        there = variant_lines[lot_row, line]
+        masks, which = _unique_rows(np.asarray(mask, dtype=bool)[there])
+        states, own = _line_states(masks, variant_costs[line][variant_lines[:, line]], most_states)
+        lines.append(states)
+        lot_state[there, line] = own[which]
+    keyed = np.column_stack([lot_row, lot_state]) if len(lot_row) else np.zeros((0, len(costs) + 1), dtype=np.int64)
+    rows, of_lot = np.unique(keyed, axis=0, return_inverse=True)
+    weight = np.zeros(len(rows), dtype=np.int64)
+    np.add.at(weight, of_lot.reshape(-1), 1 if lot_weight is None else lot_weight)
+    return Classes(
+        weight=weight,
+        variant=rows[:, 0],
+        state=rows[:, 1:],
+        of_lot=of_lot.reshape(-1).astype(np.int64),
+        costs=variant_costs,
+        has_line=variant_lines,
+        lines=tuple(lines),
+    )
+
+
+def _merge_variants(
+    costs: Sequence[IntArray], has_line: BoolArray
+) -> tuple[IntArray, tuple[IntArray, ...], BoolArray]:
+    """Variants with the same lines and the same costs (a mirrored plan, say) become one, ordered by content."""
+    blank = [np.where(has_line[:, line, None], cost, 0) for line, cost in enumerate(costs)]
+    keyed = np.column_stack([has_line.astype(np.int64), *blank])
+    rows, variant_of = np.unique(keyed, axis=0, return_inverse=True)
+    n_lines = has_line.shape[1]
+    ends = np.cumsum([n_lines, *(cost.shape[1] for cost in costs)])
+    merged = tuple(rows[:, ends[line] : ends[line + 1]] for line in range(n_lines))
+    return variant_of.reshape(-1).astype(np.int64), merged, rows[:, :n_lines].astype(bool)
+
+
+def _unique_rows(mask: BoolArray) -> tuple[BoolArray, IntArray]:
+    if len(mask) == 0:
+        return mask, np.zeros(0, dtype=np.int64)
+    rows, which = np.unique(mask, axis=0, return_inverse=True)
+    return rows.astype(bool), which.reshape(-1).astype(np.int64)
+
+
+def _line_states(masks: BoolArray, costs: IntArray, most_states: int) -> tuple[LineStates, IntArray]:
+    """States of one line from the distinct pass masks of lots that have it, and the state of each mask."""
+    n_options = masks.shape[1]
+    closed = _close_masks(masks, most_states)
+    used = np.zeros(n_options, dtype=bool)
+    for row in closed:
+        used[list(cheapest_for_somebody(row, costs))] = True
+    # Only options that can be cheapest for somebody matter; masks that differ elsewhere become one.
+    kept, which = _unique_rows(masks & used)
+    closed = _close_masks(kept, most_states)
+    table = np.vstack([np.ones((1, n_options), dtype=bool), closed])
+    index = {row.tobytes(): number for number, row in enumerate(closed, start=1)}
+    meet = np.full((len(table), len(table)), EMPTY, dtype=np.int64)
+    for first in range(len(table)):
+        both = table[first] & table
+        for second in range(len(table)):
+            if first == FREE or second == FREE:
+                meet[first, second] = max(first, second)
+            elif both[second].any():
+                meet[first, second] = index[both[second].tobytes()]
+    useful = tuple(cheapest_for_somebody(row, costs) if number else () for number, row in enumerate(table))
+    own = np.array([index[row.tobytes()] for row in kept], dtype=np.int64)
+    return LineStates(table, meet, useful), own[which] if len(which) else which
+
+
+def _close_masks(masks: BoolArray, most_states: int) -> BoolArray:
+    """All non-empty intersections of the masks, sorted: more options first."""
+    found = {row.tobytes(): row for row in masks if row.any()}
+    queue = list(found.values())
+    while queue:
+        row = queue.pop()
+        for other in masks:
+            both = row & other
+            if both.any() and both.tobytes() not in found:
+                if len(found) >= most_states:
+                    raise ValueError(
+                        f"more than {most_states} different sets of passing options on one schedule line; "
+                        "expected fewer: shorten the list of options for that line"
+                    )
+                found[both.tobytes()] = both
+                queue.append(both)
+    rows = sorted(found.values(), key=lambda row: (-int(row.sum()), tuple(~row)))
+    return np.array(rows, dtype=bool).reshape(len(rows), masks.shape[1])
+
+
+def cheapest_for_somebody(mask: BoolArray, costs: IntArray) -> tuple[int, ...]:
+    """Options of the mask that no other option of the mask undercuts or equals in every variant (first listed wins)."""
+    options = np.flatnonzero(mask)
+    kept = []
+    for option in options:
+        cheaper_or_equal = (costs[:, options] <= costs[:, [option]]).all(axis=0)
+        equal = (costs[:, options] == costs[:, [option]]).all(axis=0)
+        beaten = cheaper_or_equal & (~equal | (options < option))
+        if not beaten.any():
+            kept.append(int(option))
+    return tuple(kept)
+
+
+def closure(states: IntArray, lines: Sequence[LineStates], most: int) -> tuple[IntArray, bool]:
+    """Distinct line-by-line intersections of any of the classes' state vectors; stops when more than `most`.
+
+    Returns the vectors sorted, and whether all of them are there. Vectors with an empty line are left out, for every
+    further intersection of an empty line is empty too.
+    """
+    words = Words([len(line.masks) for line in lines])
+    distinct = np.unique(states, axis=0)
+    found = distinct[:0]
+    keys = words.keys(found)
+    for row in distinct:
+        joined = meet_rows(found, row, lines)
+        fresh = np.vstack([joined[(joined != EMPTY).all(axis=1)], row[None, :]])
+        fresh_keys, first = np.unique(words.keys(fresh), return_index=True)
+        new = ~np.isin(fresh_keys, keys, assume_unique=True)
+        found = np.vstack([found, fresh[first[new]]])
+        keys = np.concatenate([keys, fresh_keys[new]])
+        if len(found) > most:
+            return found[np.argsort(keys)][:most], False
+    return found[np.argsort(keys)], True
+
+
+def meet_rows(rows: IntArray, other: IntArray, lines: Sequence[LineStates]) -> IntArray:
+    return np.column_stack([line.meet[rows[:, index], other[index]] for index, line in enumerate(lines)])
+
+
+class Words:
+    """Packs a vector of small numbers into one sortable key, exactly (wider than 63 bits: bytes)."""
+
+    def __init__(self, sizes: Sequence[int]) -> None:
+        self.sizes = [max(size, 2) for size in sizes]
+        total = 1
+        for size in self.sizes:
+            total *= size
+        self.fits = total < 2**63
+
+    def keys(self, rows: IntArray) -> NDArray[np.generic]:
+        if self.fits:
+            key = np.zeros(len(rows), dtype=np.int64)
+            for column, size in enumerate(self.sizes):
+                key = key * size + rows[:, column]
+            return key
+        packed = np.ascontiguousarray(rows.astype(">u2"))
+        return packed.view(np.dtype((np.void, packed.shape[1] * 2))).reshape(-1)
+
+
+def expand(states: IntArray, lines: Sequence[LineStates], most: int) -> tuple[IntArray, bool]:
+    """State vectors to option vectors: the product over lines of the options that can be cheapest; sorted, distinct."""
+    parts = states
+    complete = True
+    for index, line in enumerate(lines):
+        choices = [line.useful[state] or (NOT_USED,) for state in range(len(line.masks))]
+        counts = np.array([len(each) for each in choices])[states[:, index]]
+        if int(counts.sum()) > most:
+            counts, complete = np.minimum(counts, 1), False
+        repeat = np.repeat(np.arange(len(states)), counts)
+        place = np.arange(len(repeat)) - np.repeat(np.cumsum(counts) - counts, counts)
+        width = max(len(each) for each in choices)
+        table = np.array([[*each, *[NOT_USED] * (width - len(each))] for each in choices], dtype=np.int64)
+        column = table[states[repeat, index], place]
+        states, parts = states[repeat], parts[repeat].copy()
+        parts[:, index] = column
+    return np.unique(parts, axis=0), complete
+
+
+def candidates(classes: Classes, most: int) -> Candidates:
+    """The sufficient candidate set (see the module's text), or a part of it when it has more than `most` members."""
+    vectors, all_vectors = closure(classes.state, classes.lines, most)
+    options, all_options = expand(vectors, classes.lines, most)
+    return Candidates(options, all_vectors and all_options)
+
+
+def weighted_costs(classes: Classes, options: IntArray) -> IntArray:
+    """Cost in cents (candidates, classes) of serving a whole class by each package; UNSERVED where it can't."""
+    per_variant = package_costs(classes, options)
+    total = per_variant[:, classes.variant] * classes.weight
+    for line, states in enumerate(classes.lines):
+        # A package without the line (-1 picks the last column) can only serve classes without it.
+        allowed = np.column_stack([states.masks, np.zeros(len(states.masks), dtype=bool)])
+        allowed[FREE] = True
+        total[~allowed[classes.state[:, line]].T[options[:, line]]] = UNSERVED
+    return total
+
+
+def package_costs(classes: Classes, options: IntArray) -> IntArray:
+    """Cost in cents (candidates, cost variants) of one house; lines that package or variant lacks cost nothing."""
+    total = np.zeros((len(options), len(classes.has_line)), dtype=np.int64)
+    for line, cost in enumerate(classes.costs):
+        table = np.column_stack([np.where(classes.has_line[:, [line]], cost, 0), np.zeros(len(cost), dtype=np.int64)])
+        total += table.T[options[:, line]]
+    return total
+
+
+def own_costs(classes: Classes) -> IntArray:
+    """Weighted cost in cents of each class with its own cheapest options: the bound that no package can beat."""
+    total = np.zeros(classes.count, dtype=np.int64)
+    for line, states in enumerate(classes.lines):
+        cost = classes.costs[line]
+        for state in range(1, len(states.masks)):
+            who = np.flatnonzero(classes.state[:, line] == state)
+            if len(who):
+                total[who] += cost[classes.variant[who]][:, list(states.useful[state])].min(axis=1)
+    return total * classes.weight
+
+
+def heaviness(classes: Classes) -> IntArray:
+    """How heavy a package each class asks for: what its cheapest options would cost over all houses of the tract.
+
+    Lines that the class lacks count at their least cost, so that classes of different plans compare.
+    """
+    houses = np.bincount(classes.variant, weights=classes.weight, minlength=len(classes.has_line)).astype(np.int64)
+    total = np.zeros(classes.count, dtype=np.int64)
+    for line, states in enumerate(classes.lines):
+        sums = (np.where(classes.has_line[:, [line]], classes.costs[line], 0) * houses[:, None]).sum(axis=0)
+        least = [int(sums[list(choices)].min()) if choices else int(sums.min(initial=0)) for choices in states.useful]
+        total += np.array(least, dtype=np.int64)[classes.state[:, line]]
+    return total
+
+
+def group_package(classes: Classes, members: IntArray) -> IntArray | None:
+    """The cheapest package for a group of classes, line by line; None when some line has no option for all of them."""
+    package = np.full(len(classes.lines), NOT_USED, dtype=np.int64)
+    for line, states in enumerate(classes.lines):
+        state = FREE
+        for each in np.unique(classes.state[members, line]):
+            state = int(states.meet[state, each])
+            if state == EMPTY:
+                return None
+        if state == FREE:
+            continue
+        with_line = members[classes.state[members, line] != FREE]
+        choices = np.array(states.useful[state])
+        sums = (classes.costs[line][classes.variant[with_line]][:, choices] * classes.weight[with_line, None]).sum(axis=0)
+        package[line] = choices[sums.argmin()]  # first listed wins a tie
+    return package
+
+
+def blocks(rows: int, columns: int, cells: int = 2_000_000) -> Iterator[slice]:
+    """Slices of rows so that a block holds about `cells` cells: bounded memory."""
+    step = max(1, cells // max(columns, 1))
+    for start in range(0, rows, step):
+        yield slice(start, min(start + step, rows))
+
+
+def relaxed(classes: Classes, base: IntArray, most: int) -> tuple[Classes, IntArray, IntArray]:
+    """Fewer, easier classes: the least cost of serving these is never above that of serving the given ones.
+
+    Two classes of one variant become one that accepts every option that either accepts. Any set of packages for the
+    given classes serves it, each at the cheaper of what the two use, so costs can only fall. Neighbours in heaviness
+    whose own cost falls least go first. `base` falls to the lesser cost a lot for the same reason. Also returns the
+    easier class of every given class.
+    """
+    order = np.lexsort((np.arange(classes.count), heaviness(classes), classes.variant))
+    groups = [[int(each)] for each in order]
+    masks = [[line.masks[classes.state[each, index]] for index, line in enumerate(classes.lines)] for each in order]
+    costs = [int(own) // int(weight) for own, weight in zip(own_costs(classes)[order], classes.weight[order], strict=True)]
+    losses = [_merge_loss(classes, groups, masks, costs, first) for first in range(len(groups) - 1)]
+    while len(groups) > most and min(losses, default=UNSERVED) < UNSERVED:
+        first = losses.index(min(losses))
+        masks[first] = [one | other for one, other in zip(masks[first], masks[first + 1], strict=True)]
+        groups[first] = groups[first] + groups[first + 1]
+        costs[first] = _cheapest_house(classes, groups[first][0], masks[first])
+        del masks[first + 1], groups[first + 1], costs[first + 1], losses[first]
+        for place in (first - 1, first):
+            if 0 <= place < len(groups) - 1:
+                losses[place] = _merge_loss(classes, groups, masks, costs, place)
+    variant = np.array([classes.variant[group[0]] for group in groups])
+    weight = np.array([classes.weight[group].sum() for group in groups])
+    passes = [np.array([mask[line] for mask in masks]) for line in range(len(classes.lines))]
+    easier = collapse(variant, passes, classes.costs, classes.has_line, weight)
+    lesser = np.array([min(int(base[each]) // int(classes.weight[each]) for each in group) for group in groups])
+    least = np.full(easier.count, UNSERVED)
+    np.minimum.at(least, easier.of_lot, lesser)
+    easier_of = np.zeros(classes.count, dtype=np.int64)
+    for group, which in zip(groups, easier.of_lot, strict=True):
+        easier_of[group] = which
+    return easier, least * easier.weight, easier_of
+
+
+def _merge_loss(
+    classes: Classes, groups: list[list[int]], masks: list[list[BoolArray]], costs: list[int], first: int
+) -> int:
+    """How much the own cost of two neighbours falls when they become one; UNSERVED for different variants."""
+    one, other = groups[first], groups[first + 1]
+    if classes.variant[one[0]] != classes.variant[other[0]]:
+        return int(UNSERVED)
+    both = [mask | second for mask, second in zip(masks[first], masks[first + 1], strict=True)]
+    cheapest = _cheapest_house(classes, one[0], both)
+    weights = int(classes.weight[one].sum()), int(classes.weight[other].sum())
+    return weights[0] * (costs[first] - cheapest) + weights[1] * (costs[first + 1] - cheapest)
+
+
+def _cheapest_house(classes: Classes, member: int, masks: list[BoolArray]) -> int:
+    """Cost of one house of the member's variant with the cheapest options of the masks."""
+    variant = classes.variant[member]
+    return sum(
+        int(classes.costs[line][variant][mask].min())
+        for line, mask in enumerate(masks)
+        if classes.has_line[variant, line]
+    )

@@ -1,0 +1,613 @@
+"""The best K packages for weighted classes: a good answer, a proven lower bound, and where possible the optimum.
+
+1. *Start*: classes in order of their own cost, cut into K neighbouring groups by dynamic programming, then polished
+   (every class to its cheapest package, every package to the cheapest for its classes) and improved by exchanging one
+   package at a time. For requirements that form a chain with K free this start is already exact.
+2. *Bound*: the condition "every class once" is priced (Lagrangian relaxation). With a price per class, the value of a
+   package is a plain sum, and the K best values give a lower bound. Prices and costs are whole cents, so the bound is
+   exact arithmetic and the same on every machine.
+3. *Candidates*: a package can be part of something better than the best answer so far only if its reduced cost is
+   below a limit (bound + how much worse than the K-th best package it is < best answer). All such packages are
+   enumerated by joining classes from the most demanding down, with a bound that prunes: see `packages_below`.
+   Columns found feed back into 1 and 2 until nothing is missing.
+4. *Proof*: if the bound meets the best answer, it is proven. Else branch and bound over the few candidates that are
+   left (`tier_bound`), limited by nodes.
+
+Limits are counts, never seconds. Where a limit stops the work the answer carries its honest gap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from screener import tier_classes as tc
+from screener.tier_bound import (
+    Table,
+    branch_and_bound,
+    improve_prices,
+    kth_smallest,
+    reduced_costs,
+    smallest_sum,
+)
+from screener.tier_classes import EMPTY, FREE, UNSERVED, Classes
+
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+#: Per-line cost of a join that nothing passes. Below UNSERVED, so that sums over lines stay inside int64.
+BLOCKED = np.int64(1) << 50
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Where the search stops, as counts."""
+
+    rounds: int = 20  # bound -> columns -> bound
+    steps: int = 500  # price updates in a round
+    patience: int = 10  # price updates without a better bound before the step is shortened
+    core: int = 1500  # packages that take part in the price updates
+    frontier: int = 150_000  # packages kept at once while enumerating
+    narrow: int = 400  # the same for a quick look for columns
+    narrow_from: int = 250  # classes from which quick looks pay
+    relax_to: int = 400  # classes to which a larger problem is simplified for its bound
+    join_cells: int = 600_000_000  # joins looked at x classes, for one number of packages
+    start_blocks: int = 120  # neighbouring classes are cut at most into so many blocks for the start
+    cells: int = 12_000_000  # packages x classes held in one cost table
+    pairs: int = 20_000  # class-package pairs left, above which another round is tried before branching
+    nodes: int = 400  # branch-and-bound nodes
+    node_steps: int = 150  # price updates in a node
+    node_patience: int = 6
+
+
+@dataclass(frozen=True)
+class Best:
+    """Packages, what they cost (cents, package cost included), and the proven lower bound."""
+
+    options: IntArray  # (packages, lines)
+    cost: int
+    lower_bound: int
+    method: str
+    steps: int
+    candidates: int
+    nodes: int
+
+    @property
+    def proven(self) -> bool:
+        """True when nothing cheaper exists."""
+        return self.lower_bound >= self.cost
+
+
+@dataclass(frozen=True)
+class _Pool:
+    """Packages at hand with the weighted cost of every class in each."""
+
+    options: IntArray
+    costs: IntArray
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """Enumerated packages; every package that is not among them has a reduced cost of at least `floor` (<= 0)."""
+
+    options: IntArray
+    costs: IntArray
+    reduced: IntArray
+    floor: int
+    complete: bool
+
+
+@dataclass(frozen=True)
+class Start:
+    """Package sets to start from, by how many packages they use at most, and a pool of single packages."""
+
+    sets: tuple[tuple[int, IntArray], ...]
+    pool: IntArray
+
+
+def best_packages(
+    classes: Classes,
+    base: IntArray,
+    most: int,
+    package_cents: int = 0,
+    start: Start | None = None,
+    limits: Limits | None = None,
+) -> Best:
+    """At most `most` packages that serve all classes at least cost.
+
+    `base` (classes,) is the weighted cost of a class in what is there anyway (a package that is kept), or of leaving it
+    without; `package_cents` is charged for every package used; `start` may be made once for several `most`.
+    """
+    limits = limits or Limits()
+    start = start or start_packages(classes, most, package_cents, limits)
+    if classes.count <= limits.relax_to:
+        return _Search(classes, base, most, package_cents, limits).run(start)
+    # Too many classes to list every package that matters. Fewer, easier classes give a bound, and groups to start from.
+    easier, easier_base, easier_of = tc.relaxed(classes, base, limits.relax_to)
+    easier_start = start_packages(easier, most, package_cents, limits)
+    floor = _Search(easier, easier_base, most, package_cents, limits).run(easier_start)
+    grouped = _regrouped(classes, assign(tc.weighted_costs(easier, floor.options), easier_base)[easier_of])
+    start = Start((*start.sets, (len(grouped), grouped)), np.unique(np.vstack([start.pool, grouped]), axis=0))
+    best = _Search(classes, base, most, package_cents, limits).run(start)
+    return replace(
+        best,
+        lower_bound=max(best.lower_bound, min(floor.lower_bound, best.cost)),
+        method=best.method if best.proven else best.method + "; bound from easier classes",
+    )
+
+
+def _regrouped(classes: Classes, group: IntArray) -> IntArray:
+    """The cheapest package of every group of classes, where there is one; group -1 is left out."""
+    found = [tc.group_package(classes, np.flatnonzero(group == each)) for each in np.unique(group[group >= 0])]
+    rows = [each for each in found if each is not None]
+    return np.array(rows, dtype=np.int64).reshape(-1, len(classes.lines))
+
+
+class _Search:
+    """One run of the search for one K."""
+
+    def __init__(self, classes: Classes, base: IntArray, most: int, package_cents: int, limits: Limits) -> None:
+        self.classes, self.base, self.most = classes, base, most
+        self.package_cents, self.limits = package_cents, limits
+        self.own = np.minimum(tc.own_costs(classes), base)
+        self.steps = self.nodes = self.candidates = 0
+        self.joins = limits.join_cells // max(classes.count, 1)
+
+    def run(self, start: Start) -> Best:
+        """The search; see the module's text."""
+        sets = [options for used, options in start.sets if used <= self.most]
+        self.pool = _Pool(start.pool, tc.weighted_costs(self.classes, start.pool))
+        self.best = np.zeros((0, len(self.classes.lines)), dtype=np.int64)
+        self.upper = int(self.base.sum())
+        for options in sets:
+            self._offer(options)
+        self._exchange()
+        self.lower = int(self.own.sum()) + (self.package_cents if (self.own < self.base).any() else 0)
+        self.lower = min(self.lower, self.upper)
+        method = self._close() if self.lower < self.upper else "own cheapest options"
+        return Best(self.best, self.upper, self.lower, method, self.steps, self.candidates, self.nodes)
+
+    # -- answers ------------------------------------------------------------------------------------------------
+
+    def _offer(self, options: IntArray) -> bool:
+        """Polish a set of packages and keep it if it beats the best answer, or equals it and comes first in order."""
+        options, cost = polish(self.classes, self.base, options[: self.most], self.package_cents)
+        better = cost < self.upper
+        if better or (cost == self.upper and options.tolist() < self.best.tolist()):
+            self.best, self.upper = options, cost
+        return better
+
+    def _exchange(self) -> None:
+        """Improve the best answer by exchanging one package at a time for any at hand, until none helps."""
+        pool = self.pool
+        while self._offer(
+            exchange(self.best, pool.options, pool.costs, self.classes, self.base, self.most, self.package_cents)
+        ):
+            pass
+
+    # -- bound and proof ----------------------------------------------------------------------------------------
+
+    def _close(self) -> str:
+        """Bound, columns, bound ... then the solver; says which of them settled it."""
+        price = np.minimum(self._costs_of_best(), self.base)
+        narrow = self.classes.count >= self.limits.narrow_from
+        for _ in range(self.limits.rounds):
+            price, bound = self._prices(price)
+            reduced = self._reduced(self.pool.costs, price)
+            if narrow and self._narrow_columns(price, reduced):
+                continue
+            narrow = False
+            limit = self._kth(reduced) + self.upper - bound
+            allowance = max(1, self.upper - bound)
+            found = self._columns(price, reduced, limit, allowance)
+            pool_bound, bound = bound, self._true_bound(price, found)
+            self.lower = max(self.lower, min(bound, self.upper))
+            if self.lower >= self.upper:
+                return "bound"
+            missing = bound < pool_bound  # the list holds packages that the prices did not know yet
+            self._merge(found, price)
+            self._exchange()
+            if self.lower >= self.upper:
+                return "bound"
+            gap = self.upper - bound
+            kth = self._kth(self._reduced(self.pool.costs, price))
+            complete = found.complete and found.floor >= min(kth + gap, 0) and allowance >= gap
+            if self.joins < self.classes.count or (not complete and not missing):
+                return "bound, stopped at its limit"
+            if complete and (not missing or self._count_pairs(price, bound) <= self.limits.pairs):
+                return self._solve(price, bound)
+        return "bound, stopped at its limit"
+
+    def _narrow_columns(self, price: IntArray, reduced: IntArray) -> bool:
+        """Columns that a narrow look finds below those in use: quick, proves nothing. True when there were any."""
+        least = self._kth(reduced)
+        own = self.package_cents
+        below = packages_below(self.classes, price, least - own, 1, self.limits.narrow, self.joins // 4)
+        self.joins -= below.joins
+        order = np.argsort(below.values, kind="stable")[: self.limits.core]
+        options, _ = tc.expand(below.states[order], self.classes.lines, self.limits.core)
+        costs = tc.weighted_costs(self.classes, options)
+        found = _Columns(options, costs, self._reduced(costs, price), least, False)
+        new = found.reduced < least
+        if not new.any() or smallest_sum(np.concatenate([reduced, found.reduced]), 2 * self.most) >= smallest_sum(
+            reduced, 2 * self.most
+        ):
+            return False
+        before = len(self.pool.costs)
+        self._merge(found, price)
+        self._exchange()
+        return len(self.pool.costs) != before
+
+    def _columns(self, price: IntArray, reduced: IntArray, limit: int, allowance: int) -> _Columns:
+        """All packages with a reduced cost below `limit`; if those are too many, below what the pool already has."""
+        own = self.package_cents
+        frontier = max(1000, min(self.limits.frontier, self.limits.cells // self.classes.count))
+        for ceiling in (limit, min(limit, self._kth(reduced)), min(limit, int(reduced.min(initial=0)))):
+            ceiling = min(ceiling, 0)
+            below = packages_below(self.classes, price, ceiling - own, allowance, frontier, self.joins // 2)
+            self.joins -= below.joins
+            if below.dropped is None:
+                break
+        states, values, cut = below.states, below.values, below.dropped
+        order = np.argsort(values, kind="stable")
+        states, values = states[order], values[order]
+        floor = ceiling if cut is None else min(ceiling, cut + own)
+        room = max(1, self.limits.cells // max(self.classes.count, 1))
+        options, whole = tc.expand(states[:room], self.classes.lines, room)
+        complete = cut is None and whole and len(states) <= room
+        if len(states) > room:
+            floor = min(floor, int(values[room]) + own)
+        if not whole:
+            floor = min(floor, int(values[0]) + own)
+        costs = tc.weighted_costs(self.classes, options)
+        self.candidates = max(self.candidates, len(options))
+        return _Columns(options, costs, self._reduced(costs, price), floor, complete)
+
+    def _costs_of_best(self) -> IntArray:
+        return tc.weighted_costs(self.classes, self.best).min(axis=0, initial=UNSERVED)
+
+    def _reduced(self, costs: IntArray, price: IntArray) -> IntArray:
+        return reduced_costs(costs, price, self.package_cents)
+
+    def _kth(self, reduced: IntArray) -> int:
+        return kth_smallest(reduced, self.most)
+
+    def _true_bound(self, price: IntArray, found: _Columns) -> int:
+        """Lower bound over ALL packages: those not enumerated have a reduced cost of at least the floor."""
+        best = np.sort(found.reduced[found.reduced < found.floor])[: self.most]
+        return int(price.sum()) + int(best.sum()) + (self.most - len(best)) * found.floor
+
+    def _prices(self, price: IntArray) -> tuple[IntArray, int]:
+        """Prices improved on a core of the pool, and their bound over the pool; answers met on the way are taken.
+
+        Packages outside the core that the new prices would choose join it, until there are none.
+        """
+        self._include(self.best)
+        inside = np.zeros(len(self.pool.costs), dtype=bool)
+        inside[np.argsort(self._reduced(self.pool.costs, price), kind="stable")[: self.limits.core]] = True
+        while True:
+            core = np.flatnonzero(inside)
+            table = Table(self.pool.costs[core], self.base, self.own, self.most, self.package_cents)
+            priced = improve_prices(table, price, self.upper, self.limits.steps, self.limits.patience)
+            self.steps += priced.steps
+            if len(priced.rows):
+                self._offer(self.pool.options[core[priced.rows]])
+            price = priced.price
+            reduced = self._reduced(self.pool.costs, price)
+            wanted = ~inside & (reduced < self._kth(reduced[core]))
+            if not wanted.any():
+                return price, int(price.sum()) + smallest_sum(reduced, self.most)
+            order = np.flatnonzero(wanted)
+            inside[order[np.argsort(reduced[order], kind="stable")[: self.limits.core]]] = True
+
+    def _include(self, options: IntArray) -> None:
+        known = {row.tobytes() for row in self.pool.options}
+        new = options[np.array([row.tobytes() not in known for row in options], dtype=bool)]
+        if len(new):
+            costs = tc.weighted_costs(self.classes, new)
+            self.pool = _Pool(np.vstack([self.pool.options, new]), np.vstack([self.pool.costs, costs]))
+
+    def _merge(self, found: _Columns, price: IntArray) -> None:
+        """Add columns to the pool and drop those far from being used, so that it stays small."""
+        known = {row.tobytes() for row in self.pool.options}
+        new = np.array([row.tobytes() not in known for row in found.options], dtype=bool)
+        options = np.vstack([self.pool.options, found.options[new]])
+        costs = np.vstack([self.pool.costs, found.costs[new]])
+        reduced = self._reduced(costs, price)
+        rank = np.argsort(reduced, kind="stable")
+        near = reduced[rank] < found.floor
+        near[: 4 * self.limits.core] = True
+        keep = np.sort(rank[near])
+        self.pool = _Pool(options[keep], costs[keep])
+
+    def _open_pairs(self, price: IntArray, bound: int) -> tuple[IntArray, int]:
+        """Packages that something better than the best answer can still use, and how many class-package pairs."""
+        reduced = self._reduced(self.pool.costs, price)
+        slack = self.upper - bound - np.maximum(reduced - self._kth(reduced), 0)
+        rows = np.flatnonzero(slack > 0)
+        return rows, int((np.maximum(self.pool.costs[rows] - price, 0) < slack[rows, None]).sum())
+
+    def _count_pairs(self, price: IntArray, bound: int) -> int:
+        return self._open_pairs(price, bound)[1]
+
+    def _solve(self, price: IntArray, bound: int) -> str:
+        """Branch and bound over the packages that are left."""
+        rows, _ = self._open_pairs(price, bound)
+        table = Table(self.pool.costs[rows], self.base, self.own, self.most, self.package_cents)
+        closed = branch_and_bound(
+            table, price, self.upper, self.limits.nodes, self.limits.node_steps, self.limits.node_patience
+        )
+        self.nodes += closed.nodes
+        self.steps += closed.steps
+        if len(closed.rows):
+            self._offer(self.pool.options[rows[closed.rows]])
+        self.lower = max(self.lower, min(closed.lower_bound, self.upper))
+        if closed.lower_bound >= closed.cost:
+            self.lower = self.upper
+            return "branch and bound"
+        return "branch and bound, stopped at its limit"
+
+
+# -- enumeration ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Below:
+    """Joins of classes met: state vectors, lower bounds of their reduced costs, the least bound of what was dropped
+    (None: nothing was), and how many joins were looked at."""
+
+    states: IntArray
+    values: IntArray
+    dropped: int | None
+    joins: int
+
+
+def packages_below(
+    classes: Classes, price: IntArray, limit: int, allowance: int, frontier: int, joins: int
+) -> Below:
+    """All joins of classes whose reduced cost can be below `limit`.
+
+    A package is met as the join of the classes it serves, taken from the most demanding down. After the first i classes
+    a partial join p serves some of them; the others of the i are not served by the final package either, for it would
+    have been joined with them. So with lower-bound costs, in cents at the class's weight,
+
+        value(p, i) = sum over served among the first i of min(0, cost(p) - price)
+                    + sum over the rest of min(0, cost(p joined with the class) - price)
+
+    never exceeds the reduced cost of any package that p grows into: costs only rise along a join. p is dropped when
+    value >= limit. Equal joins met on different ways have the same served set and value, so one is kept.
+
+    A class is joined only where it then costs less than its price + `allowance`. Any set of packages is worth at least
+    (bound + what its classes pay above their prices), so with an allowance of (best answer - bound) or more nothing
+    better than the best answer is lost; and for every allowance above 0 the package without such classes is met, so
+    the bound made from the list holds.
+
+    When more than `frontier` joins are open the lowest are kept, and the least value dropped is told: nothing outside
+    the list has a reduced cost below min(limit, that value). After `joins` joins the list is given up in the same way.
+    """
+    joined, served = _join_tables(classes)
+    order = np.lexsort((np.arange(classes.count), -tc.heaviness(classes)))
+    n_lines = len(classes.lines)
+    words = tc.Words([len(line.masks) for line in classes.lines])
+    state = np.zeros((1, n_lines), dtype=np.int64)
+    value = np.array([np.minimum(_gather(joined, state)[0] - price, 0).sum()], dtype=np.int64)
+    keys = words.keys(state)
+    mixed = [table.copy() for table in joined]
+    dropped: int | None = None
+    looked_at = 0
+    for each in order:
+        if looked_at > joins:
+            dropped = min([int(value.min(initial=limit)), *([] if dropped is None else [dropped])])
+            return Below(state[:0], value[:0], dropped, looked_at)
+        for line in range(n_lines):
+            mixed[line][:, each] = served[line][:, each]
+        cost = sum((joined[line][state[:, line], each] for line in range(n_lines)), start=np.int64(0))
+        exact = sum((served[line][state[:, line], each] for line in range(n_lines)), start=np.int64(0))
+        outside = exact >= BLOCKED
+        grow = outside & (cost < price[each] + allowance)
+        value = np.where(outside, value - np.minimum(cost - price[each], 0), value)
+        grown, grown_keys = _grow(state[grow], classes.state[each], classes, words, keys)
+        looked_at += len(grown)
+        grown_value = np.zeros(len(grown), dtype=np.int64)
+        for block in tc.blocks(len(grown), classes.count, 400_000):
+            grown_value[block] = np.minimum(_gather(mixed, grown[block]) - price, 0).sum(axis=1)
+        old, new = value < limit, grown_value < limit
+        state = np.vstack([state[old], grown[new]])
+        value = np.concatenate([value[old], grown_value[new]])
+        keys = np.concatenate([keys[old], grown_keys[new]])
+        if len(state) > frontier:
+            rank = np.lexsort((keys, value))
+            cut = int(value[rank[frontier]])
+            dropped = cut if dropped is None else min(dropped, cut)
+            keep = np.sort(rank[:frontier])
+            state, value, keys = state[keep], value[keep], keys[keep]
+    some = (state != FREE).any(axis=1)
+    return Below(state[some], value[some], dropped, looked_at)
+
+
+def _grow(
+    state: IntArray, other: IntArray, classes: Classes, words: tc.Words, known: NDArray[np.generic]
+) -> tuple[IntArray, NDArray[np.generic]]:
+    """Joins of the states with one class that are not empty, not known and distinct."""
+    grown = tc.meet_rows(state, other, classes.lines)
+    grown = grown[(grown != EMPTY).all(axis=1)]
+    keys, first = np.unique(words.keys(grown), return_index=True)
+    new = ~np.isin(keys, known, assume_unique=True)
+    return grown[first[new]], keys[new]
+
+
+def _join_tables(classes: Classes) -> tuple[list[IntArray], list[IntArray]]:
+    """Per line (states, classes): least cost of the class once joined with the state; and the same but BLOCKED where
+    the state does not already serve the class."""
+    joined, served = [], []
+    for line, states in enumerate(classes.lines):
+        own = classes.state[:, line]
+        least = np.zeros((len(classes.has_line), len(states.masks)), dtype=np.int64)
+        for state in range(1, len(states.masks)):
+            least[:, state] = classes.costs[line][:, list(states.useful[state])].min(axis=1)
+        meet = states.meet[:, own]
+        cost = np.where(meet == EMPTY, BLOCKED, least[classes.variant, np.maximum(meet, 0)] * classes.weight)
+        cost = np.where(own == FREE, 0, cost)
+        inside = (meet == np.arange(len(states.masks))[:, None]) | (own == FREE)
+        joined.append(np.ascontiguousarray(cost))
+        served.append(np.where(inside, cost, BLOCKED))
+    return joined, served
+
+
+def _gather(tables: Sequence[IntArray], state: IntArray) -> IntArray:
+    total = tables[0][state[:, 0]]
+    for line in range(1, len(tables)):
+        total += tables[line][state[:, line]]
+    return total
+
+
+# -- answers ----------------------------------------------------------------------------------------------------
+
+
+def assign(costs: IntArray, base: IntArray) -> IntArray:
+    """Cheapest package of each class (first listed wins), -1 where `base` is as cheap or cheaper."""
+    if len(costs) == 0:
+        return np.full(len(base), -1, dtype=np.int64)
+    choice = costs.argmin(axis=0)
+    return np.where(costs.min(axis=0) < base, choice, -1).astype(np.int64)
+
+
+def polish(classes: Classes, base: IntArray, options: IntArray, package_cents: int) -> tuple[IntArray, int]:
+    """Classes to their cheapest package, packages to the cheapest for their classes, until nothing changes.
+
+    Returns the packages in use, sorted, and the cost, which never rises from one pass to the next.
+    """
+    cost: int | None = None
+    while True:
+        costs = tc.weighted_costs(classes, options)
+        choice = assign(costs, base)
+        groups = [np.flatnonzero(choice == number) for number in range(len(options))]
+        packages = [tc.group_package(classes, members) for members in groups if len(members)]
+        rows = np.array([each for each in packages if each is not None], dtype=np.int64)
+        rows = np.unique(rows.reshape(-1, len(classes.lines)), axis=0)
+        served = tc.weighted_costs(classes, rows).min(axis=0, initial=UNSERVED)
+        total = int(np.minimum(served, base).sum()) + package_cents * len(rows)
+        if cost is not None and total >= cost:
+            return options, cost
+        options, cost = rows, total
+
+
+def exchange(
+    current: IntArray,
+    options: IntArray,
+    costs: IntArray,
+    classes: Classes,
+    base: IntArray,
+    most: int,
+    package_cents: int,
+) -> IntArray:
+    """Swap (or add) the one package that lowers the cost most, again and again; ties go to the first listed."""
+    chosen = [row for row in current]
+    held = list(tc.weighted_costs(classes, current))
+    cost = int(np.minimum(np.array(held).min(axis=0, initial=UNSERVED) if held else UNSERVED, base).sum())
+    while True:
+        best: tuple[int, int, int] | None = None
+        for place in range(min(len(held) + 1, most)):
+            rest = [each for index, each in enumerate(held) if index != place]
+            floor = np.minimum(np.array(rest).min(axis=0), base) if rest else base
+            extra = package_cents if place == len(held) else 0
+            total = np.zeros(len(costs), dtype=np.int64)
+            for block in tc.blocks(len(costs), costs.shape[1]):
+                total[block] = np.minimum(costs[block], floor).sum(axis=1)
+            if len(total) and int(total.min()) + extra < cost:
+                move = (int(total.min()) + extra, place, int(total.argmin()))
+                best = move if best is None else min(best, move)
+        if best is None:
+            return np.array(chosen, dtype=np.int64).reshape(-1, len(classes.lines))
+        total_cost, place, row = best
+        if place == len(held):
+            chosen.append(options[row])
+            held.append(costs[row])
+            cost = total_cost - package_cents
+        else:
+            chosen[place], held[place] = options[row], costs[row]
+            cost = total_cost
+
+
+def start_packages(classes: Classes, most: int, package_cents: int, limits: Limits) -> Start:
+    """Package sets to start from, and a pool: packages of runs of neighbouring classes, and each class's own."""
+    per_lot = tc.own_costs(classes) // classes.weight
+    breadth = np.zeros(classes.count, dtype=np.int64)
+    for line, states in enumerate(classes.lines):
+        breadth += states.masks.sum(axis=1)[classes.state[:, line]] * (classes.state[:, line] != FREE)
+    index = np.arange(classes.count)
+    orders = [np.lexsort((index, per_lot)), np.lexsort((per_lot, -breadth)), np.lexsort((per_lot, classes.variant))]
+    blocks = min(limits.start_blocks, max(8, int((8_000_000 / max(classes.count, 1)) ** 0.5)), classes.count)
+    sets: list[tuple[int, IntArray]] = []
+    pool = [_distinct_own(classes)]
+    for order in orders:
+        packages, cost = _runs(classes, order, blocks)
+        pool.append(packages.reshape(-1, packages.shape[2])[(cost < UNSERVED).reshape(-1)])
+        cuts = _cut(packages, cost + package_cents, most)
+        sets.extend((len(options), options) for options in cuts)
+        pool.extend(cuts)
+    return Start(tuple(sets), np.unique(np.vstack(pool), axis=0))
+
+
+def _distinct_own(classes: Classes) -> IntArray:
+    rows = [tc.group_package(classes, np.array([each])) for each in range(classes.count)]
+    return np.array([row for row in rows if row is not None], dtype=np.int64).reshape(-1, len(classes.lines))
+
+
+def _runs(classes: Classes, order: IntArray, blocks: int) -> tuple[IntArray, IntArray]:
+    """Best package and cost of every run of neighbouring blocks: (blocks, blocks, lines), (blocks, blocks)."""
+    cuts = np.linspace(0, len(order), blocks + 1).round().astype(np.int64)
+    packages = np.full((blocks, blocks, len(classes.lines)), tc.NOT_USED, dtype=np.int64)
+    cost = np.zeros((blocks, blocks), dtype=np.int64)
+    big = np.int64(1) << 52
+    for line, states in enumerate(classes.lines):
+        n_options = states.masks.shape[1]
+        useful = np.zeros((len(states.masks), n_options), dtype=bool)
+        for state, choices in enumerate(states.useful):
+            useful[state, list(choices)] = True
+        state = np.zeros(blocks, dtype=np.int64)  # one per first block of the run
+        sums = np.zeros((blocks, n_options), dtype=np.int64)
+        for last in range(blocks):
+            members = order[cuts[last] : cuts[last + 1]]
+            members = members[classes.state[members, line] != FREE]
+            alive = slice(0, last + 1)
+            for each in np.unique(classes.state[members, line]):
+                state[alive] = np.where(state[alive] == EMPTY, EMPTY, states.meet[state[alive], each])
+            added = classes.costs[line][classes.variant[members]] * classes.weight[members, None]
+            sums[alive] += added.sum(axis=0)
+            allowed = useful[np.maximum(state[alive], 0)] & (state[alive] != EMPTY)[:, None]
+            best = np.where(allowed, sums[alive], big)
+            cheapest = best.min(axis=1, initial=big)
+            need = state[alive] != FREE
+            if n_options:
+                packages[alive, last, line] = np.where(need & (cheapest < big), best.argmin(axis=1), tc.NOT_USED)
+            cost[alive, last] += np.where(need, cheapest, 0)
+    cost[np.tril_indices(blocks, -1)] = UNSERVED
+    return packages, np.where(cost >= big, UNSERVED, cost)
+
+
+def _cut(packages: IntArray, cost: IntArray, most: int) -> list[IntArray]:
+    """Dynamic programme: the runs cut into 1, 2, ... `most` groups at least cost; one package set for each count."""
+    blocks = len(cost)
+    least = np.full((most + 1, blocks + 1), UNSERVED, dtype=np.int64)
+    least[0, 0] = 0
+    came = np.zeros((most + 1, blocks + 1), dtype=np.int64)
+    for count in range(1, most + 1):
+        for last in range(1, blocks + 1):
+            total = np.minimum(least[count - 1, :last], UNSERVED) + cost[:last, last - 1]
+            came[count, last] = int(total.argmin())
+            least[count, last] = min(UNSERVED, total.min())
+    sets = []
+    for count in range(1, most + 1):
+        if least[count, blocks] >= UNSERVED:
+            continue
+        last, rows = blocks, []
+        for used in range(count, 0, -1):
+            first = int(came[used, last])
+            rows.append(packages[first, last - 1])
+            last = first
+        sets.append(np.array(rows, dtype=np.int64))
+    return sets
