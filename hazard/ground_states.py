@@ -14,12 +14,21 @@ All states come from one count of the cells: the cells of each phase are counted
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hazard.exposure import ExposureResult, ExposureRules, Fetch, exposure_at_height, measure_fetch_states, pick_per_lot
+from hazard.exposure import (
+    ExposureResult,
+    ExposureRules,
+    Fetch,
+    Flips,
+    exposure_at_height,
+    flipping_lots,
+    measure_fetch_states,
+    pick_per_lot,
+)
 from hazard.issues import InputError, Issue
 from hazard.land_cover import RoughnessMap, cells_within, shapes_into
 
@@ -222,6 +231,42 @@ def _most_exposed(results: Sequence[ExposureResult]) -> np.ndarray:
 def letters_by_state(results: Mapping[str, ExposureResult]) -> dict[str, np.ndarray]:
     """The worst letter of every lot in each state: state -> (n,)."""
     return {name: result.exposure for name, result in results.items()}
+
+
+def state_texts(results: Mapping[str, ExposureResult]) -> np.ndarray:
+    """The worst letter in every state as one text, "today C; after 1 C; built out B": (n,)."""
+    each = [np.char.add(f"{name} ", result.exposure.astype("<U1")) for name, result in results.items()]
+    return np.array(["; ".join(row) for row in zip(*each, strict=True)], dtype=object)
+
+
+def design_flips(
+    states: StateFetch,
+    height_ft: np.ndarray | float,
+    ground_state: str,
+    named: np.ndarray,
+    *,
+    share_band: float = 0.10,
+    distance_band_ft: float = 100.0,
+) -> Flips:
+    """Design letters under stricter and looser readings (see `flipping_lots`), each reading with its own worst state.
+
+    named: (n,) the state each lot got from `design_exposure`; it stays that of the lot unless ground_state is 'worst'.
+    """
+    done: dict[int, Flips] = {}
+    for fetch in states.fetch.values():
+        if id(fetch) not in done:
+            done[id(fetch)] = flipping_lots(fetch, height_ft, share_band=share_band, distance_band_ft=distance_band_ft)
+    each = [done[id(fetch)] for fetch in states.fetch.values()]
+    names = list(states.fetch)
+    lots = np.arange(named.shape[0])
+    kept = np.array([names.index(str(name)) for name in named], dtype=np.int64)
+
+    def reading(name: str) -> np.ndarray:
+        letters = np.stack([getattr(flips, name) for flips in each])
+        which = np.argmax(_severity(letters), axis=0) if ground_state == WORST else kept
+        return np.asarray(letters[which, lots])
+
+    return Flips(**{item.name: reading(item.name) for item in fields(Flips)})
 
 
 def depends_on_phase(

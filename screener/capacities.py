@@ -524,7 +524,10 @@ def _why_not(option: Option, case: _Case, point: ConnectionPoint) -> str:
 
 
 def _below(point: ConnectionPoint) -> str:
-    """What lies below: "concrete", "wood" or "plate". A hold-down delivered with the foundation stands on concrete."""
+    """What lies below: "concrete", "wood", "plate" or "raised floor" (framing on a stem wall).
+
+    A hold-down delivered with the foundation stands on concrete unless the plan says otherwise.
+    """
     below = str(point.facts.get("below", ""))
     if point.family == "hold_down" and below in ("", "plate"):
         return "concrete" if point.drop == "foundation" else "wood"
@@ -535,8 +538,8 @@ def _wrong_place(option: Option, case: _Case, point: ConnectionPoint) -> str:
     need, below = case.row.text("needs_below", "any"), _below(point)
     if need == "concrete" and below != "concrete":
         return "made for concrete below, which is not there"
-    if need == "wood" and below == "concrete":
-        return "made for wood below, but concrete is there"
+    if need == "wood" and below not in ("wood", "plate"):
+        return f"made for wood below, but {below} is there"
     return ""
 
 

@@ -43,7 +43,8 @@ def usage_ratios(
     `values` (n_lots, cases, components) are demands, in the units of the allowables; a negative demand is no demand.
     An allowable that is missing (NaN) or zero is no capacity: any positive demand on it gives an infinite ratio, and no
     demand gives 0. A missing demand (NaN) makes the ratio NaN, which never passes. Returns `ratio` (n_lots,) and
-    `governing_case` (n_lots,): the first case with the greatest ratio, -1 where nothing is demanded or the ratio is NaN.
+    `governing_case` (n_lots,): the first case with the greatest ratio, -1 where nothing is demanded or the ratio is
+    NaN.
     """
     ratio, case = option_ratios(
         values,
@@ -84,7 +85,8 @@ def option_ratios(
         raise ValueError(f"{len(each_alone)} interaction rules for {len(wind)} options; expected one for each option")
     terms = demand.size * len(wind)
     if compiled if compiled is not None else terms >= NUMBA_FROM_TERMS:
-        return _option_ratios_compiled(demand, wind, seismic, uses_seismic, each_alone)
+        ratio, governing = _option_ratios_compiled(demand, wind, seismic, uses_seismic, each_alone)
+        return ratio, governing
     return _option_ratios_numpy(demand, wind, seismic, uses_seismic, each_alone)
 
 

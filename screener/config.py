@@ -11,17 +11,20 @@ import math
 import os
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields as dataclass_fields
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationError, ValidationInfo
 from pydantic.fields import FieldInfo
 
+from hazard.exposure_rules import ExposureRules
 from hazard.issues import Issue, Issues
+from hazard.topography_settings import TopographySettings
 from screener.columns import HAZARD_COLUMNS, LOTS_INPUT
 
-GROUND_STATES = ("worst", "today", "built out")
+GROUND_STATES = ("worst", "at permit", "today", "built out")
 TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
 
 
@@ -74,7 +77,9 @@ class TractSection(_Section):
 
     name: str = Field(min_length=1, description="name of the tract")
     ground_state: str = Field(
-        "worst", description='which state of the ground governs: "worst", "today", a phase, or "built out"'
+        "worst",
+        description='which state of the ground governs: "worst" of all states for each lot, "at permit" (the phases '
+        "before the lot's own stand), \"today\", a phase (it and those before it stand), or \"built out\"",
     )
     as_of: date | None = Field(None, description="date at which the ages of inputs are judged; none: not judged")
 
@@ -166,6 +171,74 @@ class HazardsSection(_Section):
     ground_snow_psf: HazardSource | None = Field(None, description="ground snow load")
 
 
+_RULES, _TERRAIN = ExposureRules(), TopographySettings()
+
+
+class ExposureSection(_Section):
+    """How the exposure is judged from land cover. Shares are this tool's choices: the standard only says 'prevails'."""
+
+    rough_share: Annotated[float, Field(gt=0, le=1)] = Field(
+        _RULES.rough_share, description="share of rough ground (B) in a 45 degree sector from which on it prevails"
+    )
+    open_gap_ft: Feet = Field(
+        _RULES.open_gap_ft, description="longest stretch of mostly open rings inside ground that counts as rough"
+    )
+    rough_ring_share: Annotated[float, Field(gt=0, le=1)] = Field(
+        _RULES.rough_ring_share, description="share of rough ground below which a 100 ft ring counts as open"
+    )
+    smooth_ring_share: Annotated[float, Field(gt=0, le=1)] = Field(
+        _RULES.smooth_ring_share, description="share of water or the like (D) from which on a ring counts as smooth"
+    )
+    smooth_gap_ft: Feet = Field(_RULES.smooth_gap_ft, description="gap in smooth ground that is bridged")
+    rough_distance_low_ft: Annotated[float, Field(ge=100, le=10_000, multiple_of=100)] = Field(
+        _RULES.rough_distance_low_ft,
+        description="fetch of B at mean roof heights up to 30 ft; local text may ask more than the standard",
+    )
+    rough_distance_tall_ft: Annotated[float, Field(ge=100, le=10_000, multiple_of=100)] = Field(
+        _RULES.rough_distance_tall_ft, description="fetch of B above 30 ft (or 20 heights, if longer)"
+    )
+    flip_share: Share = Field(
+        0.10, description="a lot is listed where its letter changes with rough_share moved by this either way"
+    )
+    flip_distance_ft: Feet = Field(
+        100.0, description="and where it changes with every distance moved by this either way"
+    )
+
+    def rules(self) -> ExposureRules:
+        """The same as `hazard` takes them."""
+        own = {f.name for f in dataclass_fields(ExposureRules)}
+        return ExposureRules(**{name: value for name, value in self.model_dump().items() if name in own})
+
+
+class TerrainSection(_Section):
+    """How Kzt is read from the elevation."""
+
+    kzt_isolation: Literal["screening", "strict"] = Field(
+        "screening",
+        description="which Kzt drives the loads: with the isolation conditions of 26.8.1 not applied (screening, the "
+        "safe side) or applied (strict); both are shown",
+    )
+    search_upwind_ft: Annotated[float, Field(ge=1000, le=50_000)] = Field(
+        _TERRAIN.search_upwind_ft, description="how far upwind the ground must be known; 2 miles by 26.8.1"
+    )
+    search_downwind_ft: Annotated[float, Field(ge=500, le=50_000)] = Field(
+        _TERRAIN.search_downwind_ft, description="how far downwind the ground must be known"
+    )
+    flip_share: Annotated[float, Field(ge=0, le=_TERRAIN.keep_near)] = Field(
+        _TERRAIN.near_threshold,
+        description="a lot is listed where its Kzt changes with a condition (H, H/Lh, upper half) moved by this share",
+    )
+
+    def settings_for(self, edition: str) -> TopographySettings:
+        """The same as `hazard` takes them."""
+        return TopographySettings(
+            edition=edition,
+            search_upwind_ft=self.search_upwind_ft,
+            search_downwind_ft=self.search_downwind_ft,
+            near_threshold=self.flip_share,
+        )
+
+
 class PlansSection(_Section):
     """The plan library."""
 
@@ -212,20 +285,17 @@ class OutputSection(_Section):
     folder: InputPath = Field(description="folder of the results; its path leads to the last complete run")
 
 
-class Tract(_Section):
-    """A project file, checked. `source` is the file itself; every path is absolute."""
+class Site(_Section):
+    """The lots of a tract and their ground: what hazards need. `source` is the file itself; every path is absolute."""
 
     tract: TractSection
     design: DesignSection = DesignSection()  # type: ignore[call-arg]
     lots: LotsSection
     ground: GroundSection = GroundSection()  # type: ignore[call-arg]
     hazards: HazardsSection
-    plans: PlansSection
-    hardware: HardwareSection
-    tiers: TiersSection = TiersSection()  # type: ignore[call-arg]
+    exposure: ExposureSection = ExposureSection()  # type: ignore[call-arg]
+    terrain: TerrainSection = TerrainSection()  # type: ignore[call-arg]
     ages: AgesSection = AgesSection()  # type: ignore[call-arg]
-    purchase: PurchaseSection
-    output: OutputSection
     _source: Path = PrivateAttr(default=Path("tract.toml"))
 
     @property
@@ -266,6 +336,34 @@ class Tract(_Section):
         return dict(_defaults(self, ""))
 
 
+class Tract(Site):
+    """A project file, checked: a site with its plans, hardware and purchase."""
+
+    plans: PlansSection
+    hardware: HardwareSection
+    tiers: TiersSection = TiersSection()  # type: ignore[call-arg]
+    purchase: PurchaseSection
+    output: OutputSection
+
+
+class HazardProject(Site):
+    """A project file read for its hazards alone: plans may be missing; hardware and prices are not looked at."""
+
+    plans: PlansSection | None = None
+    hardware: HardwareSection | None = None
+    tiers: TiersSection | None = None
+    purchase: PurchaseSection | None = None
+    output: OutputSection | None = None
+
+    def input_files(self) -> dict[str, Path]:
+        """Every file and folder that is read, by the key that names it; plans only where they are there."""
+        unread = ("hardware", "tiers", "purchase")
+        found = {key: path for key, path in super().input_files().items() if key.partition(".")[0] not in unread}
+        if self.plans is not None and not self.plans.folder.is_dir():
+            del found["plans.folder"]
+        return found
+
+
 def _shown(path: Path, folder: Path) -> str:
     return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
 
@@ -288,7 +386,7 @@ def _defaults(model: BaseModel, prefix: str) -> Iterator[tuple[str, Any]]:
             yield prefix + name, value
 
 
-def _shown_values(value: Any, tract: Tract) -> Any:
+def _shown_values(value: Any, tract: Site) -> Any:
     if isinstance(value, dict):
         return {k: _shown_values(v, tract) for k, v in value.items()}
     if isinstance(value, list | tuple):
@@ -303,11 +401,12 @@ def _shown_values(value: Any, tract: Tract) -> Any:
 
 def load_tract(path: str | os.PathLike[str]) -> Tract:
     """Read and check a project file. Raises InputError with every fault found in it."""
-    issues = Issues()
-    tract = read_tract(path, issues)
-    issues.raise_stops()
-    assert tract is not None  # no stop was recorded, so there is a tract
-    return tract
+    return _loaded(path, Tract)
+
+
+def load_hazard_project(path: str | os.PathLike[str]) -> HazardProject:
+    """The same for hazards alone: no plans, hardware, prices or output need be named."""
+    return _loaded(path, HazardProject)
 
 
 def read_tract(path: str | os.PathLike[str], issues: Issues) -> Tract | None:
@@ -315,17 +414,32 @@ def read_tract(path: str | os.PathLike[str], issues: Issues) -> Tract | None:
 
     Unknown keys are set aside, so that a caller who only checks can go on and look at the files too.
     """
+    return _read(path, issues, Tract)
+
+
+_Project = TypeVar("_Project", bound=Site)
+
+
+def _loaded(path: str | os.PathLike[str], model: type[_Project]) -> _Project:
+    issues = Issues()
+    project = _read(path, issues, model)
+    issues.raise_stops()
+    assert project is not None  # no stop was recorded, so there is a project
+    return project
+
+
+def _read(path: str | os.PathLike[str], issues: Issues, model: type[_Project]) -> _Project | None:
     source = Path(os.path.abspath(path))
     values = _parse(source, issues)
     if values is None:
         return None
-    tract = _validate(values, source, issues)
-    if tract is None:
+    project = _validate(values, source, issues, model)
+    if project is None:
         return None
-    _check_files(_paths(tract), source, issues)
-    _check_output(tract, issues)
-    _check_together(tract, issues)
-    return tract
+    _check_files(project.input_files().items(), source, issues)
+    _check_output(project, issues)
+    _check_together(project, issues)
+    return project
 
 
 def _parse(source: Path, issues: Issues) -> dict[str, Any] | None:
@@ -346,17 +460,19 @@ def _parse(source: Path, issues: Issues) -> dict[str, Any] | None:
     return None
 
 
-def _validate(values: dict[str, Any], source: Path, issues: Issues) -> Tract | None:
+def _validate(
+    values: dict[str, Any], source: Path, issues: Issues, model: type[_Project]
+) -> _Project | None:
     context = {"folder": source.parent}
     try:
-        tract = Tract.model_validate(values, context=context)
+        tract = model.model_validate(values, context=context)
     except ValidationError as error:
         faults = error.errors(include_url=False)
         for fault in faults:
             issues.add(_fault(fault, values, source.name))
         rest = _without(values, [fault["loc"] for fault in faults])
         try:  # without the faulty keys the rest may still be understood
-            tract = Tract.model_validate(rest, context=context)
+            tract = model.model_validate(rest, context=context)
         except ValidationError:
             _check_files(_paths_by_section(rest, context), source, issues)
             return None
@@ -472,7 +588,7 @@ def _unknown_key(loc: tuple[int | str, ...], file: str) -> Issue:
 
 def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues) -> None:
     for key, path in paths:
-        if key == "output.folder":
+        if key in ("output.folder", "project file"):
             continue
         section, _, rest = key.partition(".")
         where = f"{source.name} [{section}] {rest}"
@@ -498,8 +614,11 @@ def _names_in(folder: Path) -> list[str]:
         return []
 
 
-def _check_output(tract: Tract, issues: Issues) -> None:
-    output = tract.output.folder
+def _check_output(tract: Site, issues: Issues) -> None:
+    section: OutputSection | None = getattr(tract, "output", None)
+    if section is None:
+        return
+    output = section.folder
     for key, path in tract.input_files().items():
         if path == output or path.is_relative_to(output):
             found = f"{tract.shown(output)} holds the input {tract.shown(path)} ({key})"
@@ -507,7 +626,7 @@ def _check_output(tract: Tract, issues: Issues) -> None:
             issues.add("output_is_input", "stop", where, found, "a folder of its own", "name another folder")
 
 
-def _check_together(tract: Tract, issues: Issues) -> None:
+def _check_together(tract: Site, issues: Issues) -> None:
     for place, found, expected in (
         *_ground_state_faults(tract),
         *_hazard_faults(tract),
@@ -520,7 +639,7 @@ def _check_together(tract: Tract, issues: Issues) -> None:
 _Fault = tuple[str, str, str]
 
 
-def _ground_state_faults(tract: Tract) -> Iterator[_Fault]:
+def _ground_state_faults(tract: Site) -> Iterator[_Fault]:
     phases = tract.ground.phases
     order = phases.order if phases is not None else ()
     if len(set(order)) != len(order):
@@ -531,7 +650,7 @@ def _ground_state_faults(tract: Tract) -> Iterator[_Fault]:
         yield "[tract] ground_state", f'"{state}"', f"one of {known}"
 
 
-def _hazard_faults(tract: Tract) -> Iterator[_Fault]:
+def _hazard_faults(tract: Site) -> Iterator[_Fault]:
     hazards = tract.hazards
     for name in HazardsSection.model_fields:
         source = getattr(hazards, name)
@@ -566,7 +685,7 @@ def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:
             yield f"{place}.value", repr(source.value), "a text in quotes" if wants_text else "a number"
 
 
-def _column_faults(tract: Tract) -> Iterator[_Fault]:
+def _column_faults(tract: Site) -> Iterator[_Fault]:
     known = tuple(column.name for column in LOTS_INPUT)
     for ours in tract.lots.columns:
         if ours not in known:
@@ -581,8 +700,9 @@ def _column_faults(tract: Tract) -> Iterator[_Fault]:
         yield "[lots] columns", f"{name} is used for two names", "one column for each name"
 
 
-def _mix_faults(tract: Tract) -> Iterator[_Fault]:
-    mix = tract.purchase.plan_mix
+def _mix_faults(tract: Site) -> Iterator[_Fault]:
+    purchase: PurchaseSection | None = getattr(tract, "purchase", None)
+    mix = purchase.plan_mix if purchase is not None else {}
     total = math.fsum(mix.values())
     if mix and abs(total - 1) > 0.001:
         yield "[purchase] plan_mix", f"shares sum to {total:g}", "a sum of 1"

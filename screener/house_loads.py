@@ -9,7 +9,7 @@ from screener.lateral_loads import LevelForces, SeismicMass, lateral_forces, sei
 from screener.line_loads import Effect, LineLoad
 from screener.load_states import Axis, Frame
 from screener.plans import Span, Variant, WallLine
-from screener.points import Member, Point, make_point
+from screener.points import Member, Point, make_point, rank_demand
 from screener.roof_loads import RoofContext, gcpf_at, roof_context, slope_angle_deg
 from screener.standards import asce7_ch30_components as components
 
@@ -131,6 +131,14 @@ class HouseLoads:
                         push[i, self.frame.column["q_envelope_psf"]] = suction
                         push[i, self.frame.column["q_envelope_gcpi_psf"]] = state.gcpi_sign * self.ctx.kd
         return pushes
+
+    def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
+        """The first rank whose limit holds the members' demand at the reference hazards: which package line they join."""
+        probe = make_point(
+            self.frame, "", "", place="", schedule="", drop="", measure="each", components=(component,), members=members
+        )
+        demand = rank_demand(probe, self.frame, self.mass.level_lb)
+        return next(name for limit, name in ranks if demand <= limit)
 
     def enter(self, what: str, effect: Effect) -> None:
         self.books.entered[what] = self.books.entered.get(what, self.frame.zero()) + effect

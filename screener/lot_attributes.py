@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from hazard.issues import Issue, Issues
 from screener.columns import HAZARD_COLUMNS, LOTS_INPUT, Column
-from screener.config import Tract, nearest
+from screener.config import Site, nearest
 from screener.files.vectors import VectorLayer
 
 YES = frozenset({"yes", "y", "true", "t", "1"})
@@ -59,7 +59,7 @@ class LotReader:
 # ---------------------------------------------------------------- columns
 
 
-def match_columns(layer: VectorLayer, tract: Tract, issues: Issues) -> dict[str, str]:
+def match_columns(layer: VectorLayer, tract: Site, issues: Issues) -> dict[str, str]:
     """Our name -> the file's column, for every input column that the file has."""
     theirs = [str(name) for name in layer.frame.columns if name != layer.frame.geometry.name]
     wanted = {**tract.lots.columns, **tract.hazard_columns()}
@@ -100,7 +100,7 @@ def _match_by_name(column: Column, theirs: list[str], where: str, found: dict[st
         issues.add("column_missing", "stop", where, found_text, f"a column {column.name}", fix)
 
 
-def _check_cut_names(theirs: list[str], found: dict[str, str], tract: Tract, where: str, issues: Issues) -> None:
+def _check_cut_names(theirs: list[str], found: dict[str, str], tract: Site, where: str, issues: Issues) -> None:
     """Shapefiles cut names to ten characters; two that become one are told apart by a number only."""
     if tract.lots.file.suffix.lower() not in (".shp", ".zip"):
         return
@@ -129,7 +129,7 @@ def _note_unused_hazards(theirs: list[str], wanted: Mapping[str, str], where: st
 # ---------------------------------------------------------------- attributes
 
 
-def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Tract) -> pd.DataFrame:
+def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) -> pd.DataFrame:
     """The lots' attributes under our names and types; ids first, so that everything else can name its lot."""
     _read_ids(reader, reader.source[columns["lot_id"]])
     frame = pd.DataFrame({"lot_id": reader.ids, "source_row": np.arange(1, reader.rows + 1)})

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from hazard.crs import check_coordinates, choose_working_crs, metres_per_unit, transform_xy
 from hazard.issues import InputError, Issues
-from screener.config import Tract, nearest
+from screener.config import Site, nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
 from screener.lot_attributes import LotReader, match_columns, read_attributes, split_options
 from screener.lot_shapes import Shapes, lot_points, overlaps, read_shapes, repair
@@ -51,7 +51,7 @@ class PlanChoices(NamedTuple):
     options: tuple[str, ...]
 
 
-def read_lots(tract: Tract, issues: Issues) -> gpd.GeoDataFrame:
+def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
     """The lots of a project, one row each, in file order and in their own coordinate system.
 
     Columns: those of `columns.LOTS_INPUT` (the file's `status` as `lot_status`), `source_row` from 1, `status` ("" or
@@ -204,7 +204,7 @@ def _note_strays(measured: NDArray[np.object_], reader: LotReader) -> None:
 
 
 def _fronts(
-    lots: gpd.GeoDataFrame, measured: NDArray[np.object_], working: pyproj.CRS, tract: Tract, issues: Issues
+    lots: gpd.GeoDataFrame, measured: NDArray[np.object_], working: pyproj.CRS, tract: Site, issues: Issues
 ) -> None:
     from screener.streets import add_fronts, read_streets
 
@@ -212,7 +212,7 @@ def _fronts(
     add_fronts(lots, measured, streets, issues, _where_of(tract))
 
 
-def _where_of(tract: Tract) -> str:
+def _where_of(tract: Site) -> str:
     name = tract.shown(tract.lots.file)
     return f"{name}:{tract.lots.layer}" if tract.lots.layer else name
 

@@ -1,7 +1,8 @@
 """Money in integer cents: unit prices, price breaks, and the cheapest whole number of purchase units.
 
 Prices on a hardware list may be finer than a cent (a nail at $0.021), so a price is kept as a decimal and rounded
-once, half up, where an amount of money arises. A price break takes its share off every unit of an order that reaches it.
+once, half up, where an amount of money arises. A price break takes its share off every unit of an order that reaches
+it.
 """
 
 from __future__ import annotations

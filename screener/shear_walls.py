@@ -10,7 +10,7 @@ from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads, Segment, WallLoads
 from screener.line_loads import SAME_FT, Effect, LineLoad
 from screener.plans import Span, WallLine, wall_below
-from screener.points import Member, make_point, rank_demand
+from screener.points import Member
 from screener.standards.sdpws_shear_walls import strength_share_factor
 
 GREATEST_ASPECT = 3.5
@@ -131,22 +131,11 @@ def _hold_down(
 ) -> None:
     foundation = wall_below(house.variant, wall) is None
     where = "at the foundation" if foundation else "between storeys"
-    probe = make_point(
-        house.frame,
-        "",
-        "",
-        place="",
-        schedule="",
-        drop="",
-        measure="each",
-        components=("tension_lb",),
-        members=members,
-    )
-    rank = next(
-        name for limit, name in HOLD_DOWN_RANKS if rank_demand(probe, house.frame, house.mass.level_lb) <= limit
-    )
-    on_slab = foundation and house.variant.plan.plan.foundation == "slab"
-    how = {"measure": "each", "count": count, "steps": steps, "facts": {"below": "concrete" if on_slab else "wood"}}
+    rank = house.rank("tension_lb", members, HOLD_DOWN_RANKS)
+    # over a raised floor neither a cast-in strap nor a post-to-post strap reaches: a bracket and rod must
+    slab = house.variant.plan.plan.foundation == "slab"
+    below = ("concrete" if slab else "raised floor") if foundation else "wood"
+    how = {"measure": "each", "count": count, "steps": steps, "facts": {"below": below}}
     house.add(
         f"hold-down: {label}",
         "hold_down",
@@ -221,18 +210,7 @@ def racking_connections(house: HouseLoads) -> None:
         members = [Member({"shear_plf": plf})]
         walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == line]
         area = sum(w.length * w.height_ft - sum(o.length * (o.head_ft - o.sill_ft) for o in w.openings) for w in walls)
-        probe = make_point(
-            house.frame,
-            "",
-            "",
-            place="",
-            schedule="",
-            drop="",
-            measure="area",
-            components=("shear_plf",),
-            members=members,
-        )
-        rank = next(name for limit, name in WALL_RANKS if rank_demand(probe, house.frame, house.mass.level_lb) <= limit)
+        rank = house.rank("shear_plf", members, WALL_RANKS)
         rec = Recorder()
         rec.note(
             "unit shear",

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
-    from screener.config import HazardSource, Tract
+    from screener.config import HazardSource, Site
 
 Floats = NDArray[np.float64]
 DIRECTIONS = 16
@@ -81,7 +81,7 @@ class SiteHazards:
 
 
 def site_hazards(
-    tract: Tract,
+    tract: Site,
     lots: gpd.GeoDataFrame,
     height_ft: Floats,
     issues: Issues,
@@ -146,12 +146,12 @@ def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Sou
     return Column(lots[quantity].to_numpy(), given.column or quantity, quantity, given.units or "")
 
 
-def _seismic_sources(tract: Tract, lots: pd.DataFrame) -> dict[str, Source]:
+def _seismic_sources(tract: Site, lots: pd.DataFrame) -> dict[str, Source]:
     names = ("ss_g", "s1_g", "sms_g", "sm1_g", "sds_g", "sd1_g")
     return {n: source(getattr(tract.hazards, n), n, lots) for n in names if getattr(tract.hazards, n) is not None}
 
 
-def _site_class(tract: Tract, lots: pd.DataFrame) -> Source | None:
+def _site_class(tract: Site, lots: pd.DataFrame) -> Source | None:
     return source(tract.hazards.site_class, "site_class", lots) if tract.hazards.site_class else None
 
 
@@ -159,7 +159,7 @@ def _site_class(tract: Tract, lots: pd.DataFrame) -> Source | None:
 
 
 def _exposure(
-    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
     given = tract.hazards.exposure
     n = len(out.points)
@@ -212,7 +212,7 @@ def _worst_letter(out: SiteHazards) -> None:
 
 
 def _exposure_from_land_cover(
-    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
     cover = tract.hazards.land_cover
     assert cover is not None
@@ -269,7 +269,7 @@ def _exposure_from_land_cover(
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
 
 
-def _ground_layer(tract: Tract, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
+def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
     """A vector layer of [ground] in the working system; None where the project names none. Raises where unreadable."""
     given = getattr(tract.ground, key)
     if given is None:
@@ -283,12 +283,12 @@ def _ground_layer(tract: Tract, key: str, out: SiteHazards, issues: Issues) -> g
     return frame.set_geometry(frame.geometry.force_2d()).to_crs(out.working.crs)
 
 
-def _shapes(tract: Tract, key: str, out: SiteHazards, issues: Issues) -> list[Any] | None:
+def _shapes(tract: Site, key: str, out: SiteHazards, issues: Issues) -> list[Any] | None:
     layer = _ground_layer(tract, key, out, issues)
     return None if layer is None else list(layer.geometry)
 
 
-def _phases(tract: Tract, out: SiteHazards, issues: Issues) -> PhasePlan:
+def _phases(tract: Site, out: SiteHazards, issues: Issues) -> PhasePlan:
     given, layer = tract.ground.phases, _ground_layer(tract, "phases", out, issues)
     if given is None or layer is None:
         return PhasePlan()
@@ -317,7 +317,7 @@ def _phases(tract: Tract, out: SiteHazards, issues: Issues) -> PhasePlan:
 
 
 def _terrain(
-    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
     given, n = tract.hazards.kzt, len(out.points)
     if given is not None:
@@ -342,7 +342,7 @@ def _terrain(
 
 
 def _terrain_from_elevation(
-    tract: Tract, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
     layer = source(tract.hazards.elevation_ft, "elevation_ft", lots)
     assert isinstance(layer, Layer)

@@ -21,7 +21,7 @@ from screener.lot_shapes import largest_parts
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from screener.config import Tract
+    from screener.config import Site
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -32,7 +32,7 @@ FACING_DEG = 60.0  # how far off its square direction an edge may look and still
 NEAR_FACTOR, NEAR_M = 1.25, 3.0  # edges hardly farther from a street than the nearest one face a street too
 
 
-def read_streets(tract: Tract, working: pyproj.CRS, issues: Issues) -> Geometries | None:
+def read_streets(tract: Site, working: pyproj.CRS, issues: Issues) -> Geometries | None:
     """The project's streets in a working system (metres); None where the project names none or they can't be read."""
     source = tract.ground.streets
     if source is None:

@@ -157,7 +157,8 @@ class _Node:
 def branch_and_bound(table: Table, price: IntArray, upper: int, nodes: int, steps: int, patience: int) -> Closed:
     """The best answer below `upper`, or the proof that there is none; depth first, limited by nodes."""
     everything = np.ones(len(table.base), dtype=bool)
-    stack = [_Node(np.arange(len(table.costs)), table.costs < UNSERVED, everything, price, -(1 << 62))]
+    pairs = table.costs < np.minimum(table.base, UNSERVED)  # a package is used only where it beats staying
+    stack = [_Node(np.arange(len(table.costs)), pairs, everything, price, -(1 << 62))]
     rows, used, spent = np.zeros(0, dtype=np.int64), 0, 0
     while stack and used < nodes:
         node = stack.pop()

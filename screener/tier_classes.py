@@ -110,9 +110,7 @@ def collapse(
     )
 
 
-def _merge_variants(
-    costs: Sequence[IntArray], has_line: BoolArray
-) -> tuple[IntArray, tuple[IntArray, ...], BoolArray]:
+def _merge_variants(costs: Sequence[IntArray], has_line: BoolArray) -> tuple[IntArray, tuple[IntArray, ...], BoolArray]:
     """Variants with the same lines and the same costs (a mirrored plan, say) become one, ordered by content."""
     blank = [np.where(has_line[:, line, None], cost, 0) for line, cost in enumerate(costs)]
     keyed = np.column_stack([has_line.astype(np.int64), *blank])
@@ -320,7 +318,8 @@ def group_package(classes: Classes, members: IntArray) -> IntArray | None:
             continue
         with_line = members[classes.state[members, line] != FREE]
         choices = np.array(states.useful[state])
-        sums = (classes.costs[line][classes.variant[with_line]][:, choices] * classes.weight[with_line, None]).sum(axis=0)
+        cost = classes.costs[line][classes.variant[with_line]][:, choices]
+        sums = (cost * classes.weight[with_line, None]).sum(axis=0)
         package[line] = choices[sums.argmin()]  # first listed wins a tie
     return package
 
@@ -343,7 +342,7 @@ def relaxed(classes: Classes, base: IntArray, most: int) -> tuple[Classes, IntAr
     order = np.lexsort((np.arange(classes.count), heaviness(classes), classes.variant))
     groups = [[int(each)] for each in order]
     masks = [[line.masks[classes.state[each, index]] for index, line in enumerate(classes.lines)] for each in order]
-    costs = [int(own) // int(weight) for own, weight in zip(own_costs(classes)[order], classes.weight[order], strict=True)]
+    costs = [int(each) for each in own_costs(classes)[order] // classes.weight[order]]
     losses = [_merge_loss(classes, groups, masks, costs, first) for first in range(len(groups) - 1)]
     while len(groups) > most and min(losses, default=UNSERVED) < UNSERVED:
         first = losses.index(min(losses))

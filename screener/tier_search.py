@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from screener import tier_classes as tc
 from screener.tier_bound import (
+    UNSERVED,
     Table,
     branch_and_bound,
     improve_prices,
@@ -33,7 +34,7 @@ from screener.tier_bound import (
     reduced_costs,
     smallest_sum,
 )
-from screener.tier_classes import EMPTY, FREE, UNSERVED, Classes
+from screener.tier_classes import EMPTY, FREE, Classes
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -53,6 +54,7 @@ class Limits:
     frontier: int = 150_000  # packages kept at once while enumerating
     narrow: int = 400  # the same for a quick look for columns
     narrow_from: int = 250  # classes from which quick looks pay
+    relax_from: int = 600  # classes above which a larger problem is simplified at once
     relax_to: int = 400  # classes to which a larger problem is simplified for its bound
     join_cells: int = 600_000_000  # joins looked at x classes, for one number of packages
     start_blocks: int = 120  # neighbouring classes are cut at most into so many blocks for the start
@@ -91,7 +93,7 @@ class _Pool:
 
 @dataclass(frozen=True)
 class _Columns:
-    """Enumerated packages; every package that is not among them has a reduced cost of at least `floor` (<= 0)."""
+    """Enumerated packages; every package that is not among them has a reduced cost of at least `floor`."""
 
     options: IntArray
     costs: IntArray
@@ -123,8 +125,10 @@ def best_packages(
     """
     limits = limits or Limits()
     start = start or start_packages(classes, most, package_cents, limits)
-    if classes.count <= limits.relax_to:
-        return _Search(classes, base, most, package_cents, limits).run(start)
+    if classes.count <= limits.relax_from:
+        best = _Search(classes, base, most, package_cents, limits).run(start)
+        if best.proven or classes.count <= limits.relax_to:
+            return best
     # Too many classes to list every package that matters. Fewer, easier classes give a bound, and groups to start from.
     easier, easier_base, easier_of = tc.relaxed(classes, base, limits.relax_to)
     easier_start = start_packages(easier, most, package_cents, limits)
@@ -214,7 +218,7 @@ class _Search:
                 return "bound"
             gap = self.upper - bound
             kth = self._kth(self._reduced(self.pool.costs, price))
-            complete = found.complete and found.floor >= min(kth + gap, 0) and allowance >= gap
+            complete = found.complete and found.floor >= kth + gap and allowance >= gap
             if self.joins < self.classes.count or (not complete and not missing):
                 return "bound, stopped at its limit"
             if complete and (not missing or self._count_pairs(price, bound) <= self.limits.pairs):
@@ -246,7 +250,6 @@ class _Search:
         own = self.package_cents
         frontier = max(1000, min(self.limits.frontier, self.limits.cells // self.classes.count))
         for ceiling in (limit, min(limit, self._kth(reduced)), min(limit, int(reduced.min(initial=0)))):
-            ceiling = min(ceiling, 0)
             below = packages_below(self.classes, price, ceiling - own, allowance, frontier, self.joins // 2)
             self.joins -= below.joins
             if below.dropped is None:
@@ -267,7 +270,8 @@ class _Search:
         return _Columns(options, costs, self._reduced(costs, price), floor, complete)
 
     def _costs_of_best(self) -> IntArray:
-        return tc.weighted_costs(self.classes, self.best).min(axis=0, initial=UNSERVED)
+        costs: IntArray = tc.weighted_costs(self.classes, self.best).min(axis=0, initial=UNSERVED)
+        return costs
 
     def _reduced(self, costs: IntArray, price: IntArray) -> IntArray:
         return reduced_costs(costs, price, self.package_cents)
@@ -277,8 +281,9 @@ class _Search:
 
     def _true_bound(self, price: IntArray, found: _Columns) -> int:
         """Lower bound over ALL packages: those not enumerated have a reduced cost of at least the floor."""
-        best = np.sort(found.reduced[found.reduced < found.floor])[: self.most]
-        return int(price.sum()) + int(best.sum()) + (self.most - len(best)) * found.floor
+        floor = min(found.floor, 0)  # an unused place is worth 0
+        best = np.sort(found.reduced[found.reduced < floor])[: self.most]
+        return int(price.sum()) + int(best.sum()) + (self.most - len(best)) * floor
 
     def _prices(self, price: IntArray) -> tuple[IntArray, int]:
         """Prices improved on a core of the pool, and their bound over the pool; answers met on the way are taken.
@@ -365,9 +370,7 @@ class Below:
     joins: int
 
 
-def packages_below(
-    classes: Classes, price: IntArray, limit: int, allowance: int, frontier: int, joins: int
-) -> Below:
+def packages_below(classes: Classes, price: IntArray, limit: int, allowance: int, frontier: int, joins: int) -> Below:
     """All joins of classes whose reduced cost can be below `limit`.
 
     A package is met as the join of the classes it serves, taken from the most demanding down. After the first i classes
@@ -566,8 +569,8 @@ def _runs(classes: Classes, order: IntArray, blocks: int) -> tuple[IntArray, Int
     for line, states in enumerate(classes.lines):
         n_options = states.masks.shape[1]
         useful = np.zeros((len(states.masks), n_options), dtype=bool)
-        for state, choices in enumerate(states.useful):
-            useful[state, list(choices)] = True
+        for number, choices in enumerate(states.useful):
+            useful[number, list(choices)] = True
         state = np.zeros(blocks, dtype=np.int64)  # one per first block of the run
         sums = np.zeros((blocks, n_options), dtype=np.int64)
         for last in range(blocks):

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from screener import tier_classes as tc
+from screener.tier_bound import UNSERVED
 from screener.tier_classes import Classes
 from screener.tier_search import BLOCKED, Best, Limits, Start, assign, best_packages, start_packages
 
@@ -130,11 +131,15 @@ class TierPlan:
 
 
 def lots_without_option(problem: TierProblem) -> tuple[BoolArray, tuple[NoOption, ...]]:
-    """Lots for which some line of their plan has no passing option: a mask (lots,) and one record for each line."""
+    """Lots for which some line of their plan has no passing option: a mask (lots,) and one record for each line.
+
+    Lots that keep a package are not among them: what their package lacks is told by `TierPlan.kept_failures`.
+    """
+    free = _kept_of(problem) == NOT_KEPT
     out = np.zeros(len(problem.lot_ids), dtype=bool)
-    found = []
+    found: list[NoOption] = []
     for line, name in enumerate(problem.lines):
-        stuck = problem.has_line[problem.lot_variant, line] & ~problem.passes[line].any(axis=1)
+        stuck = free & problem.has_line[problem.lot_variant, line] & ~problem.passes[line].any(axis=1)
         out |= stuck
         found.extend(NoOption(problem.lot_ids[lot], name) for lot in np.flatnonzero(stuck))
     return out, tuple(sorted(found, key=lambda each: (each.lot_id, problem.lines.index(each.line))))
@@ -230,7 +235,7 @@ def _base(classes: Classes, kept_costs: IntArray, package_cents: int) -> tuple[I
     if penalty * int(classes.weight.max(initial=1)) >= int(BLOCKED):
         raise ValueError("costs are too large to add up exactly; expected dollars a house, not millions of dollars")
     leaves = penalty * classes.weight
-    return np.minimum(kept_costs.min(axis=0, initial=tc.UNSERVED), leaves), leaves
+    return np.minimum(kept_costs.min(axis=0, initial=UNSERVED), leaves), leaves
 
 
 def _curve(classes: Classes, base: IntArray, problem: TierProblem, limits: Limits) -> list[Best]:
@@ -240,7 +245,7 @@ def _curve(classes: Classes, base: IntArray, problem: TierProblem, limits: Limit
     floor = min(int(base.sum()), int(np.minimum(tc.own_costs(classes), base).sum()))
     for count in range(1, problem.most + 1):
         before = answers[-1] if answers else None
-        if before is not None and (before.cost <= floor or len(before.options) < count - 1 and before.proven):
+        if before is not None and (before.cost <= floor or (len(before.options) < count - 1 and before.proven)):
             answers.append(before)  # more packages than are used already change nothing
             continue
         if before is not None:
@@ -251,7 +256,7 @@ def _curve(classes: Classes, base: IntArray, problem: TierProblem, limits: Limit
 
 
 def _unserved_classes(best: Best, base: IntArray, leaves: IntArray, classes: Classes) -> IntArray:
-    served = tc.weighted_costs(classes, best.options).min(axis=0, initial=tc.UNSERVED)
+    served = tc.weighted_costs(classes, best.options).min(axis=0, initial=UNSERVED)
     return np.flatnonzero((np.minimum(served, base) >= leaves) & (leaves > 0))
 
 
@@ -293,7 +298,7 @@ def _settled(chosen: IntArray, kept_rows: IntArray, classes: Classes) -> tuple[I
     """Each class to its cheapest package, the lightest on a tie; chosen packages that nobody needs then are dropped."""
     while True:
         table = tc.weighted_costs(classes, np.vstack([chosen, kept_rows]))
-        choice = assign(table, np.full(classes.count, tc.UNSERVED))
+        choice = assign(table, np.full(classes.count, UNSERVED))
         used = np.isin(np.arange(len(chosen)), choice)
         if used.all():
             return chosen, choice
@@ -318,7 +323,7 @@ def _lot_costs(problem: TierProblem, packages: IntArray, assignment: IntArray) -
 def _kept_failures(problem: TierProblem, kept_of: IntArray) -> tuple[tuple[str, str], ...]:
     rows = _kept_rows(problem)
     lots = np.flatnonzero(kept_of != NOT_KEPT)
-    failures = []
+    failures: list[tuple[str, str]] = []
     for line, name in enumerate(problem.lines):
         option = rows[kept_of[lots], line] if len(lots) else lots
         there = problem.has_line[problem.lot_variant[lots], line]

@@ -14,6 +14,12 @@ from screener.points import Member
 from screener.shear_walls import hand_down_couples
 from screener.standards import asce7_ch30_components as components
 
+OPENING_RANKS = ((4.5, "narrow"), (8.5, "medium"), (math.inf, "wide"))
+"""Opening widths (ft) whose header ends share a package line: doors and windows, patio doors, garage doors."""
+
+PACK_RANKS = ((700.0, "light"), (math.inf, "heavy"))
+"""Uplift (lb) at the reference hazards that parts stud packs into two package lines."""
+
 
 def wall_connections(house: HouseLoads, wall: WallLine) -> None:
     loads = house.loads[wall.name]
@@ -52,30 +58,30 @@ def _floor_on(house: HouseLoads, wall: WallLine, top: LineLoad) -> None:
 
 
 def _header_points(house: HouseLoads, wall: WallLine, over: LineLoad) -> None:
-    if not wall.openings:
-        return
-    members = []
-    for o in wall.openings:
-        area = float(components.effective_wind_area_sqft(wall.height_ft, o.length / 2.0))
-        for uplift in over.to_ends(o.lo, o.hi, ends=False):
-            for push in _header_push(house, wall, area):
-                members.append(
-                    Member(
-                        {"uplift_lb": uplift, "perpendicular_lb": push * (o.length / 2.0 * wall.height_ft / 2.0)},
-                        o.name,
-                    )
-                )
-    house.add(
-        f"header ends: {wall.name}",
-        "header_end",
-        members,
-        ("uplift_lb", "perpendicular_lb"),
-        place=f"header ends to their studs, openings of wall {wall.name}",
-        schedule="header end, top",
-        drop="walls",
-        measure="each",
-        count=2 * len(wall.openings),
-    )
+    """Header ends of a wall's openings, a group for each class of width: a garage door must not size every window."""
+    for limit, rank in OPENING_RANKS:
+        least = max((other for other, _ in OPENING_RANKS if other < limit), default=0.0)
+        openings = [o for o in wall.openings if least < o.length <= limit]
+        if not openings:
+            continue
+        members = []
+        for o in openings:
+            area = float(components.effective_wind_area_sqft(wall.height_ft, o.length / 2.0))
+            tributary = o.length / 2.0 * wall.height_ft / 2.0
+            for uplift in over.to_ends(o.lo, o.hi, ends=False):
+                for push in _header_push(house, wall, area):
+                    members.append(Member({"uplift_lb": uplift, "perpendicular_lb": push * tributary}, o.name))
+        house.add(
+            f"header ends: {wall.name}, {rank} openings",
+            "header_end",
+            members,
+            ("uplift_lb", "perpendicular_lb"),
+            place=f"header ends to their studs, {rank} openings of wall {wall.name}",
+            schedule=f"header end, top, {rank} opening",
+            drop="walls",
+            measure="each",
+            count=2 * len(openings),
+        )
 
 
 def _header_push(house: HouseLoads, wall: WallLine, area: float) -> list[Effect]:
@@ -190,17 +196,22 @@ def _packs(house: HouseLoads, wall: WallLine, loads: WallLoads, framed_below: bo
     if not places:
         return
     what = "to the studs below" if framed_below else "to the bottom plate"
-    house.add(
-        f"stud packs: {wall.name}",
-        "header_end",
-        [Member({"uplift_lb": e}, f"at {s:.2f} ft") for s, e in sorted(places.items(), key=lambda item: item[0])],
-        ("uplift_lb", "perpendicular_lb"),
-        place=f"studs beside openings and under girders of wall {wall.name} {what}",
-        schedule="header end, bottom",
-        drop="floor" if framed_below else "walls",
-        measure="each",
-        count=len(places),
-    )
+    groups: dict[str, list[Member]] = {}
+    for s, e in sorted(places.items(), key=lambda item: item[0]):
+        member = Member({"uplift_lb": e}, f"at {s:.2f} ft")
+        groups.setdefault(house.rank("uplift_lb", [member], PACK_RANKS), []).append(member)
+    for rank, members in groups.items():
+        house.add(
+            f"stud packs: {wall.name}, {rank}",
+            "header_end",
+            members,
+            ("uplift_lb", "perpendicular_lb"),
+            place=f"studs beside openings and under girders of wall {wall.name} {what}, {rank} uplift",
+            schedule=f"header end, bottom, {rank}",
+            drop="floor" if framed_below else "walls",
+            measure="each",
+            count=len(members),
+        )
 
 
 def _onto(house: HouseLoads, wall: WallLine, loads: WallLoads, below: WallLine) -> None:

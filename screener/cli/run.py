@@ -188,5 +188,5 @@ def summary_lines(summary: Mapping[str, Any]) -> list[str]:
     lines.append(f"issues: {counted(summary['issues'])}")
     if "note" in summary:
         lines.append(summary["note"])
-    lines.append(f"results: {summary['results']} (tract.gpkg, CSV tables, run.json)")
+    lines.append(f"results: {summary['results']} (report.html, tract.gpkg, CSV tables, run.json)")
     return lines

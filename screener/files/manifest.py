@@ -22,7 +22,7 @@ from screener.columns import SCHEMA_VERSION
 if TYPE_CHECKING:
     import pandas as pd
 
-    from screener.config import Tract
+    from screener.config import Site
 
 CAUTION = (
     "For planning and pricing only: local code and the building official set the rules, "
@@ -81,7 +81,7 @@ def sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def input_records(tract: Tract) -> list[dict[str, Any]]:
+def input_records(tract: Site) -> list[dict[str, Any]]:
     """Every file that the project reads: its key, name, size and checksum, in the order of the keys.
 
     Raises InputError for every file that can't be read.
@@ -108,7 +108,7 @@ def _files_of(path: Path) -> list[Path]:
     return [path, *sorted({file for file in beside if file.is_file() and file != path})]
 
 
-def run_id(tract: Tract, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
+def run_id(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
     """A name for a run that is the same exactly when inputs, settings and versions are."""
     content = {
         "settings": tract.settings(),
@@ -120,7 +120,7 @@ def run_id(tract: Tract, inputs: list[dict[str, Any]], options: Mapping[str, Any
 
 
 def build_manifest(
-    tract: Tract,
+    tract: Site,
     inputs: list[dict[str, Any]],
     options: Mapping[str, Any],
     lots: pd.DataFrame,

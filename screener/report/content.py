@@ -27,6 +27,8 @@ SEVERITY_WORDS = {
 _SEVERITY_ORDER = {"stop": 0, "skip": 1, "refer": 2, "note": 3}
 DROPS = ("foundation", "walls", "floor", "roof")
 MOST_PHASE_COLUMNS = 8
+MOST_PACKAGES_ABREAST = 6
+MISSING = "–"  # no house of the package has the connection
 MOST_ISSUE_ROWS = 80
 
 
@@ -88,6 +90,7 @@ def summary(results: Any, facts: Facts) -> dict[str, Any]:
         if "inside_permit" in lots
         else 0,
         "comparison": comparison(results.run.get("packages") or {}),
+        "without_package": sum(not t for t in texts(lots["tier"])) if "tier" in lots else 0,
         "headings": headings(results, facts),
     }
 
@@ -135,13 +138,12 @@ def headings(results: Any, facts: Facts) -> list[tuple[str, str]]:
     source = (results.run.get("provenance") or {}).get("wind_speed_mph", "")
     states = sorted({s for s in texts(lots["ground_state"]) if s}) if "ground_state" in lots else []
     asked = plain(facts.setting("tract", "ground_state"))
+    design = [plain(facts.setting("design", key)) for key in ("loads", "method", "wind_procedure")]
     state = f"{asked} (governs: {', '.join(states)})" if asked and states else asked or ", ".join(states)
     return [
-        ("Load standard", plain(facts.setting("design", "loads"))),
-        ("Method", plain(facts.setting("design", "method"))),
-        ("Wind procedure", plain(facts.setting("design", "wind_procedure"))),
+        ("Load standard", ", ".join(w for w in (*design[:2], design[2] and f"{design[2]} procedure") if w)),
         ("State of the ground", state),
-        ("Design wind speed", wind + (f" ({plain(source)})" if source and wind else "")),
+        ("Design wind speed", wind + (f" ({plain(source).split(',')[0]})" if source and wind else "")),
         ("Exposure, lots", ", ".join(f"{k} {v:,}" for k, v in sorted(_counts(lots, "exposure").items()) if k)),
         ("Kzt", _span(lots, "kzt", "{:.2f}", "")),
         ("SDS", _span(lots, "sds_g", "{:.2f}", " g")),
@@ -250,14 +252,29 @@ def package_cards(results: Any) -> dict[str, Any]:
     for tier, line, item, how in zip(texts(table["tier"]), texts(table["schedule"]), items, arranged, strict=True):
         held.setdefault(tier, {})[line] = in_words(item, how)
     lines = list(dict.fromkeys(line for package in held.values() for line in package))
-    shared = [line for line in lines if len({package.get(line) for package in held.values()}) == 1]
+    found = {line: [package[line] for package in held.values() if line in package] for line in lines}
+    shared = [line for line in lines if len(set(found[line])) == 1]
     names = [n for n in package_names(results.lots) if n in held] + [n for n in held if not _used(results.lots, n)]
     cards = [_card(results.lots, name, held[name], [line for line in lines if line not in shared]) for name in names]
     return {
         "cards": cards,
-        "shared": [(line, next(iter(held.values()))[line]) for line in shared] if held else [],
+        "shared": [(line, found[line][0]) for line in shared],
         "several": len(held) > 1,
+        "table": _side_by_side(cards) if 1 < len(cards) <= MOST_PACKAGES_ABREAST else [],
     }
+
+
+def _side_by_side(cards: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The lines on which packages differ, one row each; `changed` where a package differs from the one before it."""
+    rows = []
+    for n, (line, _) in enumerate(cards[0]["differing"]):
+        cells, before = [], ""
+        for card in cards:
+            words = card["differing"][n][1]
+            cells.append({"words": words, "changed": bool(before) and words not in (before, MISSING)})
+            before = before if words == MISSING else words
+        rows.append({"line": line, "cells": cells})
+    return rows
 
 
 def _used(lots: pd.DataFrame, name: str) -> bool:
@@ -274,7 +291,7 @@ def _card(lots: pd.DataFrame, name: str, package: Mapping[str, str], differing: 
         "plans": ", ".join(plans),
         "mean": whole_dollars(mean),
         "total": whole_dollars(_sum(mine, "total_cost")),
-        "differing": [(line, package.get(line, "not in this package")) for line in differing],
+        "differing": [(line, package.get(line, MISSING)) for line in differing],
     }
 
 
@@ -411,7 +428,7 @@ def cautions(results: Any, facts: Facts) -> list[str]:
     old = [c for c in ("OLD_LAND_COVER", "OLD_ELEVATION", "OLD_PRICE", "OLD_CAPACITY", "OLD_SEAL") if c in flags]
     if old:
         ages = f"Some inputs are older than their age limit: {', '.join(old)}. See the notes on lots."
-    elif "AGE_UNKNOWN" in flags:
+    elif "AGE_UNKNOWN" in flags or not facts.setting("tract", "as_of"):
         ages = "The ages of the inputs were not judged: the project gives no date to judge them at."
     else:
         ages = "Hazard layers, prices and loads age; check their dates under inputs."
@@ -425,7 +442,7 @@ def cautions(results: Any, facts: Facts) -> list[str]:
         "Loads that hardware holds and its prices come from the hardware list that was given, in that list's edition.",
         "Numbers hold for the state of the ground named above. If phases are built in another order, run it again.",
         "A lot that is no exception has been screened, no more: nobody has looked at it.",
-        "Concrete at anchors, soils, flood, slopes, fire and tornadoes are not looked at.",
+        "Concrete at anchors, soils, flood, ground too steep for footings, fire and tornadoes are not looked at.",
         ages,
     ]
     if without_plan:

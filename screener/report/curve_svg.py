@@ -52,7 +52,7 @@ def cost_curve(packages: Mapping[str, Any], chosen: int | None) -> str:
     out = [_gridline(y(v), cents_as_dollars(v)) for v in range(low, high + 1, step)]
     if own:
         out.append(f'<path class="own" d="M{_LEFT} {y(own):.1f}H{WIDTH - _RIGHT}"/>')
-        out.append(f'<text class="tag" x="{WIDTH - _RIGHT}" y="{y(own) - 6:.1f}" text-anchor="end">')
+        out.append(f'<text class="tag" x="{_LEFT + 6}" y="{y(own) - 6:.1f}">')
         out.append("every lot on its own</text>")
     served = [p for p in points if p.get("cost_cents") is not None]
     line = "L".join(f"{x(p['most']):.1f} {y(p['cost_cents']):.1f}" for p in served)
@@ -77,9 +77,7 @@ def _point(p: Mapping[str, Any], x: float, y: Callable[[float], float], chosen: 
         left = int(p.get("lots_unserved", 0))
         words = f"{counted(left, 'lot')} left over"
         inside = min(max(x, _LEFT + 62), WIDTH - _RIGHT - 62)
-        return (
-            f'{tick}<text class="tag" x="{inside:.1f}" y="{HEIGHT - _BOTTOM - 10}" text-anchor="middle">{words}</text>'
-        )
+        return f'{tick}<text class="tag" x="{inside:.1f}" y="{_TOP + 12}" text-anchor="middle">{words}</text>'
     at = y(p["cost_cents"])
     bar = ""
     if not p.get("proven"):

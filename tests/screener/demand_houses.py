@@ -10,6 +10,7 @@ import numpy as np
 
 from screener.demands import DemandModel, LotHazards, build_model, evaluate, load_basis
 from screener.plans import Plan, load_plan
+from screener.points import Point
 
 HERE = Path(__file__).parent
 ABACUS = HERE / "hand_check" / "abacus.toml"
@@ -59,10 +60,20 @@ def lots(**numbers: float | list[float]) -> LotHazards:
     return LotHazards(**{k: np.broadcast_to(np.asarray(v, dtype=float), n).copy() for k, v in given.items()})
 
 
+def named(model: DemandModel, name: str) -> list[Point]:
+    """The point of this name, or the groups it is parted into for package lines ("name, light", "name, heavy")."""
+    if name in model.by_name:
+        return [model.by_name[name]]
+    parts = [p for p in model.points if p.name.startswith(f"{name},")]
+    if not parts:
+        raise KeyError(f"no point named {name!r}")
+    return parts
+
+
 def demand(model: DemandModel, hazards: LotHazards, point: str, component: str) -> float:
     """Largest demand of one component on the only lot."""
-    found = model.by_name[point]
-    return float(evaluate(found, load_basis(model, hazards)).largest[0, found.components.index(component)])
+    basis = load_basis(model, hazards)
+    return max(float(evaluate(p, basis).largest[0, p.components.index(component)]) for p in named(model, point))
 
 
 def worst_of(model: DemandModel, basis: np.ndarray, point: str, component: str, hazard: str) -> float:

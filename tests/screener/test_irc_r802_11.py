@@ -1,10 +1,10 @@
 """Truss uplift against IRC Table R802.11, cell by cell, through the whole tool: plan, statics, combinations.
 
 IRC 2018, Table R802.11 (required strength of truss or rafter connections to resist wind uplift, lb a connection,
-allowable stress; the Exposure B grid was read in public transcriptions, tests/published/wind_irc_r802_11.csv). What the table
-stands for was derived from its own cells: corner truss of a gable, end zone, envelope procedure, enclosed, 33 ft mean
-roof height, 2 ft overhangs, 15 psf dead load on plan area. The footnotes are from memory. Kz at 33 ft by the constants
-of ASCE 7-16 Table 26.11-1. The table is a prescriptive answer beside the tool's; nothing is tuned to it.
+allowable stress; the Exposure B grid was read in public transcriptions, tests/published/wind_irc_r802_11.csv). What
+the table stands for was derived from its own cells: corner truss of a gable, end zone, envelope procedure, enclosed,
+33 ft mean roof height, 2 ft overhangs, 15 psf dead load on plan area. The footnotes are from memory. Kz at 33 ft by
+the constants of ASCE 7-16 Table 26.11-1. The table is a prescriptive answer beside the tool's; nothing is tuned to it.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import pytest
 from demand_houses import demand, lots, model_of_text
 
 REFERENCE_EAVE = (
-    "the eave at the reference corner gets no soffit pressure in case B: 5 to 26 % below the table at 5:12, 21 to 42 % at 12:12"
+    "no soffit pressure on the reference eave in case B: 5 to 26 % below the table at 5:12, 21 to 42 % at 12:12"
 )
 TABLE = Path(__file__).parents[1] / "published" / "wind_irc_r802_11.csv"
 
@@ -71,7 +71,7 @@ TABLE_LB = read_table()
 
 def velocity_pressure_psf(speed_mph: float) -> float:
     """ASCE 7-16 Eq. 26.10-1 at 33 ft in Exposure B, Kd 0.85, Kzt and Ke 1."""
-    return 0.00256 * 2.01 * (33.0 / ZG_FT) ** (2.0 / ALPHA) * 0.85 * speed_mph**2
+    return float(0.00256 * 2.01 * (33.0 / ZG_FT) ** (2.0 / ALPHA) * 0.85 * speed_mph**2)
 
 
 def uplift_lb(spacing: int, span: int, speed: int, pitch: float, zone: str = "end zone") -> float:

@@ -24,7 +24,9 @@ def line_loads(draw: st.DrawFn) -> LineLoad:
     return load
 
 
-supports = st.lists(st.integers(0, 40), min_size=2, max_size=5, unique=True).map(lambda s: [float(x) for x in sorted(s)])
+supports = st.lists(st.integers(0, 40), min_size=2, max_size=5, unique=True).map(
+    lambda s: [float(x) for x in sorted(s)]
+)
 close = pytest.approx
 
 

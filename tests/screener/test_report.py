@@ -226,6 +226,14 @@ def test_must_say(page: tuple[str, Page]) -> None:
         assert words in parsed.text
 
 
+def test_ages_are_judged_only_at_a_date() -> None:
+    facts = content.facts_of_manifest(made.manifest())
+    assert any("ages of the inputs were not judged" in c for c in content.cautions(made.results(), facts))
+    old = made.results()
+    old.lots["flags"] = "CONCRETE;OLD_PRICE"
+    assert any("older than their age limit: OLD_PRICE" in c for c in content.cautions(old, facts))
+
+
 def test_every_lot_is_there_once(page: tuple[str, Page]) -> None:
     text, parsed = page
     expected = made.results(40).lots["lot_id"].tolist()
@@ -287,8 +295,29 @@ def test_package_cards_show_differences_once() -> None:
     cards = content.package_cards(made.results(30))
     assert [c["name"] for c in cards["cards"]] == list(made.PACKAGES)
     assert cards["cards"][2]["differing"] == [("truss tie, end zone", "truss tie heavy, one at each")]
+    assert [c["changed"] for c in cards["table"][0]["cells"]] == [False, False, True]
     assert ("sill anchor", "sill anchor 5/8 in, every 48 in") in cards["shared"]
     assert ("plate splice", "none needed") in cards["shared"]
+
+
+def test_connection_that_some_packages_lack_is_no_difference() -> None:
+    results = made.results(30)
+    results.packages = results.packages.drop(index=[1, 4])  # the first's sill anchor, the second's truss tie
+    cards = content.package_cards(results)
+    assert ("sill anchor", "sill anchor 5/8 in, every 48 in") in cards["shared"]
+    assert [c["words"] for c in cards["table"][0]["cells"]][1] == content.MISSING
+    assert [c["changed"] for c in cards["table"][0]["cells"]] == [False, False, True]
+
+
+def test_many_packages_are_not_put_abreast() -> None:
+    results = made.results(60)
+    results.lots["tier"] = [f"package {1 + n % 9}" for n in range(60)]
+    rows = [(f"package {n}", "truss tie, end zone", f"tie {n}", "1 each") for n in range(1, 10)]
+    results.packages = pd.DataFrame(rows, columns=["tier", "schedule", "item", "arrangement"])
+    cards = content.package_cards(results)
+    assert cards["table"] == []
+    assert [c["differing"][0][1] for c in cards["cards"]] == [f"tie {n}, one at each" for n in range(1, 10)]
+    assert "tie 7, one at each" in page_of(results)[1].text
 
 
 @pytest.mark.parametrize(

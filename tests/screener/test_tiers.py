@@ -474,7 +474,7 @@ def test_easier_classes_give_a_valid_bound(seed):
     """The bound from merged classes never exceeds the optimum of the real ones."""
     problem = make_tract(seed, 120, 3, 5, 3, noise=0.4)
     best = plan_tiers(problem)
-    limits = tier_search.Limits(relax_to=20, rounds=1, join_cells=1, nodes=1)
+    limits = tier_search.Limits(relax_from=0, relax_to=20, rounds=1, join_cells=1, nodes=1)
     short = plan_tiers(problem, limits)
     assert best.proven
     assert short.lower_bound_cents <= best.cost_cents <= short.cost_cents
@@ -496,7 +496,7 @@ def test_enumeration_finds_every_package_below_the_limit(seed, limit):
     assert whole
     price = tier_classes.own_costs(classes) + np.random.default_rng(seed).integers(0, 3000, classes.count)
     below = tier_search.packages_below(classes, price, limit, 10**9, 10**6, 10**9)
-    joined, served = tier_search._join_tables(classes)
+    _, served = tier_search._join_tables(classes)
     value = np.minimum(tier_search._gather(served, states) - price, 0).sum(axis=1)
     expected = {tuple(row) for row in states[value < limit].tolist()}
     assert below.dropped is None

@@ -62,7 +62,12 @@ def over(gcpf: float) -> float:
     return Q * (-gcpf + SOFFIT)
 
 
-# --- 2 Wing trusses: bearings at 0, 16, 28 ft, ridge at 14 ft, overhangs 1.5 ft ---------------------------------------
+def reference_eave(gcpf: float) -> float:
+    """Eave at the reference corner, wind along the ridge: what the slope beside it carries (convention; see 14)."""
+    return out(gcpf)
+
+
+# --- 2 Wing trusses: bearings at 0, 16, 28 ft, ridge at 14 ft, overhangs 1.5 ft --------------------------------------
 def wing_truss(o_lo: float, p_lo: float, p_hi: float, o_hi: float, heel: float = 0.25) -> tuple[float, float, float]:
     """Uplift per foot of ridge at the three bearings for outward pressures on the four stretches."""
     # span 0-16: overhang, 14 ft of low slope (middle at 7), 2 ft of high slope (middle at 15)
@@ -93,13 +98,17 @@ def windward_high(p2: float, p3: float) -> tuple[float, float, float]:
     return wing_truss(out(p3), out(p3), out(p2), over(p2))
 
 
-def along(p_lo: float, p_hi: float) -> tuple[float, float, float]:
-    return wing_truss(out(p_lo), out(p_lo), out(p_hi), out(p_hi))
+def along_low(p2: float, p3: float) -> tuple[float, float, float]:
+    return wing_truss(reference_eave(p2), out(p2), out(p3), out(p3))
+
+
+def along_high(p2: float, p3: float) -> tuple[float, float, float]:
+    return wing_truss(out(p3), out(p3), out(p2), reference_eave(p2))
 
 
 # the four winds that can govern a truss, end zone and elsewhere: across either way (A), along with either corner (B)
-WING_E = [windward_low(W2E, W3E), windward_high(W2E, W3E), along(B2E, B3E), along(B3E, B2E)]
-WING_I = [windward_low(W2, W3), windward_high(W2, W3), along(B2, B3), along(B3, B2)]
+WING_E = [windward_low(W2E, W3E), windward_high(W2E, W3E), along_low(B2E, B3E), along_high(B2E, B3E)]
+WING_I = [windward_low(W2, W3), windward_high(W2, W3), along_low(B2, B3), along_high(B2, B3)]
 WING_D = wing_dead(ROOF)
 assert abs(sum(WING_D) - ROOF * 31) < 1e-9
 
@@ -113,7 +122,7 @@ FRONT_E, FRONT_I = net(WING_E, 0), net(WING_I, 0)
 MIDDLE_E, MIDDLE_I = net(WING_E, 1), net(WING_I, 1)
 REAR_E, REAR_I = net(WING_E, 2), net(WING_I, 2)
 
-# --- 3 Girder over the garage door, 36.5 to 53.5: hung trusses at 38, 40, ... 52 --------------------------------------
+# --- 3 Girder over the garage door, 36.5 to 53.5: hung trusses at 38, 40, ... 52 -------------------------------------
 HANGER = 2 * max(FRONT_E)
 # end zone trusses (strip touches 36-42 or 50-56): 38, 40, 42 with the low corner, 50, 52 with the high one
 GIRDER_CASES = []
@@ -140,11 +149,11 @@ def main_truss(o_lo: float, p_lo: float, p_hi: float, o_hi: float) -> tuple[floa
 # no common truss touches an end zone (0-6, 30-36): the first stands at 10
 MAIN_A_FRONT = main_truss(over(M2), out(M2), out(M3), out(M3))  # wind on the front
 MAIN_A_REAR = main_truss(out(M3), out(M3), out(M2), over(M2))  # wind on the rear
-MAIN_B_LOW = main_truss(out(B2), out(B2), out(B3), out(B3))  # wind along, zone 2 on the front slope
-MAIN_B_HIGH = main_truss(out(B3), out(B3), out(B2), out(B2))
+MAIN_B_LOW = main_truss(reference_eave(B2), out(B2), out(B3), out(B3))  # wind along, zone 2 on the front slope
+MAIN_B_HIGH = main_truss(out(B3), out(B3), out(B2), reference_eave(B2))
 # half a bay at the hip girder: end-zone values when the end zone is at its end (convention, safe side)
 HALF_A_E = main_truss(over(M2E), out(M2E), out(M3E), out(M3E))
-HALF_B_E = main_truss(out(B2E), out(B2E), out(B3E), out(B3E))
+HALF_B_E = main_truss(reference_eave(B2E), out(B2E), out(B3E), out(B3E))
 MAIN_D = ROOF * 15.5  # half of 31 ft of plan
 MAIN_FRONT = max(W_ * s[0] - D_ * MAIN_D for s in (MAIN_A_FRONT, MAIN_A_REAR, MAIN_B_LOW, MAIN_B_HIGH))
 
@@ -172,7 +181,7 @@ HIP_GIRDER = W_ * max(HIP_WINDWARD, HIP_ACROSS) - D_ * HIP_D
 # nothing lost: all the roof's weight arrives
 assert abs(2 * (JACK_D[0] * 28 + 2 * HIP_D) + 18 * 2 * MAIN_D - ROOF * 39 * 31) < 1e-9
 
-# --- 5 Gable end of the wing: half a bay and the rake overhang, 1 + 1 ft of roof --------------------------------------
+# --- 5 Gable end of the wing: half a bay and the rake overhang, 1 + 1 ft of roof -------------------------------------
 GABLE_RIGHT = W_ * (out(B2E) * 1 + over(B2E) * 1) - D_ * ROOF * 2
 
 
@@ -199,13 +208,13 @@ SILL_PUSH_1 = wall_push(True, 9 * 9) * 4.5  # a height square of wall acts on th
 TIE_PUSH_WING_E = W_ * Q * max(W1E + GCPI, -W4E + GCPI, -B1E + GCPI) * 2 * 9 / 2
 TIE_PUSH_MAIN = W_ * Q * max(M1 + GCPI, -M4 + GCPI, -B1 + GCPI) * 2 * 8 / 2
 
-# --- 7 Storey 2: what arrives at the front wall's openings and foot ---------------------------------------------------
+# --- 7 Storey 2: what arrives at the front wall's openings and foot --------------------------------------------------
 HEAD_2 = EXT * (8 - 7) * 6 / 2  # wall above the head of a 6 ft window of storey 2, half to each end
 WEIGHT_2 = EXT * 8  # plf of storey 2 wall
 
 
 def front2_top(common: float, low_girder: float, high_girder: float) -> tuple[float, float, float, float, float]:
-    """Opening ends 6, 12, 22, 28 under commons 9-27 and girders at 8 and 28; and 28 with the girder that stands on it."""
+    """Opening ends 6, 12, 22, 28 under commons 9-27 and the girder at 8; and 28 with the girder that stands on it."""
     at_6 = low_girder * share(8, 6, 12)[0] + common * 3 * share(10.5, 6, 12)[0]
     at_12 = low_girder * share(8, 6, 12)[1] + common * 3 * share(10.5, 6, 12)[1]
     at_22 = common * 5 * share(24.5, 22, 28)[0]
@@ -226,13 +235,13 @@ HEADER_FRONT_2 = max(max(f[:4]) for f in FRONT2)
 PACK_FRONT_2 = max(max(f) for f in FRONT2)
 STRAP_FRONT_2 = MAIN_FRONT - D_ * WEIGHT_2  # foot of the solid stretch 12-22: commons less wall
 
-# --- 8 Horizontal wind ------------------------------------------------------------------------------------------------
+# --- 8 Horizontal wind -----------------------------------------------------------------------------------------------
 MAIN_WALL, MAIN_WALL_E = M1 - M4, M1E - M4E
 WING_WALL, WING_WALL_E = W1 - W4, W1E - W4E
 MAIN_ROOF, MAIN_ROOF_E = M2 - M3, M2E - M3E
 WING_ROOF, WING_ROOF_E = W2 - W3, W2E - W3E
 END_WALL, END_WALL_E = B5 - B6, B5E - B6E
-assert MAIN_ROOF_E < 0 and WING_ROOF < 0 and WING_ROOF_E < 0
+assert max(MAIN_ROOF_E, WING_ROOF, WING_ROOF_E) < 0
 RISE_M, RISE_W = 14 * TM, 14 * TW
 
 # 8a Level 2, wind along y, lines L (0) and M (36): 4 ft of wall and 0.5 ft of heel; end zone at 0-6 (line L worst).
@@ -254,25 +263,28 @@ SHEET_L_2 = V2_L / (8 + 16)  # left 2: pieces 8 and 16 ft, height 8: no reductio
 
 # 8b Level 2, wind along x, lines F (0) and B (28): the hip shows a slope, so case A; roof push near zero: neglected
 V2_F = W_ * Q * 4.5 * (MAIN_WALL * 14 + (MAIN_WALL_E - MAIN_WALL) * 6 * 25 / 28)
-V2_F_ROOF = W_ * Q * (
-    MAIN_ROOF * RISE_M * 28 / 2 / 2 + (MAIN_ROOF_E - MAIN_ROOF) * (TM * 6 * 6 / 2) * (28 - 4) / 28
-)
-assert V2_F_ROOF < 0 and W_ * (16 * 4.5 * 14 + 8 * RISE_M * 7) < V2_F
+V2_F_ROOF = W_ * Q * (MAIN_ROOF * RISE_M * 28 / 2 / 2 + (MAIN_ROOF_E - MAIN_ROOF) * (TM * 6 * 6 / 2) * (28 - 4) / 28)
+assert V2_F_ROOF < 0
+assert W_ * (16 * 4.5 * 14 + 8 * RISE_M * 7) < V2_F
 SHEET_F_2 = V2_F / (6 + 10 + 8)
 
 # 8c Level 1, wind along x: half of both storeys and the floor, 4.5 + 1 + 4 = 9.5 ft, with the larger wall coefficient
 # (the main's slope, case A). The wing's heel 0.25 ft and gable are added in full although they stand before the upper
 # wall (convention, safe side)
-V1_F_OWN = W_ * Q * (
-    9.75 * (MAIN_WALL * 14 + (MAIN_WALL_E - MAIN_WALL) * 6 * 25 / 28)
-    + END_WALL * RISE_W * 28 / 2 / 2
-    + (END_WALL_E - END_WALL) * (TW * 6 * 6 / 2) * (28 - 4) / 28
+V1_F_OWN = (
+    W_
+    * Q
+    * (
+        9.75 * (MAIN_WALL * 14 + (MAIN_WALL_E - MAIN_WALL) * 6 * 25 / 28)
+        + END_WALL * RISE_W * 28 / 2 / 2
+        + (END_WALL_E - END_WALL) * (TW * 6 * 6 / 2) * (28 - 4) / 28
+    )
 )
 V1_F = V2_F + V1_F_OWN
 BF_F_1 = 4 * (2 * 4 / 9) + 6 + 16 + 3 * (2 * 3 / 9)  # 4 ft and 3 ft pieces narrower than half the height; 1 ft: none
 SHEET_F_1 = V1_F / BF_F_1
 
-# 8d Level 1, wind along y, span L-M: 9.5 ft of wall, end zone 0-6; span M-R: 4.5 ft of wall and 0.25 of heel, end zone 50-56
+# 8d Level 1, wind along y. Span L-M: 9.5 ft of wall, end zone 0-6; span M-R: 4.5 ft of wall and 0.25 of heel, 50-56
 V1_L_OWN = W_ * Q * 9.5 * (MAIN_WALL * 18 + (MAIN_WALL_E - MAIN_WALL) * 6 * 33 / 36)
 V1_L = W_ * WALL_2_L + V1_L_OWN  # roof neglected on both levels or counted on both: see below
 V1_L = max(V1_L, W_ * (WALL_2_L + ROOF_2_L) + V1_L_OWN)
@@ -284,9 +296,11 @@ SHEET_R_1 = V1_R / (20 + 5)
 ROOF_DIAPHRAGM_2 = max(V2_L / 28, V2_F / 36)
 FLOOR_DIAPHRAGM_1 = max(V1_L_OWN / 28, V1_F_OWN / 56)
 
-# --- 9 Hold-downs under wind -----------------------------------------------------------------------------------------------
+
+# --- 9 Hold-downs under wind -----------------------------------------------------------------------------------------
 # T = couple + (moment of the net vertical loads about the compression end) / arm. Where the piece is lifted as a whole
-# its studs and sill hold the spread uplift (they are asked for it), so T is at most couple + what stands on that end.
+# its studs and sill hold the spread uplift (they are asked for it), so T is at most the couple + what openings, girders
+# and the storey above set on the piece at single places, by lever to that end.
 def tension(couple: float, moment: float, arm: float, on_the_end: float = 0.0) -> float:
     return couple + min(moment / arm, on_the_end)
 
@@ -304,8 +318,8 @@ R_DOOR = R_TOP * 3 / 2 - D_ * EXT * 2 * 3 / 2
 HOLD_R_23 = tension(COUPLE_R, (R_TOP - WALL_1) * 5 * 2.5 + R_DOOR * 5, 4.5, R_DOOR)
 HOLD_R_WIND = max(HOLD_R_28, HOLD_R_23)
 
-# 9b the stack, wind along x, zone 2 on the front slope, corner at the front. Own couples of storey 2 (pieces 0-6, 12-22,
-# 28-36): up at the windward end, down at the other
+# 9b the stack, wind along x, zone 2 on the front slope, corner at the front. Own couples of storey 2 (pieces 0-6,
+# 12-22, 28-36): up at the windward end, down at the other
 C21 = 6 / 24 * V2_F * 8 / 5.5
 C22 = 10 / 24 * V2_F * 8 / 9.5
 C23 = 8 / 24 * V2_F * 8 / 7.5
@@ -326,7 +340,10 @@ HEAD_1 = D_ * EXT * (9 - 7)
 # what the window 4-10 hands to its ends: wall 4-6, the point at 6, sill 6-10, floor, own head
 WINDOW = [
     [
-        BARE * 2 * share(5, 4, 10)[end] + point * share(6, 4, 10)[end] - SILL * 4 * share(8, 4, 10)[end] - (U + HEAD_1) * 3
+        BARE * 2 * share(5, 4, 10)[end]
+        + point * share(6, 4, 10)[end]
+        - SILL * 4 * share(8, 4, 10)[end]
+        - (U + HEAD_1) * 3
         for end in (0, 1)
     ]
     for point in (P6, Q6)
@@ -343,9 +360,12 @@ MOMENT_10 = [-SILL * 2 * 1 + p * 2 + DENSE * 4 * 4 - (U + WALL_1) * 6 * 3 for p 
 MOMENT_16 = [-SILL * 2 * 5 + p * 4 + DENSE * 4 * 2 - (U + WALL_1) * 6 * 3 for p in (P12, Q12)]  # about 16
 # toward -x, end 16 lifts: C22 pushes down at 12. Toward +x, end 10 lifts: C22 pulls at 12, C21 pushes at 6
 HOLD_F12 = max(
-    tension(C12 - C22 * share(12, 10, 16)[1], MOMENT_10[0] + ENTRY * 6, 5.5, ENTRY),
+    tension(C12 - C22 * share(12, 10, 16)[1], MOMENT_10[0] + ENTRY * 6, 5.5, ENTRY + P12 * 2 / 6),
     tension(
-        C12 + C22 * share(12, 10, 16)[0] - C21 * share(6, 4, 10)[1], MOMENT_16[1] + WINDOW[1][1] * 6, 5.5, WINDOW[1][1]
+        C12 + C22 * share(12, 10, 16)[0] - C21 * share(6, 4, 10)[1],
+        MOMENT_16[1] + WINDOW[1][1] * 6,
+        5.5,
+        WINDOW[1][1] + Q12 * 4 / 6,
     ),
 )
 # 9c wing front, piece 53-56 (arm 2.5): the garage girder's end at 53.5, trusses beyond it 53.5-55 taken as spread
@@ -355,9 +375,11 @@ JAMB = -D_ * EXT * 1.5 * 16 / 2  # wall over the garage door's 7.5 ft head
 END_53_NEAR = FI * 12 * (43 - 36.5) / 17 + FE * 4.5 * (51.25 - 36.5) / 17  # end zone at the right, 49-55
 END_53_FAR = FE * 6 * (40 - 36.5) / 17 + FI * 10.5 * (48.25 - 36.5) / 17  # end zone at the left, 37-43
 HOLD_WING = max(
-    tension(C14, END_53_NEAR * 0.5 + FE * 1.5 * 1.25 - WALL_1 * 3 * 1.5, 2.5),  # toward -x, end 56 lifts
-    # toward +x, end 53 lifts; on the end itself stands only the garage door's head
-    tension(C14, END_53_FAR * 2.5 + FI * 1.5 * 1.75 - WALL_1 * 3 * 1.5 + JAMB * 3, 2.5, JAMB),
+    tension(
+        C14, END_53_NEAR * 0.5 + FE * 1.5 * 1.25 - WALL_1 * 3 * 1.5, 2.5, END_53_NEAR * 0.5 / 3
+    ),  # toward -x, end 56 lifts
+    # toward +x, end 53 lifts; the girder's end and the garage door's head pull there
+    tension(C14, END_53_FAR * 2.5 + FI * 1.5 * 1.75 - WALL_1 * 3 * 1.5 + JAMB * 3, 2.5, JAMB + END_53_FAR * 2.5 / 3),
 )
 # 9d sill of the wing front: the 1 ft pier 36-37 holds the girder's other end alone
 SILL_WING_FRONT = max(
@@ -365,11 +387,9 @@ SILL_WING_FRONT = max(
     for e, i in zip(FRONT_E, FRONT_I, strict=True)
 )
 # sill of the wing rear: one run of 20 ft, trusses on 37-55, 6 ft of them in an end zone; window 4 x 4 ft cut out
-SILL_WING_REAR = max(
-    (6 * e + 12 * i - D_ * EXT * (20 * 9 - 4 * 4)) / 20 for e, i in zip(REAR_E, REAR_I, strict=True)
-)
+SILL_WING_REAR = max((6 * e + 12 * i - D_ * EXT * (20 * 9 - 4 * 4)) / 20 for e, i in zip(REAR_E, REAR_I, strict=True))
 
-# --- 10 Earthquake -----------------------------------------------------------------------------------------------------
+# --- 10 Earthquake ---------------------------------------------------------------------------------------------------
 HALF_2, HALF_1 = 4.0, 4.5
 WALLS_2 = EXT_G * (2 * 36 + 2 * 28) * HALF_2
 PART_2 = INT_G * 40 * HALF_2
@@ -400,10 +420,15 @@ W_R = ROOF_R + ALONG_R + PART_1 * (20 / 56) / 2 + EXT_G * 28 * HALF_1
 VQ1_R = E_ * RHO * F1 * W_R / W1_LEVEL
 SHEET_QUAKE_R1 = VQ1_R / 25
 COUPLE_RQ = 5 / 25 * VQ1_R * 9 / 4.5
-HOLD_R_QUAKE = COUPLE_RQ - DQ * min(
-    (ROOF * 2 + EXT * 9) * 5 * 2.5 + 2 * 1.5 * ROOF * 5,  # end 28: the eave corner
-    (ROOF * 2 + EXT * 9) * 5 * 2.5 + (ROOF * 2 * 1.5 + EXT * 2 * 1.5) * 5,  # end 23: half the door
-) / 4.5
+HOLD_R_QUAKE = (
+    COUPLE_RQ
+    - DQ
+    * min(
+        (ROOF * 2 + EXT * 9) * 5 * 2.5 + 2 * 1.5 * ROOF * 5,  # end 28: the eave corner
+        (ROOF * 2 + EXT * 9) * 5 * 2.5 + (ROOF * 2 * 1.5 + EXT * 2 * 1.5) * 5,  # end 23: half the door
+    )
+    / 4.5
+)
 QC21 = 6 / 24 * VQ2 * 8 / 5.5
 HOLD_QUAKE_F21 = QC21 - DQ * WEIGHT_2 * 6 * 3 / 5.5  # end 0; the other end carries the girder's weight too
 QC11 = 4 * (8 / 9) / BF_F_1 * VQ1_F * 10 / 3.5
@@ -425,9 +450,11 @@ ROOF_DIAPHRAGM_QUAKE_2 = E_ * FP2 * INSIDE_2 / W2 / 2 / 28
 OVERHANG_2 = ROOF_G * 31 * 1.5
 SPLICE_2 = E_ * FP2 / W2 * (INSIDE_2 * 36 / 8 - OVERHANG_2 * 0.75) / 28
 
-# --- 11 Porch: net suction on both faces, half to the ledger, half to three posts ------------------------------------------
+# --- 11 Porch: net suction on both faces, half to the ledger, half to three posts ------------------------------------
 ANGLE_P = degrees(atan(2 / 12))
-CN_UP = 1.7 + (ANGLE_P - 7.5) / 7.5 * (2.1 - 1.7)  # monoslope, wind under the high edge, obstructed, case B, windward half
+CN_UP = 1.7 + (ANGLE_P - 7.5) / 7.5 * (
+    2.1 - 1.7
+)  # monoslope, wind under the high edge, obstructed, case B, windward half
 PORCH_PSF = W_ * QC * 0.85 * CN_UP - D_ * 8.0
 PORCH_HALF = PORCH_PSF * 12 * 10 / 2
 LEDGER = PORCH_HALF / 12
@@ -435,14 +462,20 @@ POST_CAP = PORCH_HALF / 2  # the middle post takes half of the beam
 FOOTING = POST_CAP - D_ * 600
 POST_PUSH = W_ * 1.3 * 0.85 * QC * 12 * (1 + 10 * 2 / 12) / 2 / 3  # fascia 1 ft and rise, half to three posts
 
-# --- 12 Roof sheathing, 10 sq ft: wing 7 to 20 deg gable, main 20 to 27 deg hip ----------------------------------------------
+# --- 12 Roof sheathing, 10 sq ft: wing 7 to 20 deg gable, main 20 to 27 deg hip --------------------------------------
 SUCTION = {
-    "wing zone 1": 2.0 + GCPI, "wing zone 2n": 3.0 + GCPI, "wing zone 3r": 3.6 + GCPI, "wing zone 2n overhang": 3.5,
-    "wing zone 3e overhang": 4.1, "wing zone 3r overhang": 4.7, "main zone 1": 1.4 + GCPI, "main zone 2e": 2.0 + GCPI,
+    "wing zone 1": 2.0 + GCPI,
+    "wing zone 2n": 3.0 + GCPI,
+    "wing zone 3r": 3.6 + GCPI,
+    "wing zone 2n overhang": 3.5,
+    "wing zone 3e overhang": 4.1,
+    "wing zone 3r overhang": 4.7,
+    "main zone 1": 1.4 + GCPI,
+    "main zone 2e": 2.0 + GCPI,
     "main zone 3": 2.0 + GCPI,
 }
 
-# --- 13 The usual errors ------------------------------------------------------------------------------------------------------
+# --- 13 The usual errors ---------------------------------------------------------------------------------------------
 # half the span times the pressure, each way a hurried count would take it, for the end-zone truss at the wing's front:
 HALF_SPAN_OF_HOUSE = 2 * (W_ * out(W2E) - D_ * ROOF) * (28 / 2 + 1.5)
 HALF_SPAN_OF_TRUSS = 2 * (W_ * out(W2E) - D_ * ROOF) * (16 / 2 + 1.5)
