@@ -65,10 +65,7 @@ def settings(changes: Mapping[str, Any] = NOTHING) -> dict[str, Any]:
 def _absolute(value: Any) -> Any:
     if not isinstance(value, dict):
         return value
-    return {
-        k: str(SAMPLE / v) if k in ("file", "folder", "classes") else _absolute(v)
-        for k, v in value.items()
-    }
+    return {k: str(SAMPLE / v) if k in ("file", "folder", "classes") else _absolute(v) for k, v in value.items()}
 
 
 def as_toml(table: Mapping[str, Any]) -> str:
