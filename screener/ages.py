@@ -17,7 +17,7 @@ from screener.houses import Houses
 from screener.scope import Findings
 
 if TYPE_CHECKING:
-    from screener.config import AgesSection, Tract
+    from screener.config import AgesSection, Site, Tract
 
 DAYS_A_YEAR = 365.25
 
@@ -30,6 +30,19 @@ def age_findings(
     tract: Tract, hardware: Hardware, houses: Houses, house: NDArray[np.int64], findings: Findings
 ) -> None:
     """Notes for every lot that a too-old input touches."""
+    ground_age_findings(tract, findings)
+    as_of, limits = tract.tract.as_of, tract.ages
+    if as_of is None:
+        return
+    _hardware_ages(hardware, as_of, limits, findings, house)
+    for h, variant in enumerate(houses.variants):
+        sealed = variant.plan.plan.seal_date
+        if sealed is not None and (age := years_between(sealed, as_of)) > limits.seal_years:
+            findings.add("OLD_SEAL", house == h, f"{age:.1f} years against {limits.seal_years:g}")
+
+
+def ground_age_findings(tract: Site, findings: Findings) -> None:
+    """The same for the ground alone: land cover and elevation."""
     everyone = np.ones(findings.lots, dtype=bool)
     as_of, limits = tract.tract.as_of, tract.ages
     if as_of is None:
@@ -43,11 +56,6 @@ def age_findings(
             age = years_between(source.dated, as_of)
             if age > limit:
                 findings.add(code, everyone, f"{age:.1f} years against {limit:g}")
-    _hardware_ages(hardware, as_of, limits, findings, house)
-    for h, variant in enumerate(houses.variants):
-        sealed = variant.plan.plan.seal_date
-        if sealed is not None and (age := years_between(sealed, as_of)) > limits.seal_years:
-            findings.add("OLD_SEAL", house == h, f"{age:.1f} years against {limits.seal_years:g}")
 
 
 def _hardware_ages(

@@ -131,13 +131,17 @@ LOTS: tuple[Column, ...] = (
     Column("fits", "yes_no", "whether the plan's footprint fits the lot less its setbacks; blank: not checked"),
     _number("fit_short_ft", "ft", 2, "how much too wide or too deep the footprint is; 0 where it fits"),
     _text("tier", "hardware package of the lot; blank where it has none"),
-    _text("ground_state", "state of the ground that governs"),
+    _text(
+        "ground_state",
+        "state of the ground the exposure is for: today, after a phase (it and those before it stand), built out; "
+        "as given where the letters were given",
+    ),
     _number("wind_speed_mph", "mph", 1, "basic wind speed, 3-second gust, Risk Category II"),
     _text("exposure", "exposure category used: the worst direction's"),
     _text("exposure_by_direction", "exposure by wind direction: sixteen letters from north, clockwise"),
     _number("rough_share_min", "", 3, "share of rough ground that decided the exposure"),
     _number("exposure_margin_ft", "ft", 0, "distance by which the exposure's fetch limit was met or missed"),
-    _number("kzt", "", 3, "topographic factor used: the worst direction's"),
+    _number("kzt", "", 3, "topographic factor that drives the loads ([terrain] kzt_isolation): the worst direction's"),
     _number("kzt_strict", "", 3, "topographic factor where every condition of the standard is met, else 1"),
     _number("ke", "", 4, "ground elevation factor"),
     _number("elevation_ft", "ft", 1, "ground elevation above sea level"),
@@ -158,6 +162,50 @@ LOTS: tuple[Column, ...] = (
     _number("labour_hours", "h", 3, "labour to install it"),
     _number("total_cost", "dollars", 2, "material and labour"),
     _text("flags", "scope codes that apply, separated by ;"),
+    _number("mean_roof_height_ft", "ft", 1, "mean roof height at which exposure and Kzt were taken"),
+    _text("exposure_by_state", "exposure in every state of the ground, from today to built out"),
+    _text("exposure_today", "exposure on the ground as it is today: phases that do not stand are bare"),
+    _text("exposure_built_out", "exposure with every phase built"),
+    _text("exposure_depends_on", "other phases whose building changes the exposure of the lot, in build order"),
+    Column("exposure_flips", "yes_no", "whether the exposure changes within the flip bands of [exposure]"),
+    _number("exposure_governing_bearing_deg", "degrees", 1, "bearing, seen from the lot, of the ground that decided"),
+    _number("kzt_screening", "", 3, "topographic factor with the isolation conditions of 26.8.1 not applied"),
+    _text("kzt_by_direction", "topographic factor used, by wind direction: sixteen numbers from north, clockwise"),
+    Column("kzt_flips", "yes_no", "whether Kzt changes within the flip band of [terrain]"),
+    _text("terrain_form", "ridge, escarpment or hill behind kzt_screening; where that is 1, what came nearest to it"),
+    _number("terrain_h_ft", "ft", 1, "its height H above the foot upwind"),
+    _number("terrain_lh_ft", "ft", 1, "its Lh: from the crest upwind to half the height"),
+    _number("terrain_x_ft", "ft", 1, "distance x of the lot from the crest along the wind, positive downwind of it"),
+    _number("terrain_bearing_deg", "degrees", 1, "bearing that its wind comes from"),
+    _number("terrain_margin", "", 3, "how far it is from its nearest condition, as a share; negative: missed"),
+    _text("terrain_margin_of", "that condition: H, H/Lh, upper half, or x (distance from the crest)"),
+    _number("governing_wind_envelope_deg", "degrees", 1, "wind direction of the greatest Kz Kzt, envelope procedure"),
+    _number("governing_wind_components_deg", "degrees", 1, "the same for components and cladding"),
+    _number("q_envelope_psf", "psf", 2, "velocity pressure at mean roof height, envelope procedure"),
+    _number("q_components_psf", "psf", 2, "the same for components and cladding"),
+)
+
+_OF_THE_HOUSE = {
+    *("lot_id", "source_row", "status", "lot_status", "style", "options", "mirrored", "start", "fits", "fit_short_ft"),
+    *("front_bearing_deg", "front_bearing_from", "tier", "governing_point", "governing_hazard", "governing_ratio"),
+    *("inside_permit", "hardware_cost", "labour_hours", "total_cost"),
+}
+HAZARDS: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _whole("source_row", "row of the lot in its file, the first being 1"),
+    _text("status", "screened (every hazard known), refer (a person must look), skipped (input or hazard missing)"),
+    *(column for column in LOTS if column.name not in _OF_THE_HOUSE),
+)
+
+FLIPS: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _text("what", "exposure or Kzt"),
+    _text("now", "its value as screened"),
+    _text("would_be", "its value under the other reading"),
+    _text("reading", "which limit was moved, and by how much"),
+    _number("margin", "see margin_unit", 3, "how far the lot is from the limit that decides; negative: missed"),
+    _text("margin_unit", "ft, or the share of which condition"),
+    _number("bearing_deg", "degrees", 1, "bearing, seen from the lot, of the ground to look at"),
 )
 
 DEMANDS: tuple[Column, ...] = (
@@ -218,6 +266,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "lots_input": LOTS_INPUT,
     "hardware_input": HARDWARE_INPUT,
     "lots": LOTS,
+    "hazards": HAZARDS,
+    "flips": FLIPS,
     "demands": DEMANDS,
     "bill_of_materials": BILL_OF_MATERIALS,
     "exceptions": EXCEPTIONS,
@@ -229,6 +279,10 @@ CSV_TABLES: tuple[str, ...] = ("lots", "demands", "bill_of_materials", "exceptio
 
 TABLE_MEANINGS: dict[str, str] = {
     "lots": "every lot of the tract: hazards, governing demand, package, cost, flags",
+    "hazards": "every lot of the tract: wind, ground and earthquake, with margins",
+    "flips": "lots whose exposure or Kzt changes within the flip bands: where a person should look",
+    "exposure_sectors": "a wedge for each lot and wind direction, as far as rough ground prevails",
+    "terrain_crests": "crests that raise Kzt, by wind direction (0 from north, clockwise in steps of 22.5 degrees)",
     "demands": "every lot, connection point and load direction",
     "bill_of_materials": "what to buy, by item, phase, month and delivery",
     "exceptions": "lots that need a person, with the reason",

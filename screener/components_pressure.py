@@ -36,6 +36,13 @@ def wall_pressure(frame: Frame, zone: str, area_sqft: float, roof_angle_deg: flo
     )
 
 
+def least_pressure(frame: Frame) -> Effect:
+    """The least pressure of Sec. 30.2.2 in every wind state, psf: it stands beside the uplift of that state too."""
+    rows = np.zeros((len(frame.wind), len(frame.basis)))
+    rows[:, frame.column["one"]] = components.minimum_pressure_psf(frame.edition)
+    return frame.wind_effect(rows)
+
+
 def wall_inertia(frame: Frame, weight_psf: float, diaphragm_span_ft: float) -> tuple[Effect, Effect]:
     """Seismic wall anchorage, psf: the part that grows with SDS and the least one (12.11.2), as two effects.
 

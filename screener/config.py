@@ -79,7 +79,7 @@ class TractSection(_Section):
     ground_state: str = Field(
         "worst",
         description='which state of the ground governs: "worst" of all states for each lot, "at permit" (the phases '
-        "before the lot's own stand), \"today\", a phase (it and those before it stand), or \"built out\"",
+        'before the lot\'s own stand), "today", a phase (it and those before it stand), or "built out"',
     )
     as_of: date | None = Field(None, description="date at which the ages of inputs are judged; none: not judged")
 
@@ -460,9 +460,7 @@ def _parse(source: Path, issues: Issues) -> dict[str, Any] | None:
     return None
 
 
-def _validate(
-    values: dict[str, Any], source: Path, issues: Issues, model: type[_Project]
-) -> _Project | None:
+def _validate(values: dict[str, Any], source: Path, issues: Issues, model: type[_Project]) -> _Project | None:
     context = {"folder": source.parent}
     try:
         tract = model.model_validate(values, context=context)

@@ -7,11 +7,11 @@ import math
 import numpy as np
 
 from screener.house_loads import HouseLoads
-from screener.lateral_loads import other
-from screener.line_loads import LineLoad
+from screener.lateral_loads import ShearLine, other
+from screener.line_loads import Effect, LineLoad
 from screener.load_states import Axis
+from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
-from screener.roof_loads import slope_angle_deg
 
 
 def diaphragm_connections(house: HouseLoads) -> None:
@@ -24,7 +24,7 @@ def diaphragm_connections(house: HouseLoads) -> None:
             shear += s
             chord += c
         if roofs:
-            slope = sum(r.length * r.span / math.cos(math.radians(slope_angle_deg(r, "low"))) for r in roofs)
+            slope = sum(r.length * _slope_length_ft(r) for r in roofs)
             house.add(
                 f"roof diaphragm: storey {level.name}",
                 "roof_diaphragm",
@@ -51,6 +51,12 @@ def diaphragm_connections(house: HouseLoads) -> None:
             )
         _chords(house, storey, chord)
         _boundaries(house, storey, bool(roofs))
+
+
+def _slope_length_ft(part: RoofPart) -> float:
+    """Both slopes of a roof from eave to ridge, measured along the sheathing."""
+    low, high = part.ridge_at - part.across_lo, part.across_hi - part.ridge_at
+    return math.hypot(low, part.rise_ft) + math.hypot(high, part.rise_ft)
 
 
 def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list[Member], list[Member]]:
@@ -108,30 +114,62 @@ def _boundaries(house: HouseLoads, storey: int, roofs: bool) -> None:
         level = house.lateral[storey, axis]
         for line in level.lines:
             walls = [w for w in house.variant.walls_of(storey, axis) if w.shear and w.line == line.name]
-            own = house.frame.sense * level.storey_force[line.name] / line.plate_ft
-            if roofs and house.variant.plan.plan.roof_boundary_by == "blocking":
-                house.add(
-                    f"roof boundary: line {line.name}, storey {storey + 1}",
-                    "roof_boundary",
-                    [Member({"shear_plf": own})],
-                    ("shear_plf",),
-                    place=f"blocking or rim of the roof to the plate along line {line.name}",
-                    schedule="roof boundary",
-                    drop="roof",
-                    measure="per_ft",
-                    runs_ft=[w.length for w in walls],
-                )
+            if roofs:
+                _roof_boundary(house, storey, line, walls, level.storey_force[line.name])
             if storey + 1 < len(house.variant.levels):
-                whole = house.frame.sense * level.line_force[line.name] / line.plate_ft
-                house.add(
-                    f"floor rim to plate: line {line.name}, storey {storey + 1}",
-                    "plate_to_floor",
-                    [Member({"shear_plf": whole})],
-                    ("shear_plf", "uplift_plf", "perpendicular_plf"),
-                    place=f"rim of the floor above to the top plate along line {line.name}",
-                    schedule="floor rim to plate below",
-                    drop="floor",
-                    measure="per_ft",
-                    runs_ft=[w.length for w in walls],
-                    facts={"below": "wood"},
-                )
+                _floor_rim(house, storey, line, walls, level.line_force[line.name])
+
+
+def _roof_boundary(house: HouseLoads, storey: int, line: ShearLine, walls: list[WallLine], force: Effect) -> None:
+    """Shear of the roof into a line's plate through blocking; where ties do it, only lines without trusses need any."""
+    by_ties = house.variant.plan.plan.roof_boundary_by == "ties"
+    if by_ties and any(w.name in house.truss_spacing for w in walls):
+        return
+    house.add(
+        f"roof boundary: line {line.name}, storey {storey + 1}",
+        "roof_boundary",
+        [Member({"shear_plf": house.frame.sense * force / line.plate_ft})],
+        ("shear_plf",),
+        place=f"blocking or rim of the roof to the plate along line {line.name}",
+        schedule="roof boundary",
+        drop="roof",
+        measure="per_ft",
+        runs_ft=[w.length for w in walls],
+    )
+
+
+def _floor_rim(house: HouseLoads, storey: int, line: ShearLine, walls: list[WallLine], force: Effect) -> None:
+    """The rim of the floor above hands the line's force to the plate where that floor stands, and only there."""
+    runs = [length for w in walls for length in _under_floor_ft(house, storey, w)]
+    if not runs:
+        return
+    house.add(
+        f"floor rim to plate: line {line.name}, storey {storey + 1}",
+        "plate_to_floor",
+        [Member({"shear_plf": house.frame.sense * force / sum(runs)})],
+        ("shear_plf", "uplift_plf", "perpendicular_plf"),
+        place=f"rim of the floor above to the top plate along line {line.name}",
+        schedule="floor rim to plate below",
+        drop="floor",
+        measure="per_ft",
+        runs_ft=runs,
+        facts={"below": "wood"},
+    )
+
+
+def _under_floor_ft(house: HouseLoads, storey: int, wall: WallLine) -> list[float]:
+    """Lengths of a wall that the floor above covers."""
+    i, j = (0, 1) if wall.axis == "x" else (1, 0)
+    spans = sorted(
+        (max(r[i], wall.lo), min(r[i + 2], wall.hi))
+        for r in house.variant.levels[storey + 1].areas
+        if r[j] - TOUCH_FT <= wall.at <= r[j + 2] + TOUCH_FT
+    )
+    out: list[float] = []
+    reach = -math.inf
+    for lo, hi in spans:
+        lo = max(lo, reach)
+        if hi - lo > TOUCH_FT:
+            out.append(hi - lo)
+            reach = hi
+    return out

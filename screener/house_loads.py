@@ -10,7 +10,7 @@ from screener.line_loads import Effect, LineLoad
 from screener.load_states import Axis, Frame
 from screener.plans import Span, Variant, WallLine
 from screener.points import Member, Point, make_point, rank_demand
-from screener.roof_loads import RoofContext, gcpf_at, roof_context, slope_angle_deg
+from screener.roof_loads import RoofContext, Side, gcpf_at, roof_context, slope_angle_deg
 from screener.standards import asce7_ch30_components as components
 
 STUD_THICKNESS_IN = 1.5
@@ -93,8 +93,14 @@ class HouseLoads:
         return "interior" if zone == "interior" else "end zone"
 
     @property
+    def longest_ft(self) -> float:
+        """The longer plan dimension: no diaphragm of the house spans further."""
+        return max(self.variant.width_ft, self.variant.extent[3] - self.variant.extent[1])
+
+    @property
     def roof_angle(self) -> float:
-        return max(slope_angle_deg(r, "low") for r in self.variant.roofs)
+        sides: tuple[Side, ...] = ("low", "high")
+        return max(slope_angle_deg(r, side) for r in self.variant.roofs for side in sides)
 
     def stud_pressure(self, wall: WallLine, zone: str, spacing_ft: float) -> Effect:
         """C&C pressure (psf) on a stud: zone 5 near corners, effective area by the third-of-span rule (26.2)."""
@@ -104,14 +110,12 @@ class HouseLoads:
         return cladding.wall_pressure(self.frame, "4" if zone == "interior" else "5", area, self.roof_angle)
 
     def out_of_plane(self, wall: WallLine, zone: str, spacing_ft: float) -> list[Effect]:
-        """Wind and seismic pressure on a wall normal to it (psf): one effect for each form of the seismic rule."""
+        """Pressure normal to a wall (psf): wind with each form of the seismic rule, and the least wind pressure."""
         if not wall.exterior:
             return [self.frame.zero()]
         wind = self.stud_pressure(wall, zone, spacing_ft)
-        span = max(self.variant.width_ft, self.variant.extent[3] - self.variant.extent[1])
-        return [
-            wind + part for part in cladding.wall_inertia(self.frame, self.variant.weights["exterior_wall"][1], span)
-        ]
+        inertia = cladding.wall_inertia(self.frame, self.variant.weights["exterior_wall"][1], self.longest_ft)
+        return [*(wind + part for part in inertia), cladding.least_pressure(self.frame)]
 
     def push_beside_shear(self, wall: WallLine) -> list[Effect]:
         """Pressure (psf) on a wall whose plate carries shear in the same case.
@@ -133,7 +137,7 @@ class HouseLoads:
         return pushes
 
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
-        """The first rank whose limit holds the members' demand at the reference hazards: which package line they join."""
+        """The first rank whose limit holds the demand at the reference hazards: which package line the members join."""
         probe = make_point(
             self.frame, "", "", place="", schedule="", drop="", measure="each", components=(component,), members=members
         )

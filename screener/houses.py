@@ -41,8 +41,8 @@ class Houses:
         """A number of each house spread over the lots; ``without`` where a lot has none."""
         return np.array([*values, without])[self.of_lot]
 
-    def mean_roof_height_ft(self) -> NDArray[np.float64]:
-        return self.per_lot([v.mean_roof_height_ft for v in self.variants], HEIGHT_WITHOUT_PLAN_FT)
+    def mean_roof_height_ft(self, without_plan_ft: float = HEIGHT_WITHOUT_PLAN_FT) -> NDArray[np.float64]:
+        return self.per_lot([v.mean_roof_height_ft for v in self.variants], without_plan_ft)
 
 
 def choose_houses(

@@ -13,9 +13,14 @@ import numpy as np
 
 from screener.line_loads import Effect, LineLoad, Profile
 from screener.load_states import Axis, WindState
-from screener.plans import TOUCH_FT, RoofPart, Variant
-from screener.roof_loads import RoofContext, gcpf_at, slope_angle_deg
+from screener.plans import TOUCH_FT, PorchRoof, RoofPart, Variant
+from screener.roof_loads import RoofContext, faces_slope, gcpf_at, slope_angle_deg
+from screener.standards import asce7_ch27_open_roofs as open_roofs
 from screener.standards import asce7_ch28_envelope as envelope
+
+AXES: tuple[Axis, ...] = ("x", "y")
+PORCH_NET_CN = 1.3
+"""Net coefficient on an open roof's fascia and slope seen from the side: wind 0.8, lee 0.5 (project choice)."""
 
 
 def other(axis: Axis) -> Axis:
@@ -147,7 +152,42 @@ def wind_load(ctx: RoofContext, storey: int, axis: Axis) -> LineLoad:
         zone = "low" if mid < ends[0] + ctx.end_zone_ft else "high" if mid > ends[1] - ctx.end_zone_ft else "interior"
         at_a, at_b = (_wind_rows(ctx, axis, t, mid, zone, wall_ft, h, tallest[0] if tallest else None) for h in heights)
         load.spread(a, b, ctx.frame.wind_effect(at_a), ctx.frame.wind_effect(at_b))
+    if storey == 0:
+        _porch_load(ctx, axis, load)
     return load
+
+
+def porch_push_rows(ctx: RoofContext, porch: PorchRoof, axis: Axis) -> np.ndarray:
+    """(wind states, basis): size of the horizontal wind force on a whole open porch along ``axis``, lb."""
+    x0, y0, x1, y1 = porch.rect
+    wall = next((w for w in ctx.variant.walls if w.name == porch.attached_wall), None)
+    depth = x1 - x0 if wall is not None and wall.axis == "y" else y1 - y0
+    face = (y1 - y0 if axis == "x" else x1 - x0) * (porch.fascia_depth_ft + porch.pitch_in_12 / 12.0 * depth)
+    rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    for i, state in enumerate(ctx.frame.wind):
+        if state.axis != axis:
+            continue
+        if state.minimum:
+            rows[i, ctx.frame.column["one"]] = envelope.minimum_wall_psf(ctx.frame.edition) * face
+        else:
+            gust = open_roofs.gust_effect_factor(ctx.frame.edition)
+            rows[i, ctx.frame.column["q_components_psf"]] = PORCH_NET_CN * gust * ctx.kd * face
+    return rows
+
+
+def _porch_load(ctx: RoofContext, axis: Axis, load: LineLoad) -> None:
+    """Half the wind on an attached porch goes to the house: along its ledger, or at the wall it hangs on."""
+    for porch in ctx.variant.porches:
+        wall = next((w for w in ctx.variant.walls if w.name == porch.attached_wall), None)
+        if wall is None:
+            continue
+        x0, y0, x1, y1 = porch.rect
+        half = 0.5 * ctx.frame.sense * ctx.frame.wind_effect(porch_push_rows(ctx, porch, axis))
+        if wall.axis == axis:
+            load.point(wall.at, half)
+        else:
+            lo, hi = (x0, x1) if wall.axis == "x" else (y0, y1)
+            load.spread(lo, hi, half / (hi - lo))
 
 
 def _wall_height(variant: Variant, storey: int, t: Axis, s: float) -> float:
@@ -183,7 +223,10 @@ def _wind_rows(
             continue
         if state.minimum:
             force = envelope.minimum_wall_psf(ctx.frame.edition) * wall_ft
-            rows[i, one] = state.sense * (force + envelope.minimum_roof_psf(ctx.frame.edition) * roof_ft)
+            # a gable is wall, a slope is roof
+            gable = part is not None and not faces_slope(part, state)
+            roof_psf = (envelope.minimum_wall_psf if gable else envelope.minimum_roof_psf)(ctx.frame.edition)
+            rows[i, one] = state.sense * (force + roof_psf * roof_ft)
             continue
         suffix = "E" if zone == state.corner else ""
         force = wall_ft * wall_coefficient(ctx, state, t, s, suffix)
@@ -212,11 +255,6 @@ def wall_coefficient(ctx: RoofContext, state: WindState, t: Axis, s: float, suff
 def _covers(part: RoofPart, t: Axis, s: float) -> bool:
     lo, hi = (part.along_lo, part.along_hi) if part.along == t else (part.across_lo, part.across_hi)
     return lo - TOUCH_FT <= s <= hi + TOUCH_FT
-
-
-def faces_slope(part: RoofPart, state: WindState) -> bool:
-    """A hip shows a slope to every wind, a gable only across its ridge."""
-    return part.shape == "hip" or part.along != state.axis
 
 
 def _hip_angle(part: RoofPart) -> float:

@@ -138,6 +138,10 @@ class LineLoad:
                 out += ea + (eb - ea) * (s - a) / (b - a)
         return out
 
+    def part(self, lo: float, hi: float) -> LineLoad:
+        """The distributed load from lo to hi (points left out)."""
+        return LineLoad(self.zero, list(self._cut(lo, hi)))
+
     def breaks(self) -> list[float]:
         return sorted({round(x, 9) for a, b, _, _ in self.pieces for x in (a, b)})
 

@@ -6,7 +6,7 @@ A lot that can't be used is skipped: it keeps its row and gets the reason. Nothi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -271,6 +271,19 @@ def _plan_fault(
 
 def _spelled(name: str, known: Sequence[str]) -> str:
     return next((k for k in known if k.casefold() == name.casefold()), name)
+
+
+def spread(values: Any, places: NDArray[np.intp], lots: int) -> NDArray[Any]:
+    """Values of some lots in the places of all `lots`; NaN or blank elsewhere."""
+    values = np.asarray(values)
+    out: NDArray[Any]
+    if values.dtype.kind in "fiu":
+        out = np.full(lots, np.nan)
+    else:
+        bare = values.dtype.kind == "O" and any(isinstance(v, bool | np.bool_) or v is None for v in values)
+        out = np.full(lots, None if bare else "", dtype=object)
+    out[places] = values
+    return out
 
 
 def skip_lot(

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
-    from screener.config import Tract
+    from screener.config import Site, Tract
 
 Progress = Callable[[str], None]
 SDPWS_EDITION = {"ASCE 7-16": "2015", "ASCE 7-22": "2021"}
@@ -249,9 +249,7 @@ def _scope(p: Prepared) -> None:
     tract, lots = p.tract, p.lots.iloc[p.usable]
     house = p.houses.of_lot[p.usable]
     p.findings.add("NO_PLAN", house == NO_HOUSE, lambda i: f"hazards at {p.site.height_ft[i]:.0f} ft mean roof height")
-    p.findings.add("SDC_E", np.isin(p.site.seismic.sdc, ["E", "F"]), lambda i: f"category {p.site.seismic.sdc[i]}")
-    limit = DEBRIS_COAST_SPEED_MPH if tract.design.hurricane_prone else DEBRIS_SPEED_MPH
-    p.findings.add("V_LIMIT", p.site.speed.values >= limit, lambda i: f"{p.site.speed.values[i]:.0f} mph")
+    hazard_limits(tract, p.site, p.findings)
     for h, model in enumerate(p.models):
         for code, detail in plan_findings(model):
             p.findings.add(code, house == h, detail)
@@ -261,6 +259,13 @@ def _scope(p: Prepared) -> None:
     _permit(p, house)
     _fit(p, lots, house)
     age_findings(tract, p.hardware, p.houses, house, p.findings)
+
+
+def hazard_limits(tract: Site, site: SiteHazards, findings: Findings) -> None:
+    """Hazards at which prescriptive construction, or this tool, ends whatever stands on the lot."""
+    findings.add("SDC_E", np.isin(site.seismic.sdc, ["E", "F"]), lambda i: f"category {site.seismic.sdc[i]}")
+    limit = DEBRIS_COAST_SPEED_MPH if tract.design.hurricane_prone else DEBRIS_SPEED_MPH
+    findings.add("V_LIMIT", site.speed.values >= limit, lambda i: f"{site.speed.values[i]:.0f} mph")
 
 
 def _permit(p: Prepared, house: NDArray[np.int64]) -> None:

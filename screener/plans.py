@@ -241,6 +241,7 @@ class WallLine:
     stands_on: str
     height_ft: float
     openings: tuple[Span, ...]
+    drawn_from: Literal["low", "high"] = "low"
 
     @property
     def length(self) -> float:
@@ -282,6 +283,7 @@ class RoofPart:
     girders: tuple[tuple[float, float, float], ...]
     end_walls: tuple[str, str]
     hip_setback_ft: float
+    laid_from: Literal["low", "high"] = "low"
 
     @property
     def span(self) -> float:
@@ -500,6 +502,7 @@ def _wall(w: Wall, index: dict[str, int], levels: list[Storey], style: str, buil
         w.stands_on,
         levels[index[w.storey]].wall_height_ft,
         tuple(sorted(spans, key=lambda s: s.lo)),
+        "low" if end >= start else "high",
     )
 
 
@@ -549,6 +552,7 @@ def _roof(
         tuple(sorted(girders)),
         (ends[0], ends[1]),
         r.hip_setback_ft or 0.0,
+        "high" if mirrored and not across_x else "low",
     )
 
 
@@ -799,8 +803,17 @@ def _stands_on(v: Variant, w: WallLine) -> WallLine | None:
 
 
 def wall_below(v: Variant, w: WallLine) -> WallLine | None:
-    """The wall that carries ``w``, or None on the foundation."""
+    """The wall that carries most of ``w``, or None on the foundation."""
     return _stands_on(v, w) if w.storey else None
+
+
+def walls_below(v: Variant, w: WallLine) -> list[WallLine]:
+    """Every wall of the storey below that stands on the line of ``w`` and under some of it."""
+    if w.stands_on:
+        named = _stands_on(v, w)
+        return [named] if named else []
+    near = [b for b in v.walls_of(w.storey - 1, w.axis) if abs(b.at - w.at) <= STACK_FT]
+    return [b for b in near if min(b.hi, w.hi) - max(b.lo, w.lo) > TOUCH_FT]
 
 
 def _roof_faults(v: Variant, r: RoofPart) -> Iterator[tuple[str, str, str]]:

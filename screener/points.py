@@ -62,7 +62,12 @@ class Point:
 
 
 def _forms(rows: NDArray[np.float64], basis: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray((basis @ rows.reshape(-1, rows.shape[-1]).T).reshape(len(basis), *rows.shape[:2]))
+    """Rows times bases, column by column: the last bits of a matrix product depend on how many lots share a batch."""
+    flat = rows.reshape(-1, rows.shape[-1])
+    out = np.zeros((len(basis), len(flat)))
+    for k in np.flatnonzero(flat.any(axis=0)):
+        out += basis[:, k, None] * flat[:, k]
+    return out.reshape(len(basis), *rows.shape[:2])
 
 
 @dataclass(frozen=True)

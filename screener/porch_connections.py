@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from screener.house_loads import HouseLoads
+from screener.lateral_loads import AXES, porch_push_rows
 from screener.line_loads import Effect, LineLoad
 from screener.load_states import Axis
 from screener.plans import PorchRoof
@@ -30,7 +31,8 @@ def _porch(house: HouseLoads, porch: PorchRoof) -> None:
     beam.spread(lo, hi, psf * (depth / 2.0))
     places = [float(p) for p in np.linspace(lo, hi, porch.posts)]
     posts = beam.reactions(places)
-    push = _porch_push(house, porch, along, hi - lo, depth, wall is not None)
+    both = np.sum([porch_push_rows(house.ctx, porch, axis) for axis in AXES], axis=0)
+    push = house.frame.wind_effect(both) * (0.5 / porch.posts)
     lines = 1 if wall else 2
     count = porch.posts * lines
     members = [Member({"uplift_lb": p, "lateral_lb": push}) for p in posts[: (len(posts) + 1) // 2]]
@@ -93,19 +95,4 @@ def _porch_pressure(house: HouseLoads, porch: PorchRoof) -> Effect:
     for i, state in enumerate(house.frame.wind):
         if not state.minimum:
             out[i, house.frame.column["q_components_psf"]] = -up * gust * house.ctx.kd
-    return out
-
-
-def _porch_push(house: HouseLoads, porch: PorchRoof, along: Axis, width: float, depth: float, attached: bool) -> Effect:
-    """Horizontal force on one post's ends, lb: 16 psf or 1.3 q G on the fascia and slope, halves to both edges."""
-    out = house.frame.zero()
-    rise = porch.pitch_in_12 / 12.0 * depth
-    for i, state in enumerate(house.frame.wind):
-        face = (width if state.axis != along else depth) * (porch.fascia_depth_ft + rise)
-        share = 0.5 * face / porch.posts
-        if state.minimum:
-            out[i, house.frame.column["one"]] = 16.0 * share
-        else:
-            gust = open_roofs.gust_effect_factor(house.frame.edition)
-            out[i, house.frame.column["q_components_psf"]] = 1.3 * gust * house.ctx.kd * share
     return out

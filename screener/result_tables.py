@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from screener import columns
 from screener.bill import bill_of_materials, lot_money, lot_rows
 from screener.houses import NO_HOUSE
-from screener.lots import SKIPPED
+from screener.lots import SKIPPED, spread
 from screener.pipeline import Prepared, Results
 from screener.selection import HouseResult, PointResult, Selection
 
@@ -31,7 +31,8 @@ def build_results(p: Prepared, s: Selection) -> Results:
     bill = bill_of_materials(pieces, p.tract, p.hardware)
     exceptions = _exceptions(p)
     issues = p.issues.frame().reindex(columns=columns.names("issues"))
-    return Results(lots, demands, bill, exceptions, issues, _packages(s), _run(p, s), {}, _summary(s), _layers(p))
+    layers = p.site.map_layers(p.lots.crs)
+    return Results(lots, demands, bill, exceptions, issues, _packages(s), _run(p, s), {}, _summary(s), layers)
 
 
 def _choice_findings(p: Prepared, s: Selection) -> None:
@@ -220,24 +221,7 @@ def _lots(p: Prepared, s: Selection, governing: _Governing, pieces: pd.DataFrame
         "area_sqft",
     ):
         out[name] = lots[name].to_numpy()
-    site = p.site
-    hazards = {
-        "wind_speed_mph": site.speed.values,
-        "ke": site.elevation.ke,
-        "elevation_ft": site.elevation.elevation_ft,
-        "ss_g": site.seismic.ss_g,
-        "s1_g": site.seismic.s1_g,
-        "site_class": site.seismic.site_class,
-        "sds_g": site.seismic.sds_g,
-        "sd1_g": site.seismic.sd1_g,
-        "sdc": site.seismic.sdc,
-        "sdc_sds_only": site.seismic.sdc_sds_only,
-        "sdc_irc": site.seismic.sdc_irc,
-        "ground_snow_psf": site.snow_psf,
-        "mean_roof_height_ft": site.height_ft,
-        **site.columns,
-    }
-    for name, values in hazards.items():
+    for name, values in p.site.lot_columns().items():
         out[name] = _spread(p, values, n)
     totals = lot_money(pieces, len(p.usable), p.tract.purchase.labour_usd_per_h)
     for name in ("hardware_cost", "labour_hours", "total_cost"):
@@ -256,20 +240,7 @@ def _lots(p: Prepared, s: Selection, governing: _Governing, pieces: pd.DataFrame
 
 
 def _spread(p: Prepared, values: Any, n: int) -> NDArray[Any]:
-    """Values of the usable lots in the places of all lots; NaN or blank elsewhere."""
-    values = np.asarray(values)
-    if values.dtype.kind in "fiu" and values.dtype.kind != "O":
-        out: NDArray[Any] = np.full(n, np.nan)
-    else:
-        out = np.full(
-            n,
-            None
-            if values.dtype.kind == "O" and any(isinstance(v, bool | np.bool_) or v is None for v in values)
-            else "",
-            dtype=object,
-        )
-    out[p.usable] = values
-    return out
+    return spread(values, p.usable, n)
 
 
 def _statuses(p: Prepared, s: Selection) -> NDArray[np.object_]:
@@ -313,7 +284,7 @@ def _packages(s: Selection) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns.names("packages")).astype(object)
 
 
-# --- run record, layers, summary ----------------------------------------------------------------------------------
+# --- run record, summary ----------------------------------------------------------------------------------
 
 
 def _run(p: Prepared, s: Selection) -> dict[str, Any]:
@@ -354,17 +325,6 @@ def _run(p: Prepared, s: Selection) -> dict[str, Any]:
             for m in p.models
         },
     }
-
-
-def _layers(p: Prepared) -> dict[str, gpd.GeoDataFrame]:
-    """Map layers that help, in the lots' own system."""
-    out = {}
-    for name, (table, crs) in p.site.layers.items():
-        frame = pd.DataFrame({k: v for k, v in table.items() if k != "geometry"})
-        if "lot" in frame:
-            frame.insert(0, "lot_id", p.site.points.lot_id[frame.pop("lot").to_numpy()])
-        out[name] = gpd.GeoDataFrame(frame, geometry=table["geometry"], crs=crs).to_crs(p.lots.crs)
-    return out
 
 
 def _summary(s: Selection) -> dict[str, Any]:

@@ -83,13 +83,13 @@ def _tie_points(
             Member(
                 {
                     "uplift_lb": s * strips[r.zone][j],
-                    "perpendicular_lb": sign * _plate_push(house, part, wall, r.zone, outer, s),
+                    "perpendicular_lb": push,
                     "parallel_lb": _along_plate(house, part, wall, s),
                 },
                 f"{r.zone} end" if zone != "interior" else "",
             )
             for r in chosen
-            for sign in (1.0, -1.0)  # push and pull alike
+            for push in _plate_pushes(house, part, wall, r.zone, outer, s)
         ]
         where = "interior bearing" if not outer else zone
         house.add(
@@ -136,12 +136,16 @@ def _plate_stud(
     )
 
 
-def _plate_push(house: HouseLoads, part: RoofPart, wall: WallLine, zone: str, outer: bool, width_ft: float) -> Effect:
-    """Horizontal push of the wall's upper half on one tie, lb: MWFRS wall zones with internal pressure."""
+def _plate_pushes(
+    house: HouseLoads, part: RoofPart, wall: WallLine, zone: Zone, outer: bool, width_ft: float
+) -> list[Effect]:
+    """Horizontal push of the wall's upper half on one tie, lb, both ways: MWFRS wall zones with internal pressure, and
+    the two forms of seismic wall anchorage (12.11.2)."""
     if not outer or not wall.exterior:
-        return house.frame.zero()
-    rows = wall_rows(house.ctx, part, faces(part, wall), zone)  # type: ignore[arg-type]
-    return house.frame.wind_effect(rows) * (width_ft * wall.height_ft / 2.0)
+        return [house.frame.zero()]
+    wind = house.frame.wind_effect(wall_rows(house.ctx, part, faces(part, wall), zone))
+    inertia = cladding.wall_inertia(house.frame, house.variant.weights["exterior_wall"][1], house.longest_ft)
+    return [(sign * wind + shaken) * (width_ft * wall.height_ft / 2.0) for sign in (1.0, -1.0) for shaken in inertia]
 
 
 def _along_plate(house: HouseLoads, part: RoofPart, wall: WallLine, width_ft: float) -> Effect:
@@ -152,11 +156,14 @@ def _along_plate(house: HouseLoads, part: RoofPart, wall: WallLine, width_ft: fl
 
 
 def _boundary_plf(house: HouseLoads, storey: int, wall: WallLine) -> Effect:
-    level = house.lateral[storey, wall.axis]
-    for line in level.lines:
-        if line.name == wall.line and wall.shear:
-            return house.frame.sense * level.storey_force[line.name] / line.plate_ft
-    return house.frame.zero()
+    """Shear per foot of plate where ties carry it: the line's roof force over its walls that have trusses on them."""
+    if not wall.shear:
+        return house.frame.zero()
+    bearing = {name for r in house.variant.roofs if r.storey == storey for _, name in r.bearings}
+    bearing |= {n for r in house.variant.roofs if r.storey == storey and r.shape == "hip" for n in r.end_walls}
+    walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == wall.line]
+    plate_ft = sum(w.length for w in walls if w.name in bearing)
+    return house.frame.sense * house.lateral[storey, wall.axis].storey_force[wall.line] / plate_ft
 
 
 def _strip_steps(house: HouseLoads, part: RoofPart, j: int, zone: str) -> list[Step]:
@@ -292,7 +299,6 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
     house.truss_spacing[wall_name] = s
     count = max(1, math.ceil(part.span / s - 1e-9) - 1)
     uplift = s * jacks.jack_at_wall
-    push = _plate_push(house, part, wall, side, True, s)
     house.add(
         f"truss tie: {part.name} hip jacks on {wall_name}",
         "truss_tie",
@@ -300,11 +306,11 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
             Member(
                 {
                     "uplift_lb": uplift,
-                    "perpendicular_lb": sign * push,
+                    "perpendicular_lb": push,
                     "parallel_lb": _along_plate(house, part, wall, s),
                 }
             )
-            for sign in (1.0, -1.0)
+            for push in _plate_pushes(house, part, wall, side, True, s)
         ],
         ("uplift_lb", "perpendicular_lb", "parallel_lb"),
         place=f"each jack of the hip end of roof {part.name} on wall {wall_name}",
@@ -346,7 +352,9 @@ def _hip_girder(house: HouseLoads, part: RoofPart, side: Side, jack: Effect, str
 
 def _sheathing(house: HouseLoads, part: RoofPart) -> None:
     """Suction on the sheathing's fasteners by zone; a fastener's effective area is taken as 10 sq ft (26.2)."""
-    angle = slope_angle_deg(part, "low")
+    sides: tuple[Side, ...] = ("low", "high")
+    angles = sorted({slope_angle_deg(part, side) for side in sides})
+    angle = angles[0]  # zones are drawn at the flatter slope, coefficients are the worse of the two
     a = house.ctx.end_zone_ft / 2.0
     for portion, overhang in (("inside", False), ("overhang", True)):
         areas = components.roof_zone_areas_sqft(
@@ -366,7 +374,10 @@ def _sheathing(house: HouseLoads, part: RoofPart) -> None:
                 continue
             surface = "flat" if angle <= 7.0 else part.shape
             ratio = house.variant.mean_roof_height_ft / house.variant.least_dimension_ft
-            gcp = float(components.gcp(surface, zone, "suction", angle, 10.0, house.frame.edition, ratio, overhang))
+            gcp = min(
+                float(components.gcp(surface, zone, "suction", one, 10.0, house.frame.edition, ratio, overhang))
+                for one in angles
+            )
             effect = cladding.suction_and_pressure(house.frame, gcp, 0.0)
             if overhang:  # top and underside together: no internal pressure
                 effect[:, house.frame.column["q_components_gcpi_psf"]] = 0.0

@@ -64,6 +64,11 @@ def load_case(part: RoofPart, state: WindState) -> str:
     return "B" if state.axis == part.along else "A"
 
 
+def faces_slope(part: RoofPart, state: WindState) -> bool:
+    """A hip shows a slope to every wind, a gable only across its ridge."""
+    return part.shape == "hip" or part.along != state.axis
+
+
 def end_zone_end(part: RoofPart, state: WindState) -> Side:
     """The end of the ridge at which this state's end zone lies: the reference corner, or the windward end."""
     return state.windward_end if state.axis == part.along else state.corner
@@ -118,8 +123,11 @@ def eave_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone) -> np.nd
     rows = surface_rows(ctx, part, side, zone, edge)
     angle = slope_angle_deg(part, side)
     for i, state in enumerate(ctx.frame.wind):
-        if not state.minimum and load_case(part, state) == "A" and state.windward_end == side:
-            coefficient = gcpf_at("A", roof_zone(part, state, side, zone), angle)
+        case = load_case(part, state)
+        # along the ridge the figure stands for quartering winds too: they get under the eave at the reference corner
+        reference = state.windward_end if case == "A" else state.corner
+        if not state.minimum and reference == side:
+            coefficient = gcpf_at(case, roof_zone(part, state, side, zone), angle)
             rows[i] = _pressure_row(ctx, coefficient - ctx.soffit_gcp, 0)
     return rows
 
@@ -211,11 +219,13 @@ def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Z
         windward = state.windward_end == side
         if state.axis != normal:
             case, surface = "B", "1"
-        elif load_case(part, state) == "A":
+        elif faces_slope(part, state):
             case, surface = "A", "1" if windward else "4"
         else:
             case, surface = "B", "5" if windward else "6"
-        coefficient = gcpf_at(case, surface + suffix, slope_angle_deg(part, "low"))
+        # case B does not depend on the angle; case A takes the windward slope's, like the horizontal totals
+        slope: Side = state.windward_end if case == "A" else "low"
+        coefficient = gcpf_at(case, surface + suffix, slope_angle_deg(part, slope))
         rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
     return np.array(rows)
 
@@ -243,6 +253,8 @@ def truss_runs(ctx: RoofContext, part: RoofPart) -> list[TrussRun]:
     first, last = part.along_lo + inset, part.along_hi - inset
     count = max(0, math.ceil((last - first) / s - 1e-9) - 1)
     places = [first + s * (i + 1) for i in range(count)]
+    if part.laid_from == "high":
+        places = [first + last - p for p in reversed(places)]
     start, stop = first + s / 2.0, last - s / 2.0
     runs: list[TrussRun] = []
     zones: tuple[Zone, ...] = ("low", "interior", "high")

@@ -9,7 +9,7 @@ import numpy as np
 from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads, Segment, WallLoads
 from screener.line_loads import SAME_FT, Effect, LineLoad
-from screener.plans import Span, WallLine, wall_below
+from screener.plans import TOUCH_FT, Span, WallLine, wall_below
 from screener.points import Member
 from screener.standards.sdpws_shear_walls import strength_share_factor
 
@@ -82,13 +82,17 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
     force, total = _line_shear(house, wall.storey, wall)
     span = segment.span
     arm = span.length - house.variant.plan.plan.hold_down_offset_ft
-    couple = force * (segment.share / total * wall.height_ft / arm)
+    # the shear enters at the top of the floor above, not at the plate under it
+    lever = wall.height_ft + _floor_over_ft(house, wall, span)
+    couple = force * (segment.share / total * lever / arm)
     at_lo, at_hi = arriving.to_ends(span.lo, span.hi)
     couple_lo, couple_hi = at_lo + couple, at_hi - couple
     loads.foot_couples.point(span.lo, couple_lo)
     loads.foot_couples.point(span.hi, couple_hi)
-    up_lo, up_hi = loads.foot.to_ends(span.lo, span.hi)
-    packs_lo, packs_hi = (_packs_at(house, loads, end) for end in (span.lo, span.hi))
+    # moment of the vertical loads about the compression end, over the arm to the hold-down
+    up_lo, up_hi = (end * (span.length / arm) for end in loads.foot.to_ends(span.lo, span.hi))
+    # what stands at single places on the piece (jambs, girders, posts above), by lever
+    packs_lo, packs_hi = LineLoad(house.frame.zero(), [], loads.foot.points).to_ends(span.lo, span.hi)
     label = f"{wall.name}, segment {n} ({span.length:.1f} ft)"
     rec = Recorder()
     rec.note(
@@ -102,8 +106,8 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
     rec.note(
         "overturning couple",
         "share V h / arm",
-        {"h_ft": wall.height_ft, "arm_ft": arm},
-        segment.share / total * wall.height_ft / arm,
+        {"h_ft": lever, "arm_ft": arm},
+        segment.share / total * lever / arm,
         "lb per lb of line force",
         "statics",
     )
@@ -124,6 +128,16 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
 def _packs_at(house: HouseLoads, loads: WallLoads, place: float) -> Effect:
     """What openings and girders hand to the studs at one place of the wall's foot."""
     return sum((e for s, e in loads.foot.points if abs(s - place) < SAME_PACK_FT), house.frame.zero())
+
+
+def _floor_over_ft(house: HouseLoads, wall: WallLine, span: Span) -> float:
+    """Depth of the framed floor that stands on this piece of wall; 0 under a roof."""
+    if wall.storey + 1 >= len(house.variant.levels):
+        return 0.0
+    upper, middle = house.variant.levels[wall.storey + 1], 0.5 * (span.lo + span.hi)
+    x, y = (middle, wall.at) if wall.axis == "x" else (wall.at, middle)
+    over = any(r[0] - TOUCH_FT <= x <= r[2] + TOUCH_FT and r[1] - TOUCH_FT <= y <= r[3] + TOUCH_FT for r in upper.areas)
+    return upper.floor_depth_ft if over else 0.0
 
 
 def _hold_down(
@@ -233,16 +247,3 @@ def racking_connections(house: HouseLoads) -> None:
             steps=rec.steps,
             facts={"wall_height_ft": wall.height_ft, "least_segment_ft": min(s.span.length for s in segments)},
         )
-        if storey:
-            house.add(
-                f"bottom plate to floor: line {line}, storey {storey + 1}",
-                "plate_to_floor",
-                members,
-                ("shear_plf", "uplift_plf", "perpendicular_plf"),
-                place=f"bottom plate of line {line} to the floor it stands on, storey {storey + 1}",
-                schedule="bottom plate to floor",
-                drop="floor",
-                measure="per_ft",
-                runs_ft=[s.length for w in walls for s in w.solids(doors_only=True)],
-                facts={"below": "wood"},
-            )

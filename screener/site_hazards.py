@@ -6,7 +6,7 @@ as arrays with one entry a lot, with the reason wherever a lot has none.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -14,16 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hazard import crs as crs_tools
-from hazard.exposure import ExposureRules, sector_layer
+from hazard.exposure import ExposureResult, Flips, sector_layer
 from hazard.ground_elevation import GroundElevation, ground_elevation
 from hazard.ground_states import (
     PhasePlan,
     depends_on_phase,
     design_exposure,
+    design_flips,
     exposure_states,
     measure_states,
     phase_plan,
     resolve_state,
+    state_texts,
 )
 from hazard.issues import InputError, Issues
 from hazard.land_cover import read_roughness_table, roughness_map
@@ -32,7 +34,14 @@ from hazard.rasters import read_window
 from hazard.sampling import LotPoints, LotValues, read_values
 from hazard.seismic import Seismic, code_meanings, code_severities, seismic
 from hazard.standards import asce7_ch26_wind as ch26
-from hazard.topography import TopographySettings, height_above_ground_ft, topography, worst_product
+from hazard.topography import (
+    Assessment,
+    KztBand,
+    TopographyResult,
+    height_above_ground_ft,
+    topography,
+    worst_product,
+)
 from hazard.wind_speed import wind_speed_mph
 from screener.files.vectors import VectorFile, read_layer
 from screener.scope import Findings
@@ -47,8 +56,28 @@ Floats = NDArray[np.float64]
 DIRECTIONS = 16
 GIVEN_STATE = "as given"
 EXPOSURE_NEAR_SHARE = 0.10
-TERRAIN_PAD_FT = 10_560.0 + 2_640.0 + 400.0
-"""Two miles upwind, what the terrain search reads past it, and a few cells."""
+LETTERS = ("B", "C", "D")
+TERRAIN_CELLS_FT = 400.0
+"""Read past the terrain search's own distances: a few cells."""
+
+
+@dataclass(frozen=True)
+class ExposureView:
+    """What a picture or a list of close calls needs of the exposure: absent where letters were given."""
+
+    result: ExposureResult
+    flips: Flips
+
+
+@dataclass(frozen=True)
+class TerrainView:
+    """The same of the terrain: absent where Kzt was given. Kzt is the screening value; z and letters are those used."""
+
+    result: TopographyResult
+    assessment: Assessment
+    z_ft: Floats
+    letters: NDArray[np.str_]
+    band: KztBand
 
 
 @dataclass
@@ -72,12 +101,47 @@ class SiteHazards:
     columns: dict[str, Any] = field(default_factory=dict)
     layers: dict[str, Any] = field(default_factory=dict)
     provenance: dict[str, str] = field(default_factory=dict)
+    read: dict[str, LotValues] = field(default_factory=dict)
+    exposure: ExposureView | None = None
+    terrain: TerrainView | None = None
 
     @property
     def known(self) -> NDArray[np.bool_]:
         """Lots that have every hazard number a demand needs."""
         numbers = (self.q_envelope_psf, self.q_components_psf, self.seismic.sds_g, self.seismic.sd1_g)
         return np.asarray(np.logical_and.reduce([np.isfinite(a) for a in numbers]))
+
+    def lot_columns(self) -> dict[str, Any]:
+        """Hazard columns of the lots table by name, one entry for each of these lots."""
+        return {
+            "wind_speed_mph": self.speed.values,
+            "ke": self.elevation.ke,
+            "elevation_ft": self.elevation.elevation_ft,
+            "ss_g": self.seismic.ss_g,
+            "s1_g": self.seismic.s1_g,
+            "site_class": self.seismic.site_class,
+            "sds_g": self.seismic.sds_g,
+            "sd1_g": self.seismic.sd1_g,
+            "sdc": self.seismic.sdc,
+            "sdc_sds_only": self.seismic.sdc_sds_only,
+            "sdc_irc": self.seismic.sdc_irc,
+            "ground_snow_psf": self.snow_psf,
+            "mean_roof_height_ft": self.height_ft,
+            **self.columns,
+        }
+
+    def map_layers(self, crs: Any) -> dict[str, gpd.GeoDataFrame]:
+        """Map layers that help (exposure sectors, terrain crests), in the system `crs`."""
+        import geopandas as gpd
+        import pandas as pd
+
+        made = {}
+        for name, (table, own) in self.layers.items():
+            frame = pd.DataFrame({k: v for k, v in table.items() if k != "geometry"})
+            if "lot" in frame:
+                frame.insert(0, "lot_id", self.points.lot_id[frame.pop("lot").to_numpy()])
+            made[name] = gpd.GeoDataFrame(frame, geometry=table["geometry"], crs=own).to_crs(crs)
+        return made
 
 
 def site_hazards(
@@ -98,9 +162,10 @@ def site_hazards(
         source(given.elevation_ft, "elevation_ft", lots) if given.elevation_ft else None, points, issues, edition
     )
     shaken = seismic(edition, _seismic_sources(tract, lots), _site_class(tract, lots), points, issues)
-    snow = np.zeros(len(points))
+    snow, read = np.zeros(len(points)), {"wind speed": speed, **shaken.sources}
     if given.ground_snow_psf:
-        snow = read_values(source(given.ground_snow_psf, "ground_snow_psf", lots), points, issues).values
+        read["ground snow"] = read_values(source(given.ground_snow_psf, "ground_snow_psf", lots), points, issues)
+        snow = read["ground snow"].values
     else:
         issues.add("snow_none", "note", "project file", "no ground snow", "hazards.ground_snow_psf", "0 psf taken")
     out = SiteHazards(
@@ -113,6 +178,7 @@ def site_hazards(
         snow,
         *(np.empty(0) for _ in range(7)),  # type: ignore[arg-type]
     )
+    out.read = read
     progress("exposure")
     _exposure(tract, lots, out, issues, findings, workers)
     progress("terrain")
@@ -161,36 +227,8 @@ def _site_class(tract: Site, lots: pd.DataFrame) -> Source | None:
 def _exposure(
     tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
-    given = tract.hazards.exposure
-    n = len(out.points)
-    out.columns["ground_state"] = np.full(n, GIVEN_STATE, dtype=object)
-    if given is not None:
-        if given.file is not None:
-            issues.add(
-                "exposure_raster",
-                "stop",
-                "project file [hazards]",
-                "exposure from a raster",
-                "a value or a lots column; or land_cover instead",
-                "",
-            )
-            issues.raise_stops()
-        written = lots["exposure"].to_numpy(dtype=object) if given.column else np.full(n, given.value, dtype=object)
-        letters = np.array([str(v).strip().upper() or "?" for v in written], dtype="<U1")
-        wrong = ~np.isin(letters, ["B", "C", "D", "?"])
-        for i in np.flatnonzero(wrong):
-            issues.add(
-                "exposure_letter",
-                "skip",
-                f"lots {out.points.lot_id[i]}",
-                f"exposure {written[i]!r}",
-                "B, C or D",
-                "no numbers for it",
-                str(out.points.lot_id[i]),
-            )
-        letters[wrong] = "?"
-        out.letters = np.repeat(letters[:, None], DIRECTIONS, axis=1)
-        out.provenance["exposure"] = f"column {given.column}" if given.column else "constant, project file"
+    if tract.hazards.exposure is not None:
+        _exposure_as_given(tract, lots, out, issues, findings)
     elif tract.hazards.land_cover is not None:
         _exposure_from_land_cover(tract, lots, out, issues, findings, workers)
     else:
@@ -199,6 +237,38 @@ def _exposure(
         )
         issues.raise_stops()
     _worst_letter(out)
+
+
+def _exposure_as_given(
+    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings
+) -> None:
+    """One letter a lot from the project file or a lots column; a cell that is no letter leaves its lot unknown."""
+    given, n = tract.hazards.exposure, len(out.points)
+    assert given is not None
+    where = "project file [hazards] exposure"
+    if given.file is not None:
+        issues.add("exposure_raster", "stop", where, "a raster", "a value or a lots column; or land_cover instead", "")
+    elif given.column is None and str(given.value).strip().upper() not in LETTERS:
+        issues.add("exposure_letter", "stop", where, repr(given.value), "B, C or D", "correct the value")
+    issues.raise_stops()
+    written = lots["exposure"].to_numpy(dtype=object) if given.column else np.full(n, given.value, dtype=object)
+    texts = np.array(["" if v is None or v != v else str(v).strip().upper() for v in written], dtype=object)
+    unknown = ~np.isin(texts, LETTERS)
+    for i in np.flatnonzero(unknown):
+        issues.add(
+            "exposure_letter",
+            "skip",
+            f"lots {out.points.lot_id[i]}",
+            f"exposure {texts[i]!r}" if texts[i] else "no exposure",
+            "B, C or D",
+            "no numbers for it",
+            str(out.points.lot_id[i]),
+        )
+    letters = np.where(unknown, "?", texts).astype("<U1")
+    out.letters = np.repeat(letters[:, None], DIRECTIONS, axis=1)
+    out.columns["ground_state"] = np.full(n, GIVEN_STATE, dtype=object)
+    out.provenance["exposure"] = f"column {given.column}" if given.column else "constant, project file"
+    findings.add("EXPO_UNKNOWN", unknown, "no letter is given")
 
 
 def _worst_letter(out: SiteHazards) -> None:
@@ -211,13 +281,19 @@ def _worst_letter(out: SiteHazards) -> None:
     out.columns["exposure_by_direction"] = np.array(["".join(row) for row in letters], dtype=object)
 
 
+def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
+    """Letters for the loads, (n, 16): where one direction is D, an unknown one can be no worse than D."""
+    some_d = (letters == "D").any(axis=1, keepdims=True)
+    return np.where((letters == "?") & some_d, "D", letters)
+
+
 def _exposure_from_land_cover(
     tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
     cover = tract.hazards.land_cover
     assert cover is not None
     assert cover.file is not None
-    rules = ExposureRules()
+    rules = tract.exposure.rules()
     tallest = float(max(30.0, np.nanmax(out.height_ft)))
     window = read_window(
         Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
@@ -252,9 +328,20 @@ def _exposure_from_land_cover(
         "exposure_governing_bearing_deg": chosen.governing_bearing_deg,
     }
     for name in ("today", "built out"):
-        out.columns[f"exposure_{name.replace(' ', '_')}"] = results[name].exposure
+        out.columns[f"exposure_{name.replace(' ', '_')}"] = _shown(results[name].exposure)
+    out.columns["exposure_by_state"] = state_texts(results)
+    flips = design_flips(
+        states,
+        out.height_ft,
+        state,
+        named,
+        share_band=tract.exposure.flip_share,
+        distance_band_ft=tract.exposure.flip_distance_ft,
+    )
+    out.columns["exposure_flips"] = flips.flips.astype(object)
+    out.exposure = ExposureView(chosen, flips)
     depends = depends_on_phase(states, out.height_ft, phase, results) if plan.names else np.full(len(phase), "")
-    out.columns["exposure_depends_on"] = depends
+    out.columns["exposure_depends_on"] = depends.astype(object)
     findings.add("EXPO_PHASE", depends != "", lambda i: f"letter depends on phase {depends[i]} being built")
     near = np.abs(chosen.rough_share_min - rules.rough_share) <= EXPOSURE_NEAR_SHARE
     near &= np.isin(chosen.exposure, ["B", "C"])
@@ -267,6 +354,11 @@ def _exposure_from_land_cover(
     findings.add("EXPO_UNKNOWN", blind, lambda i: f"{chosen.missing_ft[i]:,.0f} ft more ground must be known upwind")
     out.layers["exposure_sectors"] = (sector_layer(out.points.xy, chosen, out.height_ft, rules), out.working.crs)
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
+
+
+def _shown(letters: NDArray[np.str_]) -> NDArray[np.object_]:
+    """Letters as a table shows them: blank where unknown."""
+    return np.where(letters == "?", "", letters).astype(object)
 
 
 def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
@@ -322,11 +414,12 @@ def _terrain(
     given, n = tract.hazards.kzt, len(out.points)
     if given is not None:
         values = read_values(source(given, "kzt", lots), out.points, issues)
+        out.read["Kzt"] = values
         out.kzt = np.repeat(values.values[:, None], DIRECTIONS, axis=1)
-        out.kzt_strict = out.kzt
+        screening = out.kzt_strict = out.kzt
         out.provenance["kzt"] = values.provenance
     elif tract.hazards.elevation_ft is not None and tract.hazards.elevation_ft.file is not None:
-        _terrain_from_elevation(tract, lots, out, issues, findings, workers)
+        screening = _terrain_from_elevation(tract, lots, out, issues, findings, workers)
     else:
         issues.add(
             "kzt_none",
@@ -336,22 +429,53 @@ def _terrain(
             "one of them",
             "Kzt = 1.0 taken: level ground",
         )
-        out.kzt = out.kzt_strict = np.ones((n, DIRECTIONS))
+        screening = out.kzt = out.kzt_strict = np.ones((n, DIRECTIONS))
         out.provenance["kzt"] = "1.0, no terrain given"
+    for name, values_by_direction in (
+        ("kzt", out.kzt),
+        ("kzt_screening", screening),
+        ("kzt_strict", out.kzt_strict),
+    ):
+        out.columns[name] = values_by_direction.max(axis=1)  # NaN spreads: one unknown direction may be the worst
+    out.columns["kzt_by_direction"] = _sixteen_texts(out.kzt)
     findings.add("KZT", np.nan_to_num(out.kzt).max(axis=1) >= 1.5, lambda i: f"Kzt {np.nanmax(out.kzt[i]):.2f}")
+
+
+def _sixteen_texts(values: Floats) -> NDArray[np.object_]:
+    """Sixteen numbers as one text, "?" where unknown."""
+    cells = np.where(np.isnan(values), "?", np.char.mod("%.2f", values))
+    return np.array([" ".join(row) for row in cells], dtype=object)
 
 
 def _terrain_from_elevation(
     tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
-) -> None:
+) -> Floats:
+    """Kzt of every lot and direction from the terrain; returns the screening values."""
     layer = source(tract.hazards.elevation_ft, "elevation_ft", lots)
     assert isinstance(layer, Layer)
-    window = read_window(layer, out.points.bounds(), out.points.crs, TERRAIN_PAD_FT, issues)
-    result = topography(window, out.points.xy, out.points.crs, TopographySettings(edition=tract.design.loads), workers)
+    settings = tract.terrain.settings_for(tract.design.loads)
+    reach_ft = max(settings.search_upwind_ft, settings.search_downwind_ft) + settings.beyond_ft
+    window = read_window(layer, out.points.bounds(), out.points.crs, reach_ft + TERRAIN_CELLS_FT, issues)
+    result = topography(window, out.points.xy, out.points.crs, settings, workers)
     z = height_above_ground_ft(out.height_ft, result.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
-    # an unknown letter in one direction takes the lower height limit of open country, the safe side for Kzt
-    assessed = result.assess(z, out.letters)
-    out.kzt, out.kzt_strict = assessed.kzt_screening, assessed.kzt_strict
+    letters = bounded_letters(out.letters)
+    assessed = result.assess(z, letters)
+    strict = tract.terrain.kzt_isolation == "strict"
+    out.kzt = assessed.kzt_strict if strict else assessed.kzt_screening
+    out.kzt_strict = assessed.kzt_strict
+    band = result.kzt_band(z, letters, tract.terrain.flip_share)
+    out.terrain = TerrainView(result, assessed, z, letters, band)
+    _terrain_columns(out, out.terrain)
+    _terrain_findings(out, out.terrain, findings)
+    which = "conditions of isolation applied" if strict else "conditions of isolation not applied (screening)"
+    out.provenance["kzt"] = f"elevation {window.source}, 16 profiles a lot, {which}; {settings.limits()}"
+    out.layers["terrain_crests"] = (result.crests(assessed), out.working.crs)
+    return assessed.kzt_screening
+
+
+def _terrain_columns(out: SiteHazards, view: TerrainView) -> None:
+    """The feature that governs a lot's Kzt, or comes nearest to counting where Kzt is 1."""
+    assessed = view.assessment
     lot, way = np.arange(len(out.points)), np.maximum(assessed.governing_direction, 0)
     none = assessed.governing_direction < 0
     for name, values in (
@@ -363,43 +487,49 @@ def _terrain_from_elevation(
     out.columns["terrain_form"] = np.where(none, "", assessed.form[lot, way])
     out.columns["terrain_bearing_deg"] = np.where(none, np.nan, 22.5 * way)
     out.columns["terrain_margin"] = assessed.margin
-    raised = np.nan_to_num(out.kzt, nan=1.0).max(axis=1) > 1.0
-    for code, flag in (("KZT_NOT_ISOLATED", "NOT_ISOLATED"), ("KZT_STEP", "MAN_MADE_STEP")):
-        findings.add(code, assessed.flags[flag] & raised, lambda i: out.columns["terrain_form"][i])
+    out.columns["terrain_margin_of"] = assessed.margin_of
+    low, now, high = (k.max(axis=1) for k in (view.band.least, assessed.kzt_screening, view.band.greatest))
+    out.columns["kzt_flips"] = ((low < now - 1e-9) | (high > now + 1e-9)).astype(object)
+
+
+def _terrain_findings(out: SiteHazards, view: TerrainView, findings: Findings) -> None:
+    flags, assessed = view.assessment.flags, view.assessment
+    raised = np.nan_to_num(assessed.kzt_screening, nan=1.0).max(axis=1) > 1.0
+    form = out.columns["terrain_form"]
+    for code, flag in (
+        ("KZT_NOT_ISOLATED", "NOT_ISOLATED"),
+        ("KZT_STEP", "MAN_MADE_STEP"),
+        ("KZT_UNSEEN", "ISOLATION_UNSEEN"),
+        ("KZT_FOOT", "BASE_BEYOND_PROFILE"),
+    ):
+        findings.add(code, flags[flag] & raised, lambda i: form[i])
     findings.add(
         "KZT_NEAR",
-        assessed.flags["NEAR_THRESHOLD"],
+        flags["NEAR_THRESHOLD"],
         lambda i: f"margin {assessed.margin[i]:.3f} of {assessed.margin_of[i]}",
     )
-    findings.add("KZT_VALLEY", assessed.flags["VALLEY_OR_PASS"], "higher ground on two sides")
-    findings.add("TERRAIN_UNKNOWN", np.isnan(out.kzt).any(axis=1), "a profile leaves the elevation raster")
-    out.provenance["kzt"] = f"elevation {window.source}, 16 profiles a lot; {result.settings.limits()}"
-    out.layers["terrain_crests"] = (result.crests(assessed), out.working.crs)
+    findings.add("KZT_VALLEY", flags["VALLEY_OR_PASS"], "higher ground on two sides")
+    findings.add("TERRAIN_UNKNOWN", flags["PROFILE_TRUNCATED"], "a profile leaves the elevation raster")
 
 
 # --- pressures ----------------------------------------------------------------------------------------------------
 
 
 def _pressures(out: SiteHazards, edition: str) -> None:
-    """Velocity pressures at the mean roof height: the worst direction's Kz x Kzt, for each chapter's own Kz rule."""
-    letters = out.letters
-    # with one direction D, an unknown direction can be no worse than D
-    some_d = (letters == "D").any(axis=1, keepdims=True)
-    letters = np.where((letters == "?") & some_d, "D", letters)
-    h = out.height_ft[:, None]
+    """Velocity pressures at the mean roof height: the worst direction's Kz x Kzt, for each chapter's own Kz rule.
+
+    ASCE 7-16 and 7-22, 26.7.4, 26.8.2, 26.10: exposure and Kzt belong to one wind direction, so their product is
+    taken before the maximum; Chapter 28 has its own least Kz, so its worst direction may be another one.
+    """
+    letters, h = bounded_letters(out.letters), out.height_ft[:, None]
     for floor, name in ((True, "envelope"), (False, "components")):
         product, direction = worst_product(ch26.kz(h, letters, edition, floor), out.kzt)
         q = ch26.velocity_pressure_psf(product, 1.0, ch26.kd(edition), out.elevation.ke, out.speed.values, edition)
         setattr(out, f"q_{name}_psf", q)
         setattr(out, f"{name}_direction", direction)
-    way = np.maximum(out.envelope_direction, 0)
-    out.columns["kzt"] = np.where(
-        out.envelope_direction < 0, np.nan, np.nanmax(np.nan_to_num(out.kzt, nan=-1.0), axis=1)
-    )
-    strict = np.nan_to_num(out.kzt_strict, nan=-1.0).max(axis=1)
-    out.columns["kzt_strict"] = np.where(out.envelope_direction < 0, np.nan, strict)
-    out.columns["q_envelope_psf"], out.columns["q_components_psf"] = out.q_envelope_psf, out.q_components_psf
-    out.columns["governing_wind_from_deg"] = np.where(out.envelope_direction < 0, np.nan, 22.5 * way)
+        out.columns[f"q_{name}_psf"] = q
+        known = direction >= 0
+        out.columns[f"governing_wind_{name}_deg"] = np.where(known, 22.5 * np.maximum(direction, 0), np.nan)
 
 
 def _why_missing(name: str, values: LotValues) -> Callable[[int], str]:
@@ -407,8 +537,7 @@ def _why_missing(name: str, values: LotValues) -> Callable[[int], str]:
 
 
 def _missing(out: SiteHazards, findings: Findings) -> None:
-    read: Iterable[tuple[str, LotValues]] = (("wind speed", out.speed), *out.seismic.sources.items())
-    for name, values in read:
+    for name, values in out.read.items():
         lost = np.isnan(values.values)
         findings.add("HAZARD_MISSING", lost, _why_missing(name, values))
     findings.add(

@@ -47,7 +47,8 @@ class Table:
 
 @dataclass(frozen=True)
 class Priced:
-    """Prices, their bound, the best answer met on the way (rows, cost) and how often each package was chosen."""
+    """Prices, their bound, the best answer met on the way (rows, cost; rows empty: none below the given cost), how often
+    each package was chosen, and a few good answers that differ."""
 
     price: IntArray
     bound: int
@@ -55,6 +56,7 @@ class Priced:
     cost: int
     share: FloatArray
     steps: int
+    answers: tuple[IntArray, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,7 @@ def kth_smallest(reduced: IntArray, most: int) -> int:
     return min(0, int(np.partition(reduced, most - 1)[most - 1]))
 
 
-def improve_prices(table: Table, price: IntArray, upper: int, steps: int, patience: int) -> Priced:
+def improve_prices(table: Table, price: IntArray, upper: int, steps: int, patience: int, keep: int = 0) -> Priced:
     """Better prices by the volume algorithm (Barahona and Anbil 2000): steps along an average of the choices made.
 
     A class that the chosen packages serve too little on average gets a higher price, one that they serve too often a
@@ -105,6 +107,7 @@ def improve_prices(table: Table, price: IntArray, upper: int, steps: int, patien
     served = np.zeros(len(price), dtype=np.int64)
     share = np.zeros(len(table.costs), dtype=np.int64)
     length, stalled, done = 0.5, 0, 0
+    met: dict[bytes, tuple[int, int]] = {}
     while done < steps:
         done += 1
         net = table.costs - price
@@ -115,6 +118,8 @@ def improve_prices(table: Table, price: IntArray, upper: int, steps: int, patien
         answer = table.answer_cost(chosen)
         if answer < cost:
             rows, cost = chosen, answer
+        if keep:
+            met.setdefault(np.sort(chosen).tobytes(), (answer, done))
         now = (net[chosen] < 0).sum(axis=0) * SHARE_UNIT
         part = 1000 if done == 1 else _new_part(SHARE_UNIT - served, SHARE_UNIT - now)
         picked = np.zeros_like(share)
@@ -135,7 +140,9 @@ def improve_prices(table: Table, price: IntArray, upper: int, steps: int, patien
             break
         move = length * float(max(cost - best_bound, 1)) * SHARE_UNIT / square
         price = np.clip(best_price + np.rint(move * lack).astype(np.int64), table.own, table.base)
-    return Priced(best_price, best_bound, rows, cost, share / SHARE_UNIT, done)
+    best = sorted(met, key=lambda each: met[each])[:keep]
+    answers = tuple(np.frombuffer(each, dtype=np.int64) for each in best)
+    return Priced(best_price, best_bound, rows, cost, share / SHARE_UNIT, done, answers)
 
 
 def _new_part(before: IntArray, now: IntArray) -> int:

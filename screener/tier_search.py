@@ -35,6 +35,7 @@ from screener.tier_bound import (
     smallest_sum,
 )
 from screener.tier_classes import EMPTY, FREE, Classes
+from screener.tier_moves import move_tables, regroup
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -58,9 +59,11 @@ class Limits:
     relax_to: int = 400  # classes to which a larger problem is simplified for its bound
     join_cells: int = 600_000_000  # joins looked at x classes, for one number of packages
     start_blocks: int = 120  # neighbouring classes are cut at most into so many blocks for the start
+    answers: int = 8  # answers of a round of price updates that are improved by moving single classes
+    moves: int = 400  # classes moved one by one from a start
     cells: int = 12_000_000  # packages x classes held in one cost table
     pairs: int = 20_000  # class-package pairs left, above which another round is tried before branching
-    nodes: int = 400  # branch-and-bound nodes
+    nodes: int = 300  # branch-and-bound nodes
     node_steps: int = 150  # price updates in a node
     node_patience: int = 6
 
@@ -157,6 +160,7 @@ class _Search:
         self.classes, self.base, self.most = classes, base, most
         self.package_cents, self.limits = package_cents, limits
         self.own = np.minimum(tc.own_costs(classes), base)
+        self.moves = move_tables(classes, base, package_cents)
         self.steps = self.nodes = self.candidates = 0
         self.joins = limits.join_cells // max(classes.count, 1)
 
@@ -168,6 +172,7 @@ class _Search:
         self.upper = int(self.base.sum())
         for options in sets:
             self._offer(options)
+            self._offer(self._moved(options))
         self._exchange()
         self.lower = int(self.own.sum()) + (self.package_cents if (self.own < self.base).any() else 0)
         self.lower = min(self.lower, self.upper)
@@ -185,12 +190,21 @@ class _Search:
         return better
 
     def _exchange(self) -> None:
-        """Improve the best answer by exchanging one package at a time for any at hand, until none helps."""
+        """Improve the best answer: exchange one package for any at hand, move single classes, until neither helps."""
         pool = self.pool
-        while self._offer(
-            exchange(self.best, pool.options, pool.costs, self.classes, self.base, self.most, self.package_cents)
-        ):
-            pass
+        improved = True
+        while improved:
+            options = exchange(
+                self.best, pool.options, pool.costs, self.classes, self.base, self.most, self.package_cents
+            )
+            improved = self._offer(options)
+            improved = self._offer(self._moved(self.best)) or improved
+
+    def _moved(self, options: IntArray) -> IntArray:
+        """The packages of the groups that single moves lead to from these packages."""
+        group = assign(tc.weighted_costs(self.classes, options), self.base)
+        group, moves = regroup(self.moves, group, self.most, self.limits.moves)
+        return _regrouped(self.classes, group) if moves else options
 
     # -- bound and proof ----------------------------------------------------------------------------------------
 
@@ -296,10 +310,12 @@ class _Search:
         while True:
             core = np.flatnonzero(inside)
             table = Table(self.pool.costs[core], self.base, self.own, self.most, self.package_cents)
-            priced = improve_prices(table, price, self.upper, self.limits.steps, self.limits.patience)
+            priced = improve_prices(
+                table, price, self.upper, self.limits.steps, self.limits.patience, self.limits.answers
+            )
             self.steps += priced.steps
-            if len(priced.rows):
-                self._offer(self.pool.options[core[priced.rows]])
+            for rows in priced.answers:
+                self._offer(self._moved(self.pool.options[core[rows]]))
             price = priced.price
             reduced = self._reduced(self.pool.costs, price)
             wanted = ~inside & (reduced < self._kth(reduced[core]))

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from screener import components_pressure as cladding
 from screener.house_loads import HouseLoads, WallLoads
 from screener.line_loads import SAME_FT, Effect, LineLoad
-from screener.plans import TOUCH_FT, Span, WallLine, wall_below
+from screener.plans import TOUCH_FT, Span, WallLine, wall_below, walls_below
 from screener.points import Member
 from screener.shear_walls import hand_down_couples
 from screener.standards import asce7_ch30_components as components
@@ -43,7 +43,8 @@ def wall_connections(house: HouseLoads, wall: WallLine) -> None:
     if below is None:
         _foundation(house, wall, loads)
     else:
-        _onto(house, wall, loads, below)
+        _plate_on_floor(house, wall)
+        _onto(house, wall, loads)
 
 
 def _floor_on(house: HouseLoads, wall: WallLine, top: LineLoad) -> None:
@@ -88,7 +89,8 @@ def _header_push(house: HouseLoads, wall: WallLine, area: float) -> list[Effect]
     if not wall.exterior:
         return [house.frame.zero()]
     wind = cladding.wall_pressure(house.frame, "4", area, house.roof_angle)
-    return [wind + e for e in cladding.wall_inertia(house.frame, house.variant.weights["exterior_wall"][1], 0.0)]
+    inertia = cladding.wall_inertia(house.frame, house.variant.weights["exterior_wall"][1], 0.0)
+    return [*(wind + e for e in inertia), cladding.least_pressure(house.frame)]
 
 
 def _studs(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
@@ -214,44 +216,73 @@ def _packs(house: HouseLoads, wall: WallLine, loads: WallLoads, framed_below: bo
         )
 
 
-def _onto(house: HouseLoads, wall: WallLine, loads: WallLoads, below: WallLine) -> None:
-    """The wall's foot loads stand on the wall below, at the same place (clipped to its ends)."""
-    target = house.loads[below.name]
+def _plate_on_floor(house: HouseLoads, wall: WallLine) -> None:
+    """Bottom plate of an upper wall to the floor it stands on: shear of its line and push; straps take its uplift."""
+    if not (wall.exterior or wall.shear):
+        return
+    shear = _line_shear_plf(house, wall, wall.storey)
+    members = [
+        Member({"shear_plf": shear, "perpendicular_plf": push * (wall.height_ft / 2.0)})
+        for push in house.push_beside_shear(wall)
+    ]
+    house.add(
+        f"bottom plate to floor: {wall.name}",
+        "plate_to_floor",
+        members,
+        ("shear_plf", "uplift_plf", "perpendicular_plf"),
+        place=f"bottom plate of wall {wall.name} to the floor it stands on",
+        schedule="bottom plate to floor",
+        drop="floor",
+        measure="per_ft",
+        runs_ft=[s.length for s in wall.solids(doors_only=True)],
+        facts={"below": "wood"},
+    )
+
+
+def _onto(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
+    """The wall's foot loads stand on the walls below at the same place; what overhangs goes to the nearest end."""
+    below = walls_below(house.variant, wall)
+
+    def under(s: float) -> tuple[WallLine, float]:
+        nearest = min(below, key=lambda b: (max(b.lo - s, s - b.hi, 0.0), b.name))
+        return nearest, min(max(s, nearest.lo), nearest.hi)
+
+    cuts = sorted({x for b in below for x in (b.lo, b.hi)})
     for a, b, ea, eb in loads.foot.pieces:
-        lo, hi = max(a, below.lo), min(b, below.hi)
-        inside = LineLoad(house.frame.zero(), [(a, b, ea, eb)])
-        if hi - lo > SAME_FT:
-            target.top.pieces += list(inside._cut(lo, hi))
-        for outer, end in (((a, min(b, below.lo)), below.lo), ((max(a, below.hi), b), below.hi)):
-            if outer[1] - outer[0] > SAME_FT:
-                target.top.point(end, inside.within(*outer))
-    for s, e in loads.foot.points:
-        target.top.point(min(max(s, below.lo), below.hi), e)
-    for s, e in loads.foot_couples.points:
-        target.couples.point(min(max(s, below.lo), below.hi), e)
-    if abs(wall.at - below.at) > TOUCH_FT:
-        house.scope.append(
-            ("IRREG_V", f"wall {wall.name} stands {abs(wall.at - below.at):.1f} ft off wall {below.name}")
-        )
+        piece = LineLoad(house.frame.zero(), [(a, b, ea, eb)])
+        marks = [a, *(c for c in cuts if a < c < b), b]
+        for lo, hi in itertools.pairwise(marks):
+            target, place = under(0.5 * (lo + hi))
+            top = house.loads[target.name].top
+            if target.lo - SAME_FT <= lo and hi <= target.hi + SAME_FT:
+                top.add(piece.part(lo, hi))
+            else:
+                top.point(place, piece.within(lo, hi))
+    for source, into in ((loads.foot.points, "top"), (loads.foot_couples.points, "couples")):
+        for s, e in source:
+            target, place = under(s)
+            getattr(house.loads[target.name], into).point(place, e)
+    for other in below:
+        if abs(wall.at - other.at) > TOUCH_FT:
+            off = f"wall {wall.name} stands {abs(wall.at - other.at):.1f} ft off wall {other.name}"
+            house.scope.append(("IRREG_V", off))
 
 
 def _foundation(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
     house.books.arrived[f"foot of {wall.name}"] = loads.foot.total()
-    if not (wall.exterior or wall.shear):
+    lifted = bool((loads.foot.total()[: len(house.frame.wind)] > 0.0).any())
+    if not (wall.exterior or wall.shear or lifted):
         return
     runs, members = [], []
     raised = house.variant.plan.plan.foundation == "stem_wall"
-    shear = _base_shear_plf(house, wall, -1 if raised else 0)
+    shear = _line_shear_plf(house, wall, -1 if raised else 0)
     for piece in _plate_pieces(house, wall):
-        uplift = _piece_uplift(house, wall, loads, piece)
         runs.append(piece.length)
-        for push in house.push_beside_shear(wall):
-            members.append(
-                Member(
-                    {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": push * (wall.height_ft / 2.0)},
-                    f"{piece.lo:.1f}-{piece.hi:.1f} ft",
-                )
-            )
+        label = f"{piece.lo:.1f}-{piece.hi:.1f} ft"
+        for uplift in _piece_uplifts(loads, piece):
+            for push in house.push_beside_shear(wall):
+                effects = {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": push * (wall.height_ft / 2.0)}
+                members.append(Member(effects, label))
     names = ("shear_plf", "uplift_plf", "perpendicular_plf")
     house.add(
         f"sill anchor: {wall.name}",
@@ -266,7 +297,7 @@ def _foundation(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
         facts={"below": "concrete"},
     )
     if raised:
-        floor_shear = _base_shear_plf(house, wall, 0)
+        floor_shear = _line_shear_plf(house, wall, 0)
         upper = [Member({**m.effects, "shear_plf": floor_shear}, m.label) for m in members]
         for name, mem in (("bottom plate to floor rim", upper), ("floor rim to sill", members)):
             house.add(
@@ -289,21 +320,26 @@ def _plate_pieces(house: HouseLoads, wall: WallLine) -> list[Span]:
     out = []
     for run in wall.solids(doors_only=True):
         n = max(1, math.ceil(run.length / longest - 1e-9))
-        cuts = [run.lo + min(run.length, longest * i) for i in range(n)] + [run.hi]
+        cuts = [min(run.length, longest * i) for i in range(n)] + [run.length]
+        # plates are laid from the end the wall is drawn from, so that a mirrored house has mirrored pieces
+        cuts = [run.lo + c if wall.drawn_from == "low" else run.hi - c for c in cuts]
+        cuts.sort()
         out += [Span(a, b) for a, b in itertools.pairwise(cuts) if b - a > TOUCH_FT]
     return out
 
 
-def _piece_uplift(house: HouseLoads, wall: WallLine, loads: WallLoads, piece: Span) -> Effect:
-    """Mean uplift per foot over the run of plate that the piece belongs to, stud packs included."""
-    run = next(r for r in wall.solids(doors_only=True) if r.lo - SAME_FT <= piece.lo and piece.hi <= r.hi + SAME_FT)
-    return loads.foot.within(run.lo, run.hi) / run.length
+def _piece_uplifts(loads: WallLoads, piece: Span) -> list[Effect]:
+    """Uplift per foot of a plate piece: its mean, stud packs included, and each stretch of spread load on it."""
+    marks = [piece.lo, *(b for b in loads.foot.breaks() if piece.lo < b < piece.hi), piece.hi]
+    stretches = [loads.foot.density_at(0.5 * (a + b)) for a, b in itertools.pairwise(marks) if b - a > TOUCH_FT]
+    return [loads.foot.within(piece.lo, piece.hi) / piece.length, *stretches]
 
 
-def _base_shear_plf(house: HouseLoads, wall: WallLine, storey: int) -> Effect:
+def _line_shear_plf(house: HouseLoads, wall: WallLine, storey: int) -> Effect:
+    """Force of the wall's line at a level over the length its segments share it on, the same as in racking."""
     if not wall.shear:
         return house.frame.zero()
-    segments = house.segments.get((0, wall.line), [])
+    segments = house.segments.get((wall.storey, wall.line), [])
     total = sum(s.share for s in segments) or wall.length
     return house.frame.sense * house.lateral[storey, wall.axis].line_force[wall.line] / total
 
