@@ -21,7 +21,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from hazard.crs import METRES_PER_FOOT
-from hazard.fetch import N_WEDGES, WEDGE_DEG, ExposureRules, Fetch, measure_fetch, measure_fetch_states
+from hazard.exposure_rules import ExposureRules
+from hazard.fetch import N_WEDGES, WEDGE_DEG, Fetch, measure_fetch, measure_fetch_states
 
 __all__ = [
     "EXPO_UNKNOWN",
@@ -264,13 +265,22 @@ def lots_columns(result: ExposureResult) -> dict[str, np.ndarray]:
 
 @dataclass(frozen=True)
 class Flips:
-    """Worst letters of n lots under stricter and looser readings, and which lots they flip."""
+    """Worst letters of n lots under stricter and looser readings, and which lots they flip.
+
+    Each `*_deg` is the bearing of the sector that decides under that reading, or decided before it, whichever is the
+    more exposed: where to look.
+    """
 
     as_is: np.ndarray  # (n,) '<U1'
     share_stricter: np.ndarray
     share_looser: np.ndarray
     distance_stricter: np.ndarray
     distance_looser: np.ndarray
+    as_is_deg: np.ndarray  # (n,) degrees
+    share_stricter_deg: np.ndarray
+    share_looser_deg: np.ndarray
+    distance_stricter_deg: np.ndarray
+    distance_looser_deg: np.ndarray
 
     @property
     def flips(self) -> np.ndarray:
@@ -290,16 +300,23 @@ def flipping_lots(
     share = fetch.rules.rough_share
     s = _sectors(fetch, height_ft)
 
-    def worst(at_share: float, band_ft: float = 0.0) -> np.ndarray:
-        return np.asarray(_RANKED[_rank_sectors(s, fetch.rules, at_share, band_ft).max(axis=1)])
+    as_is = _rank_sectors(s, fetch.rules, share)
 
-    return Flips(
-        worst(share),
-        worst(min(1.0, share + share_band)),
-        worst(max(0.0, share - share_band)),
-        worst(share, distance_band_ft),
-        worst(share, -distance_band_ft),
+    def reading(at_share: float, band_ft: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+        rank = _rank_sectors(s, fetch.rules, at_share, band_ft)
+        worse = (rank.max(axis=1) > as_is.max(axis=1))[:, None]
+        looked_at = np.where(worse, rank, as_is)
+        sector = _deciding_sector(s, looked_at, looked_at.max(axis=1))
+        return _RANKED[rank.max(axis=1)], (sector + 1) % N_WEDGES * WEDGE_DEG
+
+    readings = (
+        reading(share),
+        reading(min(1.0, share + share_band)),
+        reading(max(0.0, share - share_band)),
+        reading(share, distance_band_ft),
+        reading(share, -distance_band_ft),
     )
+    return Flips(*(letter for letter, _ in readings), *(bearing for _, bearing in readings))
 
 
 def sector_layer(

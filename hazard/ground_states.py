@@ -261,12 +261,14 @@ def design_flips(
     lots = np.arange(named.shape[0])
     kept = np.array([names.index(str(name)) for name in named], dtype=np.int64)
 
-    def reading(name: str) -> np.ndarray:
+    def reading(name: str) -> dict[str, np.ndarray]:
         letters = np.stack([getattr(flips, name) for flips in each])
+        bearings = np.stack([getattr(flips, f"{name}_deg") for flips in each])
         which = np.argmax(_severity(letters), axis=0) if ground_state == WORST else kept
-        return np.asarray(letters[which, lots])
+        return {name: letters[which, lots], f"{name}_deg": bearings[which, lots]}
 
-    return Flips(**{item.name: reading(item.name) for item in fields(Flips)})
+    names_of_readings = [item.name for item in fields(Flips) if not item.name.endswith("_deg")]
+    return Flips(**{key: values for name in names_of_readings for key, values in reading(name).items()})
 
 
 def depends_on_phase(

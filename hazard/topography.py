@@ -65,6 +65,7 @@ Ints = NDArray[np.int64]
 
 DIRECTIONS = kernels.DIRECTIONS
 FORMS = ("ridge", "escarpment", "hill", "ridge or escarpment")
+CONDITIONS = ("H", "H/Lh", "upper half")  # of 26.8.1; each is a step of Kzt
 CHUNK = 256
 REACH_OF_AXES_M = 1000.0  # arm of the geodesics that give a raster's axes at a lot
 
@@ -139,6 +140,8 @@ class Assessment:
     x_ft: Floats
     crest_distance_ft: Floats  # from the lot, positive upwind: where to look for the crest
     form: NDArray[np.str_]  # (n, 16), "" where there is none
+    condition_margin: Floats  # (n, 16) relative distance of the governing feature to its nearest condition
+    condition_of: NDArray[np.str_]  # (n, 16) one of CONDITIONS
     governing_direction: Ints  # (n,), of the greatest screening Kzt; of the nearest miss where all are 1; else -1
     margin: Floats  # (n,) relative distance of that feature to its nearest condition; NaN where nothing comes near
     margin_of: NDArray[np.str_]  # (n,) "H", "H/Lh", "upper half", "x"
@@ -147,6 +150,16 @@ class Assessment:
     def flag_names(self) -> list[tuple[str, ...]]:
         """The flags of each lot."""
         return [tuple(name for name in FLAGS if self.flags[name][i]) for i in range(len(self.margin))]
+
+
+@dataclass(frozen=True)
+class KztBand:
+    """Screening Kzt with every condition moved either way, and the nearest feature that misses one: (n, 16) each."""
+
+    least: Floats
+    greatest: Floats
+    missed_by: Floats  # relative distance of that feature to its condition, negative; NaN = no such feature
+    missed_of: NDArray[np.str_]  # one of CONDITIONS, "" = no such feature
 
 
 @dataclass(frozen=True)
@@ -178,20 +191,24 @@ class TopographyResult:
         n = len(self)
         return self._greatest(screening, n), self._greatest(strict, n)
 
-    def kzt_band(self, z_ft: ArrayLike, exposure: ArrayLike, share: float) -> tuple[Floats, Floats]:
-        """Least and greatest screening Kzt by direction, (n, 16) each, if every condition moved by a share either way.
+    def kzt_band(self, z_ft: ArrayLike, exposure: ArrayLike, share: float) -> KztBand:
+        """Screening Kzt if every condition were harder or easier to meet by a share of its limit.
 
-        A feature that meets a condition by less than `share` is left out of the first; one that misses its conditions
-        by less is in the second. Features that miss by more than `settings.keep_near` are not known here.
+        A feature that meets a condition by less than `share` is left out of `least`; one that misses its conditions by
+        less is in `greatest`. Features that miss by more than `settings.keep_near` are not known here.
         """
         if not 0.0 <= share <= self.settings.keep_near:
             raise ValueError(f"share is {share:g}; expected 0 to {self.settings.keep_near:g} (settings.keep_near)")
-        n = len(self)
+        f, n = self.features, len(self)
         screening, _, anyway = self._values(z_ft, exposure)
-        jumps = np.min(_margins(self, exposure)[:, :3], axis=1)
-        least = np.where((jumps < share) & (share > 0.0), np.minimum(screening, 1.0), screening)
+        conditions = _margins(self, exposure)[:, :3]
+        jumps = np.min(conditions, axis=1)
+        least = np.where((jumps >= 0.0) & (jumps < share), np.minimum(screening, 1.0), screening)
         greatest = np.where((jumps < 0.0) & (jumps >= -share), np.maximum(screening, anyway), screening)
-        return self._greatest(least, n), self._greatest(greatest, n)
+        missed = np.flatnonzero(jumps < 0.0)
+        rank = missed[np.lexsort((jumps[missed], f.direction[missed], f.lot[missed]))]  # the nearest is written last
+        missed_by, missed_of = _by_direction(f, rank, conditions, n)
+        return KztBand(self._greatest(least, n), self._greatest(greatest, n), missed_by, missed_of)
 
     def assess(self, z_ft: ArrayLike, exposure: ArrayLike) -> Assessment:
         """Kzt with the governing feature of each direction, margins and flags."""
@@ -643,8 +660,11 @@ def _assess(result: TopographyResult, z_ft: ArrayLike, exposure: ArrayLike) -> A
     margin = np.full(n, np.nan)
     margin_of = np.full(n, "", dtype="<U10")
     margin[lots] = np.min(margins[leads], axis=1)
-    margin_of[lots] = np.array(("H", "H/Lh", "upper half", "x"))[np.argmin(margins[leads], axis=1)]
+    margin_of[lots] = np.array((*CONDITIONS, "x"))[np.argmin(margins[leads], axis=1)]
+    condition_margin, condition_of = _by_direction(f, governs, margins[:, :3], n)
     return Assessment(
+        condition_margin=condition_margin,
+        condition_of=condition_of,
         kzt_screening=kzt_screening,
         kzt_strict=kzt_strict,
         crest_distance_ft=dense["x_ft"].copy(),
@@ -655,6 +675,15 @@ def _assess(result: TopographyResult, z_ft: ArrayLike, exposure: ArrayLike) -> A
         flags=_flags(result, screening, anyway, jumps, settings),
         **dense,
     )
+
+
+def _by_direction(f: Features, rows: Ints, conditions: Floats, n: int) -> tuple[Floats, NDArray[np.str_]]:
+    """Nearest condition of some features laid out by lot and direction, the later rows over the earlier ones."""
+    margin = np.full((n, DIRECTIONS), np.nan)
+    of = np.full((n, DIRECTIONS), "", dtype="<U10")
+    margin[f.lot[rows], f.direction[rows]] = np.min(conditions[rows], axis=1)
+    of[f.lot[rows], f.direction[rows]] = np.array(CONDITIONS)[np.argmin(conditions[rows], axis=1)]
+    return margin, of
 
 
 def _margins(result: TopographyResult, exposure: ArrayLike) -> Floats:

@@ -23,6 +23,7 @@ from screener.standards import asce7_ch12_seismic as ch12
 
 if TYPE_CHECKING:
     from screener.config import Tract
+    from screener.site_hazards import SiteHazards
 
 RUNNERS_UP = 3
 
@@ -143,34 +144,7 @@ def wind_steps(p: Prepared, lot: int) -> list[Step]:
             f"{edition} 26.7; {site.provenance['exposure']}; ground state: {columns['ground_state'][lot]}",
         ),
     ]
-    if "rough_share_min" in columns:
-        steps.append(
-            Step(
-                "share of rough ground that decided",
-                "area share over the fetch",
-                {},
-                float(columns["rough_share_min"][lot]),
-                "",
-                f"{edition} 26.7.3 (share: project choice)",
-            )
-        )
-    if columns.get("terrain_form", np.array([""] * len(site.points)))[lot]:
-        values = {
-            "H_ft": float(columns["terrain_h_ft"][lot]),
-            "Lh_ft": float(columns["terrain_lh_ft"][lot]),
-            "x_ft": float(columns["terrain_x_ft"][lot]),
-            "from_deg": float(columns["terrain_bearing_deg"][lot]),
-        }
-        steps.append(
-            Step(
-                f"terrain: {columns['terrain_form'][lot]}",
-                "(1 + K1 K2 K3)^2",
-                values,
-                float(columns["kzt"][lot]),
-                "",
-                f"{edition} 26.8; {site.provenance['kzt']}",
-            )
-        )
+    steps += [*exposure_steps(site, lot, edition), *terrain_steps(site, lot, edition)]
     for name, chapter, floor in (("envelope", "28", True), ("components", "27 and 30", False)):
         way = int(getattr(site, f"{name}_direction")[lot])
         q = float(getattr(site, f"q_{name}_psf")[lot])
@@ -199,6 +173,77 @@ def wind_steps(p: Prepared, lot: int) -> list[Step]:
             )
         )
     return steps
+
+
+def exposure_steps(site: SiteHazards, lot: int, edition: str) -> list[Step]:
+    """The fetch of the sector that decided, how close the call was, and the letter in every state of the ground."""
+    if site.exposure is None:
+        return []
+    result, columns = site.exposure.result, site.columns
+    sector = int(result.governing_sector[lot])
+    if sector < 0:
+        return []
+    measured = {
+        "share": float(result.sector_rough_share[lot, sector]),
+        "rough_run_ft": float(result.sector_rough_run_ft[lot, sector]),
+        "open_gap_ft": float(result.sector_open_gap_ft[lot, sector]),
+        "water_from_ft": float(result.sector_smooth_start_ft[lot, sector]),
+        "water_length_ft": float(result.sector_smooth_length_ft[lot, sector]),
+        "unknown_from_ft": float(result.sector_unknown_from_ft[lot, sector]),
+    }
+    flips = "changes within the flip bands" if columns["exposure_flips"][lot] else "holds within the flip bands"
+    return [
+        Step(
+            f"fetch of the deciding sector, 45 deg about {float(result.governing_bearing_deg[lot]):g} deg",
+            "area shares in rings of 100 ft",
+            {name: value for name, value in measured.items() if np.isfinite(value)},
+            str(columns["exposure"][lot]) or "not known",
+            "",
+            f"{edition} 26.7.3 (share: project choice)",
+        ),
+        Step(
+            "margin to another letter",
+            f"least change of a distance; the letter {flips}",
+            {},
+            float(columns["exposure_margin_ft"][lot]),
+            "ft",
+            f"{edition} 26.7.3; [exposure] flip bands",
+        ),
+        Step(
+            "exposure in every state of the ground",
+            "phases built in order; an unbuilt phase is bare ground",
+            {"depends_on_phase": str(columns["exposure_depends_on"][lot]) or "none"},
+            str(columns["exposure_by_state"][lot]),
+            "",
+            "phases file",
+        ),
+    ]
+
+
+def terrain_steps(site: SiteHazards, lot: int, edition: str) -> list[Step]:
+    """The feature that governs Kzt, or comes nearest to counting, with both readings of isolation."""
+    columns = site.columns
+    if "terrain_form" not in columns or not columns["terrain_form"][lot]:
+        return []
+    values: dict[str, float | str] = {
+        "H_ft": float(columns["terrain_h_ft"][lot]),
+        "Lh_ft": float(columns["terrain_lh_ft"][lot]),
+        "x_ft": float(columns["terrain_x_ft"][lot]),
+        "from_deg": float(columns["terrain_bearing_deg"][lot]),
+        "margin": float(columns["terrain_margin"][lot]),
+        "margin_of": str(columns["terrain_margin_of"][lot]),
+        "Kzt_strict": float(columns["kzt_strict"][lot]),
+    }
+    return [
+        Step(
+            f"terrain: {columns['terrain_form'][lot]}, screening Kzt",
+            "(1 + K1 K2 K3)^2",
+            values,
+            float(columns["kzt_screening"][lot]),
+            "",
+            f"{edition} 26.8; {site.provenance['kzt']}",
+        )
+    ]
 
 
 def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:

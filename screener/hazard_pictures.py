@@ -166,12 +166,11 @@ class _Frame:
         for value in _ticks(self.low_x, self.high_x, 8):
             yield _line(self.x(value), self.bottom, self.x(value), self.bottom + 5, FAINT)
             yield _text(self.x(value), self.bottom + 20, f"{value:,.0f}", 12, FAINT, "middle")
-        middle = (self.left + self.right) / 2
-        yield _text(middle, self.bottom + 38, "distance from the lot along the wind, ft", 12, FAINT, "middle")
-        yield _text(self.left - 8, self.top - 10, "ft", 12, FAINT, "end")
         tall = (self.bottom - self.top) / (self.high_y - self.low_y)
         wide = (self.right - self.left) / (self.high_x - self.low_x)
-        yield _text(self.right, self.top - 10, f"heights drawn {tall / wide:.0f} times too large", 12, FAINT, "end")
+        words = f"distance from the lot along the wind, ft; heights are drawn {tall / wide:.0f} times too large"
+        yield _text((self.left + self.right) / 2, self.bottom + 38, words, 12, FAINT, "middle")
+        yield _text(self.left - 8, self.top - 10, "ft", 12, FAINT, "end")
         yield _arrow(self.left + 6, self.top - 14, self.left + 62, self.top - 14, LOT)
         yield _text(self.left + 70, self.top - 10, "wind", 12, LOT)
 
@@ -223,10 +222,12 @@ class _Frame:
         at, foot, head = self.x(0.0), self.y(ground), self.y(ground + self.z_ft)
         yield _line(at, foot, at, head, LOT, width=3.0)
         yield f'<circle cx="{at:.1f}" cy="{head:.1f}" r="4.5" fill="{LOT}"/>'
-        left = bool(self.p.form) and self.p.x_ft < 0
-        yield _text(
-            at + (-9 if left else 9), head + 4, f"lot, z {self.z_ft:.0f} ft", 12, LOT, "end" if left else "start"
-        )
+        words = f"lot, z {self.z_ft:.0f} ft"
+        if self.p.form and abs(self.x(self.p.crest_distance_ft) - at) < 90:  # beside it, away from the crest's name
+            left = self.p.x_ft < 0
+            yield _text(at + (-9 if left else 9), head + 4, words, 12, LOT, "end" if left else "start")
+        else:
+            yield _text(at, head - 10, words, 12, LOT, "middle")
 
 
 # --- rose ---------------------------------------------------------------------------------------------------------

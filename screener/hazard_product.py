@@ -22,9 +22,8 @@ from screener.ages import ground_age_findings
 from screener.hazard_pictures import pictures_of_lot
 from screener.houses import HEIGHT_WITHOUT_PLAN_FT, NO_HOUSE, choose_houses
 from screener.lots import SKIPPED, read_lots, spread
-from screener.pipeline import hazard_limits
 from screener.plans import load_plans
-from screener.scope import Findings
+from screener.scope import Findings, hazard_limits
 from screener.site_hazards import SiteHazards, site_hazards
 
 if TYPE_CHECKING:

@@ -85,12 +85,20 @@ UNIT_ENDINGS: dict[str, str] = {
 
 def label(name: str) -> str:
     """A column's name for people, without unit."""
-    return _LABELS.get(name) or name.replace("_", " ").strip().capitalize() or name
+    known = _LABELS.get(name)
+    if known:
+        return known
+    words = name[: -max(map(len, _endings(name)))] if _endings(name) else name
+    return words.replace("_", " ").strip().capitalize() or name
+
+
+def _endings(name: str) -> list[str]:
+    return [ending for ending in UNIT_ENDINGS if name.lower().endswith(ending) and len(name) > len(ending)]
 
 
 def unit_of(name: str) -> str:
     """The unit that a name ends with, blank where it names none. The longest ending counts."""
-    endings = [ending for ending in UNIT_ENDINGS if name.lower().endswith(ending)]
+    endings = _endings(name)
     return UNIT_ENDINGS[max(endings, key=len)] if endings else ""
 
 

@@ -23,7 +23,13 @@ from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plans import Plan, load_plans
-from screener.scope import Findings, plan_findings
+from screener.scope import (
+    DEBRIS_COAST_SPEED_MPH,
+    DEBRIS_SPEED_MPH,
+    Findings,
+    hazard_limits,
+    plan_findings,
+)
 from screener.selection import Selection, select
 from screener.site_hazards import SiteHazards, site_hazards
 from screener.siting import Setbacks, fit
@@ -35,15 +41,11 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
-    from screener.config import Site, Tract
+    from screener.config import Tract
 
 Progress = Callable[[str], None]
 SDPWS_EDITION = {"ASCE 7-16": "2015", "ASCE 7-22": "2021"}
 """The sheathing standard that goes with each load standard in the model codes (from memory)."""
-
-DEBRIS_SPEED_MPH, DEBRIS_COAST_SPEED_MPH = 140.0, 130.0
-"""Wind-borne debris region, ASCE 7-16 26.12.3.1 (from memory): everywhere in hurricane-prone regions from 140 mph, from
-130 mph within a mile of the coast. They are also the speeds at which prescriptive wood construction ends."""
 
 
 @dataclass
@@ -114,6 +116,7 @@ def prepare(
     lots = _collect(stops, lambda: read_lots(tract, issues))
     plans = _collect(stops, lambda: load_plans(tract.plans.folder))
     hardware = _collect(stops, lambda: _hardware(tract, issues))
+    _collect(stops, lambda: read_kept_packages(tract, issues))  # a faulty file stops here; it is used later
     if stops.has_stop() or lots is None or plans is None or hardware is None:
         raise InputError(list(dict.fromkeys([*stops, *issues.stops()])))
     clock.lap("read")
@@ -261,13 +264,6 @@ def _scope(p: Prepared) -> None:
     age_findings(tract, p.hardware, p.houses, house, p.findings)
 
 
-def hazard_limits(tract: Site, site: SiteHazards, findings: Findings) -> None:
-    """Hazards at which prescriptive construction, or this tool, ends whatever stands on the lot."""
-    findings.add("SDC_E", np.isin(site.seismic.sdc, ["E", "F"]), lambda i: f"category {site.seismic.sdc[i]}")
-    limit = DEBRIS_COAST_SPEED_MPH if tract.design.hurricane_prone else DEBRIS_SPEED_MPH
-    findings.add("V_LIMIT", site.speed.values >= limit, lambda i: f"{site.speed.values[i]:.0f} mph")
-
-
 def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
     """Whether the plan's sealed master set covers each lot: speed, exposure, Kzt and SDS together."""
     order = {"": 3, "B": 0, "C": 1, "D": 2}
@@ -295,8 +291,8 @@ def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
                 beyond[i].append(f"{name} {shown} over {allowed}")
             ok &= fine
         inside |= ok
-    p.site.columns["inside_permit"] = yes_no(stated, inside)
-    p.findings.add("PERMIT", stated & ~inside & (house >= 0), lambda i: ", ".join(beyond[i]))
+    p.site.columns["inside_permit"] = yes_no(stated & p.site.known, inside)
+    p.findings.add("PERMIT", stated & ~inside & (house >= 0) & p.site.known, lambda i: ", ".join(beyond[i]))
     p.findings.add("PERMIT_UNKNOWN", ~stated & (house >= 0), "")
 
 

@@ -131,13 +131,19 @@ def _point_rows(
         "item": names,
         "quantity": quantity,
     }
-    held = _held_table(r, point.components)
+    wind, seismic = (_held_table(r, hazard, point.components) for hazard in ("wind", "seismic"))
+    chosen = np.where(option >= 0, option, len(wind) - 1)
+    alone = len(point.components) == 1
     out = []
     for k, component in enumerate(point.components):
-        capacity = held[np.where(option >= 0, option, len(held) - 1), k]
+        of_case = r.case[:, k]
+        shaken = hazards[of_case] == "seismic"
+        capacity = np.where(shaken, seismic[chosen, k], wind[chosen, k])
         demand = r.largest[:, k]
         with np.errstate(divide="ignore", invalid="ignore"):
             own = np.where(capacity > 0, demand / capacity, np.where(demand > 0, np.nan, 0.0))
+        if alone and judged:  # over all cases: another hazard's smaller demand may work its own capacity harder
+            own = np.where(np.isfinite(ratio), ratio, np.nan)
         own = np.where(option >= 0, own, np.nan)
         out.append(
             {
@@ -148,7 +154,7 @@ def _point_rows(
                 "demand": demand,
                 "capacity": capacity,
                 "ratio": own,
-                "case": cases[r.case[:, k]],
+                "case": cases[of_case],
             }
         )
     if len(point.components) > 1 and judged:
@@ -167,12 +173,9 @@ def _point_rows(
     return out
 
 
-def _held_table(r: PointResult, components: tuple[str, ...]) -> NDArray[np.float64]:
-    """Allowable of each option and component, the lesser of wind and seismic; a last row of NaN for no option."""
-    rows = [
-        [np.fmin(cap.allowable["wind"].get(c, np.nan), cap.allowable["seismic"].get(c, np.nan)) for c in components]
-        for cap in r.held
-    ]
+def _held_table(r: PointResult, hazard: str, components: tuple[str, ...]) -> NDArray[np.float64]:
+    """Allowable of each option and component under one hazard; a last row of NaN for no option."""
+    rows = [[cap.allowable[hazard].get(c, np.nan) for c in components] for cap in r.held]
     return np.array([*rows, [np.nan] * len(components)], dtype=np.float64)
 
 

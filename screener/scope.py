@@ -19,7 +19,9 @@ from hazard.standards.tables import load_table
 if TYPE_CHECKING:
     import pandas as pd
 
+    from screener.config import Site
     from screener.demands import DemandModel
+    from screener.site_hazards import SiteHazards
 
 SEVERITIES = ("stop", "refer", "note")
 
@@ -109,6 +111,10 @@ def _sentence(words: str, detail: str) -> str:
     return f"{words}: {detail}" if words and detail else words or detail
 
 
+DEBRIS_SPEED_MPH, DEBRIS_COAST_SPEED_MPH = 140.0, 130.0
+"""Wind-borne debris region, ASCE 7-16 26.12.3.1 (from memory): everywhere in hurricane-prone regions from 140 mph, from
+130 mph within a mile of the coast. They are also the speeds at which prescriptive wood construction ends."""
+
 PRESCRIPTIVE_HEIGHT_FT = 33.0
 LOW_RISE_HEIGHT_FT = 60.0
 PLAN_DIMENSION_FT = 80.0
@@ -116,6 +122,13 @@ PITCHES_IN_12 = (3.0, 12.0)
 OVERHANG_FT = 2.0
 WALL_HEIGHT_FT = 10.0
 ROOF_PSF, WALL_PSF, FLOOR_PSF = 25.0, 15.0, 15.0
+
+
+def hazard_limits(tract: Site, site: SiteHazards, findings: Findings) -> None:
+    """Hazards at which prescriptive construction, or this tool, ends whatever stands on the lot."""
+    findings.add("SDC_E", np.isin(site.seismic.sdc, ["E", "F"]), lambda i: f"category {site.seismic.sdc[i]}")
+    limit = DEBRIS_COAST_SPEED_MPH if tract.design.hurricane_prone else DEBRIS_SPEED_MPH
+    findings.add("V_LIMIT", site.speed.values >= limit, lambda i: f"{site.speed.values[i]:.0f} mph")
 
 
 def plan_findings(model: DemandModel) -> list[tuple[str, str]]:

@@ -228,7 +228,8 @@ def select(
     plan = plan_tiers(problem)
     tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
     tier_of_lot[tried] = plan.assignment
-    names = [f"package {i + 1}" for i in range(plan.n_chosen)] + sorted(kept or {})
+    own = [f"package {i + 1}" for i in range(plan.n_chosen)]
+    names = [f"new {name}" if name in (kept or {}) else name for name in own] + sorted(kept or {})
     reasons = {
         int(tried[np.flatnonzero(np.array(problem.lot_ids) == r.lot_id)[0]]): r.line for r in reversed(plan.no_option)
     }

@@ -108,7 +108,7 @@ class SiteHazards:
     @property
     def known(self) -> NDArray[np.bool_]:
         """Lots that have every hazard number a demand needs."""
-        numbers = (self.q_envelope_psf, self.q_components_psf, self.seismic.sds_g, self.seismic.sd1_g)
+        numbers = (self.q_envelope_psf, self.q_components_psf, self.seismic.sds_g, self.seismic.sd1_g, self.snow_psf)
         return np.asarray(np.logical_and.reduce([np.isfinite(a) for a in numbers]))
 
     def lot_columns(self) -> dict[str, Any]:
@@ -544,7 +544,7 @@ def _missing(out: SiteHazards, findings: Findings) -> None:
         "SITE_F", np.isin(out.seismic.site_class, ["F", "?"]), lambda i: f"site class {out.seismic.site_class[i]}"
     )
     findings.add("SNOW70", np.asarray(out.snow_psf > 70.0), lambda i: f"ground snow {out.snow_psf[i]:.0f} psf")
-    own = {"sdc_e": "SDC_E"}
+    own = {"sdc_e": "SDC_E", "site_class_f": "SITE_F"}
     severities, meanings = code_severities(), code_meanings()
     for i, codes in enumerate(out.seismic.codes):
         for code in codes:

@@ -10,7 +10,8 @@ Costs and prices are whole cents: bounds are exact and the same on every machine
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import heapq
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,8 +48,8 @@ class Table:
 
 @dataclass(frozen=True)
 class Priced:
-    """Prices, their bound, the best answer met on the way (rows, cost; rows empty: none below the given cost), how often
-    each package was chosen, and a few good answers that differ."""
+    """Prices, their bound, the best answer met on the way (rows empty: none below the given cost), how often each
+    package was chosen, and a few good answers that differ."""
 
     price: IntArray
     bound: int
@@ -161,20 +162,48 @@ class _Node:
     bound: int
 
 
-def branch_and_bound(table: Table, price: IntArray, upper: int, nodes: int, steps: int, patience: int) -> Closed:
-    """The best answer below `upper`, or the proof that there is none; depth first, limited by nodes."""
+class _Queue:
+    """Open nodes, the least bound first, the newest among equals; pairs are packed, eight to a byte."""
+
+    def __init__(self, classes: int) -> None:
+        self.classes, self.made = classes, 0
+        self.heap: list[tuple[int, int, _Node, NDArray[np.uint8]]] = []
+
+    def push(self, node: _Node) -> None:
+        self.made += 1
+        packed = np.packbits(node.pairs, axis=1)
+        light = replace(node, pairs=node.pairs[:0])
+        heapq.heappush(self.heap, (node.bound, -self.made, light, packed))
+
+    def pop(self) -> _Node:
+        _, _, node, packed = heapq.heappop(self.heap)
+        return replace(node, pairs=np.unpackbits(packed, axis=1, count=self.classes).astype(bool))
+
+    def least(self) -> int | None:
+        return self.heap[0][0] if self.heap else None
+
+
+def branch_and_bound(
+    table: Table, price: IntArray, upper: int, nodes: int, cells: int, steps: int, patience: int
+) -> Closed:
+    """The best answer below `upper`, or the proof that there is none; the least bound first.
+
+    Limited by nodes, and by `cells`: price updates x packages x classes.
+    """
     everything = np.ones(len(table.base), dtype=bool)
     pairs = table.costs < np.minimum(table.base, UNSERVED)  # a package is used only where it beats staying
-    stack = [_Node(np.arange(len(table.costs)), pairs, everything, price, -(1 << 62))]
+    queue = _Queue(len(table.base))
+    queue.push(_Node(np.arange(len(table.costs)), pairs, everything, price, -(1 << 62)))
     rows, used, spent = np.zeros(0, dtype=np.int64), 0, 0
-    while stack and used < nodes:
-        node = stack.pop()
-        if node.bound >= upper or not (node.pairs.any(axis=0) | node.stay).all():
+    while (least := queue.least()) is not None and least < upper and used < nodes and cells > 0:
+        node = queue.pop()
+        if not (node.pairs.any(axis=0) | node.stay).all():
             continue
         used += 1
         part = _limited(table, node)
         priced = improve_prices(part, node.price, upper, steps, patience)
         spent += priced.steps
+        cells -= priced.steps * part.costs.size
         if priced.cost < upper:
             rows, upper = node.rows[priced.rows], priced.cost
         if priced.bound >= upper:
@@ -185,9 +214,10 @@ def branch_and_bound(table: Table, price: IntArray, upper: int, nodes: int, step
             if len(needed) <= table.most and table.answer_cost(needed) < upper:
                 rows, upper = needed, table.answer_cost(needed)
             continue
-        stack.extend(_children(table, node, priced.share))
-    lower = min([upper, *(node.bound for node in stack)])
-    return Closed(rows, upper, lower, used, spent)
+        for child in _children(table, node, priced.share):
+            queue.push(child)
+    least = queue.least()
+    return Closed(rows, upper, upper if least is None else min(upper, least), used, spent)
 
 
 def _limited(table: Table, node: _Node) -> Table:
@@ -220,7 +250,7 @@ def _settled(node: _Node) -> tuple[IntArray, bool]:
 
 
 def _children(table: Table, node: _Node, share: FloatArray) -> list[_Node]:
-    """The two branches of a node, the likelier one last (it is taken first)."""
+    """The two branches of a node, the likelier one last (it is taken first where bounds are equal)."""
     true_costs = table.costs[node.rows]
     costs = np.where(node.pairs, true_costs, UNSERVED)
     base = np.where(node.stay, table.base, UNSERVED)

@@ -21,6 +21,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +33,8 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 FREE = 0  # state of a line that a class does not have; also "no option" in a candidate is -1
+#: Cost of a line on which an option fails: far above real sums, and hundreds of them fit into int64.
+BROKEN = np.int64(1) << 52
 EMPTY = -1  # no option passes for all
 NOT_USED = -1  # option index of a line that a package leaves out
 
@@ -60,6 +64,53 @@ class Classes:
     def count(self) -> int:
         return len(self.weight)
 
+    @cached_property
+    def wide(self) -> WideTable:
+        """Useful options of all lines side by side."""
+        return _wide_table(self)
+
+    @cached_property
+    def by_option(self) -> tuple[IntArray, ...]:
+        """Per line (options + 1, classes): cost at the class's weight, BROKEN where it fails; last row: left out."""
+        tables = []
+        for line, states in enumerate(self.lines):
+            there = self.state[:, line] != FREE
+            cost = self.costs[line][self.variant].T * self.weight
+            table = np.where(states.masks[self.state[:, line]].T, cost, BROKEN)
+            tables.append(np.vstack([np.where(there, table, 0), np.where(there, BROKEN, 0)]))
+        return tuple(tables)
+
+
+@dataclass(frozen=True)
+class WideTable:
+    """Per class and useful option of every line, side by side: cost at the class's weight, and 1 where it fails."""
+
+    cost: IntArray  # (classes, columns)
+    fails: IntArray  # (classes, columns)
+    there: IntArray  # (classes, lines with options): 1 where the class has the line
+    starts: IntArray  # first column of each line with options
+    lines: IntArray  # the lines with options
+    option: IntArray  # option of each column
+
+    def cheapest(self, sums: IntArray, fails: IntArray) -> IntArray:
+        """Cost of a group per row: on every line the cheapest option that fails nobody, BROKEN where there is none."""
+        if len(self.starts) == 0:
+            return np.zeros(len(sums), dtype=np.int64)
+        best = np.minimum.reduceat(np.where(fails == 0, sums, BROKEN), self.starts, axis=1)
+        return np.asarray(best.sum(axis=1))
+
+    def choose(self, sums: IntArray, fails: IntArray) -> tuple[IntArray, IntArray]:
+        """Per row and line: the cheapest option that fails nobody (first listed wins a tie), and its cost."""
+        if len(self.starts) == 0:
+            none = np.zeros((len(sums), 0), dtype=np.int64)
+            return none, none
+        usable = np.where(fails == 0, sums, BROKEN)
+        best = np.minimum.reduceat(usable, self.starts, axis=1)
+        columns = len(self.option)
+        widths = np.diff(np.append(self.starts, columns))
+        place = np.where(usable == np.repeat(best, widths, axis=1), np.arange(columns), columns)
+        return self.option[np.minimum.reduceat(place, self.starts, axis=1)], best
+
 
 @dataclass(frozen=True)
 class Candidates:
@@ -79,11 +130,13 @@ def collapse(
     costs: Sequence[IntArray],
     has_line: BoolArray,
     lot_weight: IntArray | None = None,
+    always: Sequence[Sequence[int]] | None = None,
     most_states: int = 4096,
 ) -> Classes:
     """Lots to weighted classes, in an order that depends on their content only (not on lot order or names).
 
-    `lot_weight` (lots,) counts a row more than once; by default every row is one lot.
+    `lot_weight` (lots,) counts a row more than once; by default every row is one lot. `always` names options of each
+    line that are in use already and must be told apart even where a cheaper one would do.
     """
     variant_of, variant_costs, variant_lines = _merge_variants(costs, has_line)
     lot_row = variant_of[lot_variant] if len(lot_variant) else np.zeros(0, dtype=np.int64)
@@ -92,7 +145,8 @@ def collapse(
     for line, mask in enumerate(passes):
         there = variant_lines[lot_row, line]
         masks, which = _unique_rows(np.asarray(mask, dtype=bool)[there])
-        states, own = _line_states(masks, variant_costs[line][variant_lines[:, line]], most_states)
+        in_use = always[line] if always is not None else ()
+        states, own = _line_states(masks, variant_costs[line][variant_lines[:, line]], in_use, most_states)
         lines.append(states)
         lot_state[there, line] = own[which]
     keyed = np.column_stack([lot_row, lot_state]) if len(lot_row) else np.zeros((0, len(costs) + 1), dtype=np.int64)
@@ -107,6 +161,36 @@ def collapse(
         costs=variant_costs,
         has_line=variant_lines,
         lines=tuple(lines),
+    )
+
+
+def _wide_table(classes: Classes) -> WideTable:
+    costs: list[Any] = []
+    fails: list[Any] = []
+    there: list[Any] = []
+    starts: list[Any] = []
+    lines: list[Any] = []
+    options: list[Any] = []
+    for line, states in enumerate(classes.lines):
+        useful = sorted({option for choices in states.useful for option in choices})
+        if not useful:
+            continue
+        own = classes.state[:, line]
+        has = own != FREE
+        costs.append(np.where(has, (classes.costs[line][classes.variant][:, useful] * classes.weight[:, None]).T, 0).T)
+        fails.append((has & ~states.masks[own][:, useful].T).T.astype(np.int64))
+        there.append(has.astype(np.int64)[:, None])
+        starts.append(len(options))
+        lines.append(line)
+        options.extend(useful)
+    empty = np.zeros((classes.count, 0), dtype=np.int64)
+    return WideTable(
+        np.hstack([empty, *costs]),
+        np.hstack([empty, *fails]),
+        np.hstack([empty, *there]),
+        np.array(starts, dtype=np.int64),
+        np.array(lines, dtype=np.int64),
+        np.array(options, dtype=np.int64),
     )
 
 
@@ -128,11 +212,14 @@ def _unique_rows(mask: BoolArray) -> tuple[BoolArray, IntArray]:
     return rows.astype(bool), which.reshape(-1).astype(np.int64)
 
 
-def _line_states(masks: BoolArray, costs: IntArray, most_states: int) -> tuple[LineStates, IntArray]:
+def _line_states(
+    masks: BoolArray, costs: IntArray, in_use: Sequence[int], most_states: int
+) -> tuple[LineStates, IntArray]:
     """States of one line from the distinct pass masks of lots that have it, and the state of each mask."""
     n_options = masks.shape[1]
     closed = _close_masks(masks, most_states)
     used = np.zeros(n_options, dtype=bool)
+    used[list(in_use)] = True
     for row in closed:
         used[list(cheapest_for_somebody(row, costs))] = True
     # Only options that can be cheapest for somebody matter; masks that differ elsewhere become one.
@@ -260,22 +347,10 @@ def candidates(classes: Classes, most: int) -> Candidates:
 
 def weighted_costs(classes: Classes, options: IntArray) -> IntArray:
     """Cost in cents (candidates, classes) of serving a whole class by each package; UNSERVED where it can't."""
-    per_variant = package_costs(classes, options)
-    total = per_variant[:, classes.variant] * classes.weight
-    for line, states in enumerate(classes.lines):
-        # A package without the line (-1 picks the last column) can only serve classes without it.
-        allowed = np.column_stack([states.masks, np.zeros(len(states.masks), dtype=bool)])
-        allowed[FREE] = True
-        total[~allowed[classes.state[:, line]].T[options[:, line]]] = UNSERVED
-    return total
-
-
-def package_costs(classes: Classes, options: IntArray) -> IntArray:
-    """Cost in cents (candidates, cost variants) of one house; lines that package or variant lacks cost nothing."""
-    total = np.zeros((len(options), len(classes.has_line)), dtype=np.int64)
-    for line, cost in enumerate(classes.costs):
-        table = np.column_stack([np.where(classes.has_line[:, [line]], cost, 0), np.zeros(len(cost), dtype=np.int64)])
-        total += table.T[options[:, line]]
+    total = np.zeros((len(options), classes.count), dtype=np.int64)
+    for line, table in enumerate(classes.by_option):
+        total += table[options[:, line]]  # -1 is the last row: the package leaves the line out
+    total[total >= BROKEN] = UNSERVED
     return total
 
 
@@ -305,23 +380,26 @@ def heaviness(classes: Classes) -> IntArray:
     return total
 
 
+def group_packages(classes: Classes, group: IntArray, groups: int) -> IntArray:
+    """The cheapest package of each group of classes (group number per class, -1 in none), line by line.
+
+    Groups without members, or without an option for all of them on some line, are left out. Ties go to the option
+    listed first.
+    """
+    wide = classes.wide
+    member = (group == np.arange(groups)[:, None]).astype(np.int64)
+    chosen, best = wide.choose(member @ wide.cost, member @ wide.fails)
+    packages = np.full((groups, len(classes.lines)), NOT_USED, dtype=np.int64)
+    packages[:, wide.lines] = np.where(member @ wide.there > 0, chosen, NOT_USED)
+    return np.asarray(packages[member.any(axis=1) & (best < BROKEN).all(axis=1)])
+
+
 def group_package(classes: Classes, members: IntArray) -> IntArray | None:
-    """The cheapest package for a group of classes, line by line; None when some line has no option for all of them."""
-    package = np.full(len(classes.lines), NOT_USED, dtype=np.int64)
-    for line, states in enumerate(classes.lines):
-        state = FREE
-        for each in np.unique(classes.state[members, line]):
-            state = int(states.meet[state, each])
-            if state == EMPTY:
-                return None
-        if state == FREE:
-            continue
-        with_line = members[classes.state[members, line] != FREE]
-        choices = np.array(states.useful[state])
-        cost = classes.costs[line][classes.variant[with_line]][:, choices]
-        sums = (cost * classes.weight[with_line, None]).sum(axis=0)
-        package[line] = choices[sums.argmin()]  # first listed wins a tie
-    return package
+    """The cheapest package for a group of classes; None when some line has no option for all of them."""
+    group = np.full(classes.count, -1, dtype=np.int64)
+    group[members] = 0
+    rows = group_packages(classes, group, 1)
+    return rows[0] if len(rows) else None
 
 
 def blocks(rows: int, columns: int, cells: int = 2_000_000) -> Iterator[slice]:

@@ -18,9 +18,9 @@ Limits are counts, never seconds. Where a limit stops the work the answer carrie
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 
@@ -35,13 +35,15 @@ from screener.tier_bound import (
     smallest_sum,
 )
 from screener.tier_classes import EMPTY, FREE, Classes
-from screener.tier_moves import move_tables, regroup
+from screener.tier_moves import regroup
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 #: Per-line cost of a join that nothing passes. Below UNSERVED, so that sums over lines stay inside int64.
 BLOCKED = np.int64(1) << 50
+#: Classes x lines from which the compiled kernel runs; below, loading it costs more than it saves.
+COMPILED_FROM = 8_000
 
 
 @dataclass(frozen=True)
@@ -57,13 +59,16 @@ class Limits:
     narrow_from: int = 250  # classes from which quick looks pay
     relax_from: int = 600  # classes above which a larger problem is simplified at once
     relax_to: int = 400  # classes to which a larger problem is simplified for its bound
-    join_cells: int = 600_000_000  # joins looked at x classes, for one number of packages
+    join_cells: int = 1_000_000_000  # joins looked at x classes x lines, for one number of packages
+    join_cells_a_lot: int = 2_000_000  # and so many more for every lot: a larger tract may take longer
     start_blocks: int = 120  # neighbouring classes are cut at most into so many blocks for the start
     answers: int = 8  # answers of a round of price updates that are improved by moving single classes
     moves: int = 400  # classes moved one by one from a start
     cells: int = 12_000_000  # packages x classes held in one cost table
     pairs: int = 20_000  # class-package pairs left, above which another round is tried before branching
-    nodes: int = 300  # branch-and-bound nodes
+    nodes: int = 1_000  # branch-and-bound nodes
+    node_cells: int = 1_000_000_000  # price updates x packages x classes in all nodes
+    node_cells_a_lot: int = 200_000
     node_steps: int = 150  # price updates in a node
     node_patience: int = 6
 
@@ -136,7 +141,8 @@ def best_packages(
     easier, easier_base, easier_of = tc.relaxed(classes, base, limits.relax_to)
     easier_start = start_packages(easier, most, package_cents, limits)
     floor = _Search(easier, easier_base, most, package_cents, limits).run(easier_start)
-    grouped = _regrouped(classes, assign(tc.weighted_costs(easier, floor.options), easier_base)[easier_of])
+    group = assign(tc.weighted_costs(easier, floor.options), easier_base)[easier_of]
+    grouped = tc.group_packages(classes, group, most)
     start = Start((*start.sets, (len(grouped), grouped)), np.unique(np.vstack([start.pool, grouped]), axis=0))
     best = _Search(classes, base, most, package_cents, limits).run(start)
     return replace(
@@ -146,13 +152,6 @@ def best_packages(
     )
 
 
-def _regrouped(classes: Classes, group: IntArray) -> IntArray:
-    """The cheapest package of every group of classes, where there is one; group -1 is left out."""
-    found = [tc.group_package(classes, np.flatnonzero(group == each)) for each in np.unique(group[group >= 0])]
-    rows = [each for each in found if each is not None]
-    return np.array(rows, dtype=np.int64).reshape(-1, len(classes.lines))
-
-
 class _Search:
     """One run of the search for one K."""
 
@@ -160,9 +159,9 @@ class _Search:
         self.classes, self.base, self.most = classes, base, most
         self.package_cents, self.limits = package_cents, limits
         self.own = np.minimum(tc.own_costs(classes), base)
-        self.moves = move_tables(classes, base, package_cents)
         self.steps = self.nodes = self.candidates = 0
-        self.joins = limits.join_cells // max(classes.count, 1)
+        cells = limits.join_cells + limits.join_cells_a_lot * int(classes.weight.sum())
+        self.joins = cells // max(classes.count * len(classes.lines), 1)
 
     def run(self, start: Start) -> Best:
         """The search; see the module's text."""
@@ -203,8 +202,8 @@ class _Search:
     def _moved(self, options: IntArray) -> IntArray:
         """The packages of the groups that single moves lead to from these packages."""
         group = assign(tc.weighted_costs(self.classes, options), self.base)
-        group, moves = regroup(self.moves, group, self.most, self.limits.moves)
-        return _regrouped(self.classes, group) if moves else options
+        group, moves = regroup(self.classes, self.base, self.package_cents, group, self.most, self.limits.moves)
+        return tc.group_packages(self.classes, group, self.most) if moves else options
 
     # -- bound and proof ----------------------------------------------------------------------------------------
 
@@ -233,7 +232,7 @@ class _Search:
             gap = self.upper - bound
             kth = self._kth(self._reduced(self.pool.costs, price))
             complete = found.complete and found.floor >= kth + gap and allowance >= gap
-            if self.joins < self.classes.count or (not complete and not missing):
+            if self.joins <= 0 or (not complete and not missing):
                 return "bound, stopped at its limit"
             if complete and (not missing or self._count_pairs(price, bound) <= self.limits.pairs):
                 return self._solve(price, bound)
@@ -359,7 +358,13 @@ class _Search:
         rows, _ = self._open_pairs(price, bound)
         table = Table(self.pool.costs[rows], self.base, self.own, self.most, self.package_cents)
         closed = branch_and_bound(
-            table, price, self.upper, self.limits.nodes, self.limits.node_steps, self.limits.node_patience
+            table,
+            price,
+            self.upper,
+            self.limits.nodes,
+            self.limits.node_cells + self.limits.node_cells_a_lot * int(self.classes.weight.sum()),
+            self.limits.node_steps,
+            self.limits.node_patience,
         )
         self.nodes += closed.nodes
         self.steps += closed.steps
@@ -407,32 +412,29 @@ def packages_below(classes: Classes, price: IntArray, limit: int, allowance: int
     When more than `frontier` joins are open the lowest are kept, and the least value dropped is told: nothing outside
     the list has a reduced cost below min(limit, that value). After `joins` joins the list is given up in the same way.
     """
-    joined, served = _join_tables(classes)
+    joined, served, first_row = _join_tables(classes)
+    compiled = classes.count * len(classes.lines) >= COMPILED_FROM
     order = np.lexsort((np.arange(classes.count), -tc.heaviness(classes)))
-    n_lines = len(classes.lines)
     words = tc.Words([len(line.masks) for line in classes.lines])
-    state = np.zeros((1, n_lines), dtype=np.int64)
-    value = np.array([np.minimum(_gather(joined, state)[0] - price, 0).sum()], dtype=np.int64)
+    state = np.zeros((1, len(classes.lines)), dtype=np.int64)
+    value = _values(joined, state + first_row, price, compiled)
     keys = words.keys(state)
-    mixed = [table.copy() for table in joined]
+    mixed = joined.copy()
     dropped: int | None = None
     looked_at = 0
     for each in order:
         if looked_at > joins:
             dropped = min([int(value.min(initial=limit)), *([] if dropped is None else [dropped])])
             return Below(state[:0], value[:0], dropped, looked_at)
-        for line in range(n_lines):
-            mixed[line][:, each] = served[line][:, each]
-        cost = sum((joined[line][state[:, line], each] for line in range(n_lines)), start=np.int64(0))
-        exact = sum((served[line][state[:, line], each] for line in range(n_lines)), start=np.int64(0))
-        outside = exact >= BLOCKED
+        mixed[:, each] = served[:, each]
+        rows = state + first_row
+        cost = joined[:, each][rows].sum(axis=1)
+        outside = served[:, each][rows].sum(axis=1) >= BLOCKED
         grow = outside & (cost < price[each] + allowance)
         value = np.where(outside, value - np.minimum(cost - price[each], 0), value)
         grown, grown_keys = _grow(state[grow], classes.state[each], classes, words, keys)
         looked_at += len(grown)
-        grown_value = np.zeros(len(grown), dtype=np.int64)
-        for block in tc.blocks(len(grown), classes.count, 400_000):
-            grown_value[block] = np.minimum(_gather(mixed, grown[block]) - price, 0).sum(axis=1)
+        grown_value = _values(mixed, grown + first_row, price, compiled)
         old, new = value < limit, grown_value < limit
         state = np.vstack([state[old], grown[new]])
         value = np.concatenate([value[old], grown_value[new]])
@@ -458,10 +460,10 @@ def _grow(
     return grown[first[new]], keys[new]
 
 
-def _join_tables(classes: Classes) -> tuple[list[IntArray], list[IntArray]]:
-    """Per line (states, classes): least cost of the class once joined with the state; and the same but BLOCKED where
-    the state does not already serve the class."""
-    joined, served = [], []
+def _join_tables(classes: Classes) -> tuple[IntArray, IntArray, IntArray]:
+    """(states of all lines, classes): least cost of the class once joined with the state; the same but BLOCKED where
+    the state does not already serve the class; and the first row of each line."""
+    joined, served, first, rows = [], [], [], 0
     for line, states in enumerate(classes.lines):
         own = classes.state[:, line]
         least = np.zeros((len(classes.has_line), len(states.masks)), dtype=np.int64)
@@ -471,16 +473,43 @@ def _join_tables(classes: Classes) -> tuple[list[IntArray], list[IntArray]]:
         cost = np.where(meet == EMPTY, BLOCKED, least[classes.variant, np.maximum(meet, 0)] * classes.weight)
         cost = np.where(own == FREE, 0, cost)
         inside = (meet == np.arange(len(states.masks))[:, None]) | (own == FREE)
-        joined.append(np.ascontiguousarray(cost))
+        joined.append(cost)
         served.append(np.where(inside, cost, BLOCKED))
-    return joined, served
+        first.append(rows)
+        rows += len(states.masks)
+    return np.vstack(joined), np.vstack(served), np.array(first, dtype=np.int64)
 
 
-def _gather(tables: Sequence[IntArray], state: IntArray) -> IntArray:
-    total = tables[0][state[:, 0]]
-    for line in range(1, len(tables)):
-        total += tables[line][state[:, line]]
-    return total
+def _values(table: IntArray, rows: IntArray, price: IntArray, compiled: bool) -> IntArray:
+    """Per join (rows of the table, one a line): what it saves against the prices. Whole numbers, so both ways agree."""
+    if compiled:
+        values: IntArray = _values_compiled(table, rows, price)
+        return values
+    values = np.zeros(len(rows), dtype=np.int64)
+    for block in tc.blocks(len(rows), table.shape[1], 400_000):
+        total = table[rows[block, 0]]
+        for line in range(1, rows.shape[1]):
+            total += table[rows[block, line]]
+        values[block] = np.minimum(total - price, 0).sum(axis=1)
+    return values
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def _values_compiled(table: IntArray, rows: IntArray, price: IntArray) -> IntArray:
+    n_joins, n_lines = rows.shape
+    n_classes = table.shape[1]
+    values = np.zeros(n_joins, dtype=np.int64)
+    total = np.zeros(n_classes, dtype=np.int64)
+    for join in range(n_joins):
+        for member in range(n_classes):
+            total[member] = -price[member]
+        for line in range(n_lines):
+            row = table[rows[join, line]]
+            for member in range(n_classes):
+                total[member] += row[member]
+        for member in range(n_classes):
+            values[join] += min(total[member], 0)
+    return values
 
 
 # -- answers ----------------------------------------------------------------------------------------------------
@@ -503,10 +532,7 @@ def polish(classes: Classes, base: IntArray, options: IntArray, package_cents: i
     while True:
         costs = tc.weighted_costs(classes, options)
         choice = assign(costs, base)
-        groups = [np.flatnonzero(choice == number) for number in range(len(options))]
-        packages = [tc.group_package(classes, members) for members in groups if len(members)]
-        rows = np.array([each for each in packages if each is not None], dtype=np.int64)
-        rows = np.unique(rows.reshape(-1, len(classes.lines)), axis=0)
+        rows = np.unique(tc.group_packages(classes, choice, len(options)), axis=0)
         served = tc.weighted_costs(classes, rows).min(axis=0, initial=UNSERVED)
         total = int(np.minimum(served, base).sum()) + package_cents * len(rows)
         if cost is not None and total >= cost:
@@ -561,7 +587,7 @@ def start_packages(classes: Classes, most: int, package_cents: int, limits: Limi
     orders = [np.lexsort((index, per_lot)), np.lexsort((per_lot, -breadth)), np.lexsort((per_lot, classes.variant))]
     blocks = min(limits.start_blocks, max(8, int((8_000_000 / max(classes.count, 1)) ** 0.5)), classes.count)
     sets: list[tuple[int, IntArray]] = []
-    pool = [_distinct_own(classes)]
+    pool = [tc.group_packages(classes, index, classes.count)]
     for order in orders:
         packages, cost = _runs(classes, order, blocks)
         pool.append(packages.reshape(-1, packages.shape[2])[(cost < UNSERVED).reshape(-1)])
@@ -571,41 +597,24 @@ def start_packages(classes: Classes, most: int, package_cents: int, limits: Limi
     return Start(tuple(sets), np.unique(np.vstack(pool), axis=0))
 
 
-def _distinct_own(classes: Classes) -> IntArray:
-    rows = [tc.group_package(classes, np.array([each])) for each in range(classes.count)]
-    return np.array([row for row in rows if row is not None], dtype=np.int64).reshape(-1, len(classes.lines))
-
-
 def _runs(classes: Classes, order: IntArray, blocks: int) -> tuple[IntArray, IntArray]:
     """Best package and cost of every run of neighbouring blocks: (blocks, blocks, lines), (blocks, blocks)."""
+    wide = classes.wide
     cuts = np.linspace(0, len(order), blocks + 1).round().astype(np.int64)
     packages = np.full((blocks, blocks, len(classes.lines)), tc.NOT_USED, dtype=np.int64)
-    cost = np.zeros((blocks, blocks), dtype=np.int64)
-    big = np.int64(1) << 52
-    for line, states in enumerate(classes.lines):
-        n_options = states.masks.shape[1]
-        useful = np.zeros((len(states.masks), n_options), dtype=bool)
-        for number, choices in enumerate(states.useful):
-            useful[number, list(choices)] = True
-        state = np.zeros(blocks, dtype=np.int64)  # one per first block of the run
-        sums = np.zeros((blocks, n_options), dtype=np.int64)
-        for last in range(blocks):
-            members = order[cuts[last] : cuts[last + 1]]
-            members = members[classes.state[members, line] != FREE]
-            alive = slice(0, last + 1)
-            for each in np.unique(classes.state[members, line]):
-                state[alive] = np.where(state[alive] == EMPTY, EMPTY, states.meet[state[alive], each])
-            added = classes.costs[line][classes.variant[members]] * classes.weight[members, None]
-            sums[alive] += added.sum(axis=0)
-            allowed = useful[np.maximum(state[alive], 0)] & (state[alive] != EMPTY)[:, None]
-            best = np.where(allowed, sums[alive], big)
-            cheapest = best.min(axis=1, initial=big)
-            need = state[alive] != FREE
-            if n_options:
-                packages[alive, last, line] = np.where(need & (cheapest < big), best.argmin(axis=1), tc.NOT_USED)
-            cost[alive, last] += np.where(need, cheapest, 0)
-    cost[np.tril_indices(blocks, -1)] = UNSERVED
-    return packages, np.where(cost >= big, UNSERVED, cost)
+    cost = np.full((blocks, blocks), UNSERVED, dtype=np.int64)
+    sums = np.zeros((blocks, len(wide.option)), dtype=np.int64)  # one row per first block of the run
+    fails, there = np.zeros_like(sums), np.zeros((blocks, len(wide.starts)), dtype=np.int64)
+    for last in range(blocks):
+        members = order[cuts[last] : cuts[last + 1]]
+        alive = slice(0, last + 1)
+        sums[alive] += wide.cost[members].sum(axis=0)
+        fails[alive] += wide.fails[members].sum(axis=0)
+        there[alive] += wide.there[members].sum(axis=0)
+        chosen, best = wide.choose(sums[alive], fails[alive])
+        packages[np.arange(last + 1)[:, None], last, wide.lines] = np.where(there[alive] > 0, chosen, tc.NOT_USED)
+        cost[alive, last] = np.where((best < tc.BROKEN).all(axis=1), best.sum(axis=1), UNSERVED)
+    return packages, cost
 
 
 def _cut(packages: IntArray, cost: IntArray, most: int) -> list[IntArray]:

@@ -155,8 +155,8 @@ def plan_tiers(problem: TierProblem, limits: Limits | None = None) -> TierPlan:
     stuck, no_option = lots_without_option(problem)
     kept_of = _kept_of(problem)
     free = np.flatnonzero(~stuck & (kept_of == NOT_KEPT))
-    classes = _classes(problem, free)
     kept_rows = _kept_rows(problem)
+    classes = _classes(problem, free)
     kept_costs = tc.weighted_costs(classes, kept_rows)
     base, leaves = _base(classes, kept_costs, problem.most * problem.package_cost_cents)
     answers = _curve(classes, base, problem, limits)
@@ -196,8 +196,13 @@ def plan_tiers(problem: TierProblem, limits: Limits | None = None) -> TierPlan:
 
 
 def _classes(problem: TierProblem, free: IntArray) -> Classes:
+    in_use = [[package[name] for package in problem.kept if name in package] for name in problem.lines]
     return tc.collapse(
-        problem.lot_variant[free], [mask[free] for mask in problem.passes], problem.costs_cents, problem.has_line
+        problem.lot_variant[free],
+        [mask[free] for mask in problem.passes],
+        problem.costs_cents,
+        problem.has_line,
+        always=in_use,
     )
 
 

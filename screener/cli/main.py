@@ -16,8 +16,11 @@ from screener.cli import printing
 COMMANDS = {
     "run": "read, screen, choose, write all results, print a short summary",
     "check": "read everything, report every problem, write nothing",
+    "hazards": "exposure, Kzt and the other hazards alone: no plans or hardware needed",
     "explain": "the derivation of every number of one lot",
     "compare": "what changed between two runs, lot by lot and in the bill",
+    "draw": "what was understood of a plan, and its anchor and strap layout",
+    "sheets": "a page for each lot, anchor layouts, the engineer's packet of one lot",
     "demo": "write the sample tract, ready to run",
     "schema": "keys or columns of lots, plan, hardware or tract",
 }

@@ -43,21 +43,23 @@ def write_geopackage(
     lots: GeoDataFrame,
     tables: Mapping[str, pd.DataFrame],
     layers: Mapping[str, GeoDataFrame] | None = None,
+    lots_table: str = "lots",
 ) -> None:
     """Write the layer `lots`, attribute tables, and further map layers; read the file back and check it.
 
-    Geometry stays in the lots' own coordinate system. A lot whose geometry can't be drawn gets none. Raises OutputError
-    where what was written is not what was given.
+    `lots_table` names the data dictionary's table with the columns of that layer. Geometry stays in the lots' own
+    coordinate system. A lot whose geometry can't be drawn gets none. Raises OutputError where what was written is not
+    what was given.
     """
     with _fixed_date():
-        _write_layer(path, "lots", _lots_frame(lots))
+        _write_layer(path, "lots", _lots_frame(lots, lots_table))
         for name, layer in sorted((layers or {}).items()):
             _write_layer(path, name, layer)
     with closing(sqlite3.connect(path, isolation_level=None)) as database:
         database.execute("PRAGMA journal_mode = DELETE")
         database.execute("BEGIN IMMEDIATE")
         database.execute('CREATE UNIQUE INDEX "lots_lot_id" ON "lots" ("lot_id")')
-        _describe(database, "lots", columns_of("lots", lots))
+        _describe(database, "lots", columns_of(lots_table, lots))
         for name, table in tables.items():
             _write_table(database, name, table)
         _register_schema(database)
@@ -117,11 +119,11 @@ def _write_layer(path: Path, name: str, frame: GeoDataFrame) -> None:
         raise OSError(f"{path.name} could not be written: {error}") from error
 
 
-def _lots_frame(lots: GeoDataFrame) -> GeoDataFrame:
+def _lots_frame(lots: GeoDataFrame, table: str) -> GeoDataFrame:
     import geopandas as gpd
 
-    prepared = prepare("lots", pd.DataFrame(lots.drop(columns=lots.geometry.name)))
-    order = row_order("lots", lots)
+    prepared = prepare(table, pd.DataFrame(lots.drop(columns=lots.geometry.name)))
+    order = row_order(table, lots)
     return gpd.GeoDataFrame(prepared, geometry=_drawable(lots.geometry.to_numpy()[order]), crs=lots.crs)
 
 

@@ -70,7 +70,9 @@ def write_results(
     write_manifest(folder, manifest, results.timings)
 
 
-def with_formula_notes(issues: pd.DataFrame, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+def with_formula_notes(
+    issues: pd.DataFrame, tables: Mapping[str, pd.DataFrame], unchanged_in: str = GEOPACKAGE
+) -> pd.DataFrame:
     """The issues, and one note for each column with text that a spreadsheet would run as a formula."""
     notes = [
         {
@@ -80,7 +82,7 @@ def with_formula_notes(issues: pd.DataFrame, tables: Mapping[str, pd.DataFrame])
             "where": f"{table}.csv {column}",
             "found": f"{count} text(s) begin like a formula",
             "expected": "text that a spreadsheet leaves alone",
-            "done": f"written with an apostrophe in front; unchanged in {GEOPACKAGE}",
+            "done": f"written with an apostrophe in front; unchanged in {unchanged_in}",
         }
         for table, frame in {**tables, "issues": issues}.items()
         for column, count in formula_cells(table, frame).items()

@@ -17,6 +17,8 @@ UNDECLARED_DECIMALS = 4  # of a number in a column that the data dictionary does
 # Rows stand in the order of these columns, so that the order of the lots in their file does not matter.
 KEYS: dict[str, tuple[str, ...]] = {
     "lots": ("lot_id",),
+    "hazards": ("lot_id",),
+    "flips": ("lot_id", "what", "reading", "would_be"),
     "demands": ("lot_id",),  # within a lot in the order they came: down the load path
     "bill_of_materials": ("item", "phase", "month", "drop"),
     "exceptions": ("lot_id", "reason", "detail"),

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from screener.columns import by_name
 from screener.report.text import plain, texts
 
 if TYPE_CHECKING:
@@ -32,7 +33,11 @@ PILE_SHARE = 0.2
 
 @dataclass(frozen=True)
 class LotClass:
-    """One class of a view. `pattern` 0 is plain; `dark` means that marks on it are written in white."""
+    """One class of a view. `pattern` 0 is plain; `dark` means that marks on it are written in white.
+
+    A class of texts holds the lots whose column is `value` (blank: none), a class of numbers those from `low` up to,
+    not including, `high`; NaN in a class of numbers: the lots without one.
+    """
 
     words: str
     mark: str
@@ -40,6 +45,9 @@ class LotClass:
     pattern: int
     count: int
     dark: bool = False
+    value: str = ""
+    low: float = math.nan
+    high: float = math.nan
 
     @property
     def paint(self) -> str:
@@ -56,11 +64,17 @@ class View:
     """One way to colour the lots: classes, and the class of every lot (n,)."""
 
     key: str
+    column: str
     name: str
     explains: str
     classes: tuple[LotClass, ...]
     of_lot: NDArray[np.int64]
     marks: tuple[str, ...] | None = None  # a mark of its own for every lot, else the class's
+
+    @property
+    def numbers(self) -> bool:
+        """Whether the classes are ranges of numbers."""
+        return self.key in _SHOW
 
 
 _Category = tuple[str, str, int]  # words, mark, place in the palette
@@ -90,6 +104,17 @@ _VIEWS: dict[str, tuple[str, str, str]] = {
     "exposure": ("exposure", "Exposure", "screening exposure, worst wind direction, in the ground state assumed"),
     "kzt": ("kzt", "Kzt", "topographic factor, worst wind direction"),
     "wind": ("wind_speed_mph", "Wind speed", "basic wind speed in mph, Risk Category II"),
+    "exposure margin": (
+        "exposure_margin_ft",
+        "Exposure margin",
+        "feet by which the fetch limit behind the exposure is met or missed: the less, the nearer to another letter",
+    ),
+    "terrain margin": (
+        "terrain_margin",
+        "Terrain margin",
+        "share by which the nearest condition for hill speed-up is met, or missed where negative; none on level ground",
+    ),
+    "sds": ("sds_g", "SDS", "design spectral acceleration at short period, in g"),
     "hazard": ("governing_hazard", "Governing hazard", "what drives the hardest-worked connection"),
     "status": ("status", "Status", "how far the lot could be screened"),
     "permit": ("inside_permit", "Master permit", "whether the envelope of the plan's sealed master set covers the lot"),
@@ -110,13 +135,14 @@ def view(lots: pd.DataFrame, by: str) -> View:
     if key is None:
         raise ValueError(f"no map by {by!r}; expected one of {', '.join(VIEW_KEYS)}")
     column, name, explains = _VIEWS[key]
-    if key in ("kzt", "wind", "cost"):
+    if key in _SHOW:
         values = lots[column].to_numpy(dtype=np.float64) if column in lots else np.full(len(lots), np.nan)
-        classes, of_lot = _number_classes(values, _SHOW[key])
+        values = values.round(by_name("lots")[column].decimals)  # as the tables hold it, so that all classes agree
+        classes, of_lot = _number_classes(values, _SHOW[key], key in _LESS_IS_DARKER)
         marks = tuple(_MARK[key](v) if math.isfinite(v) else "" for v in values)
-        return View(key, name, explains, classes, of_lot, marks)
+        return View(key, column, name, explains, classes, of_lot, marks)
     words = texts(lots[column], yes_no=key == "permit") if column in lots else [""] * len(lots)
-    return View(key, name, explains, *_category_classes(words, _FIXED.get(key)))
+    return View(key, column, name, explains, *_category_classes(words, _FIXED.get(key)))
 
 
 def package_names(lots: pd.DataFrame) -> list[str]:
@@ -154,7 +180,7 @@ def _category_classes(
         colour = CATEGORY_COLOURS[at % len(CATEGORY_COLOURS)]
         pattern = (at + at // len(CATEGORY_COLOURS)) % PATTERNS
         place[word] = len(classes)
-        classes.append(LotClass(plain(shown), plain(mark), colour, pattern, counts[word]))
+        classes.append(LotClass(plain(shown), plain(mark), colour, pattern, counts[word], value=word))
     if "" in counts:
         place[""] = len(classes)
         classes.append(_nothing(counts[""]))
@@ -166,9 +192,9 @@ def _nothing(count: int) -> LotClass:
 
 
 def _number_classes(
-    values: NDArray[np.float64], show: Callable[[float, float], str]
+    values: NDArray[np.float64], show: Callable[[float, float], str], less_is_darker: bool = False
 ) -> tuple[tuple[LotClass, ...], NDArray[np.int64]]:
-    """At most six classes from light to dark: single values where there are few, else even steps of round numbers."""
+    """At most six classes by lightness: single values where there are few, else even steps of round numbers."""
     known = np.isfinite(values)
     of_lot = np.zeros(len(values), dtype=np.int64)
     edges, words = _steps(values[known], show)
@@ -176,9 +202,13 @@ def _number_classes(
         of_lot[known] = np.searchsorted(edges, np.round(values[known], 6), side="right") - 1
     of_lot[~known] = len(words)
     spread = np.linspace(0, len(NUMBER_COLOURS) - 1, max(len(words), 2)).round().astype(int)
+    if less_is_darker:
+        spread = spread[: max(len(words), 1)][::-1]
     counts = np.bincount(of_lot, minlength=len(words) + 1)
+    ends = [*edges[1:], math.inf]
     classes = [
-        LotClass(w, "", NUMBER_COLOURS[spread[k]], 0, int(counts[k]), bool(spread[k] >= 4)) for k, w in enumerate(words)
+        LotClass(w, "", NUMBER_COLOURS[spread[k]], 0, int(counts[k]), bool(spread[k] >= 4), low=edges[k], high=ends[k])
+        for k, w in enumerate(words)
     ]
     if not known.all():
         classes.append(_nothing(int(counts[len(words)])))
@@ -221,11 +251,18 @@ _SHOW: dict[str, Callable[[float, float], str]] = {
     "kzt": lambda v, step: f"{v:.{max(2, _decimals(step, 3))}f}",
     "wind": lambda v, step: f"{v:.{_decimals(step, 1)}f} mph",
     "cost": lambda v, step: f"${v:,.{0 if step >= 1 else 2}f}",
+    "sds": lambda v, step: f"{v:.{max(2, _decimals(step, 3))}f} g",
+    "exposure margin": lambda v, step: f"{v:,.0f} ft",
+    "terrain margin": lambda v, step: f"{100 * v:.{0 if step >= 0.01 else 1}f} %",
 }
+_LESS_IS_DARKER = ("exposure margin", "terrain margin")
 _MARK: dict[str, Callable[[float], str]] = {
     "kzt": lambda v: f"{v:.2f}",
     "wind": lambda v: f"{v:.0f}",
     "cost": lambda v: f"{v / 1000:.1f}k",
+    "sds": lambda v: f"{v:.2f}",
+    "exposure margin": lambda v: f"{v:.0f}",
+    "terrain margin": lambda v: f"{100 * v:.0f}%",
 }
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from hazard.seismic import code_meanings, code_severities
 from screener.columns import by_name
+from screener.labels import label
 from screener.report.colouring import package_names
 from screener.report.text import cents_as_dollars, counted, plain, texts, whole_dollars
 from screener.scope import codes
@@ -24,12 +25,26 @@ SEVERITY_WORDS = {
     "skip": "no numbers",
     "note": "note",
 }
+STATUS_WORDS = {
+    "screened": "screened",
+    "refer": "engineer to confirm",
+    "no_hardware": "no package holds",
+    "skipped": "skipped, no numbers",
+}
+STATUS_COUNT_WORDS = {
+    "screened": "screened",
+    "refer": "for an engineer to confirm",
+    "no_hardware": "without a package that holds",
+    "skipped": "skipped",
+}
 _SEVERITY_ORDER = {"stop": 0, "skip": 1, "refer": 2, "note": 3}
 DROPS = ("foundation", "walls", "floor", "roof")
 MOST_PHASE_COLUMNS = 8
 MOST_PACKAGES_ABREAST = 6
 MISSING = "–"  # no house of the package has the connection
 MOST_ISSUE_ROWS = 80
+MOST_NAMED = 10
+"""Lots named beside a reason before it is opened."""
 
 
 @dataclass(frozen=True)
@@ -199,6 +214,7 @@ def exception_groups(results: Any) -> list[dict[str, Any]]:
                 "word": SEVERITY_WORDS.get(severity, severity),
                 "meaning": meaning or details[0],
                 "lots": int(rows["lot_id"].nunique()),
+                "some": list(dict.fromkeys(texts(rows["lot_id"])))[:MOST_NAMED],
                 "next_step": steps[0] if steps else step,
             }
         )
@@ -238,6 +254,53 @@ def issue_groups(issues: pd.DataFrame) -> list[dict[str, Any]]:
         for (severity, code), found in issues.groupby(["severity", "code"], sort=True)
     ]
     return sorted(rows, key=lambda r: (order.get(r["severity"], 9), r["code"]))[:MOST_ISSUE_ROWS]
+
+
+# --- what the ground costs ----------------------------------------------------------------------------------------
+
+_HOUSE = ["plan", "style", "options"]
+
+
+def ground_costs(lots: pd.DataFrame) -> list[dict[str, Any]]:
+    """What hill speed-up and a rougher or smoother exposure cost: lots against the same house where there is none.
+
+    A lot is compared with the mean of the same plan, style and options; lots without a like or a package are left out.
+    """
+    needed = {*_HOUSE, "exposure", "kzt", "total_cost"}
+    if not needed <= set(lots.columns):
+        return []
+    frame = pd.DataFrame({name: texts(lots[name]) for name in (*_HOUSE, "exposure")})
+    frame["cost"] = lots["total_cost"].to_numpy(dtype=np.float64)
+    kzt = lots["kzt"].to_numpy(dtype=np.float64)
+    frame = frame.assign(level=kzt < LEVEL_KZT, hill=kzt >= LEVEL_KZT)
+    level = frame[frame["level"]]
+    rows = [_against("hill speed-up, Kzt over 1", "level ground, same exposure", frame[frame["hill"]], level)]
+    for worse, better in (("D", "C"), ("C", "B")):
+        there = level[level["exposure"] == worse]
+        like = level[level["exposure"] == better].assign(exposure=worse)
+        rows.append(_against(f"exposure {worse}, level ground", f"exposure {better}, level ground", there, like))
+    return [row for row in rows if row["lots"]]
+
+
+LEVEL_KZT = 1.0005
+
+
+def _against(cause: str, reference: str, there: pd.DataFrame, like: pd.DataFrame) -> dict[str, Any]:
+    """Cost of some lots against the mean of the same houses elsewhere."""
+    keys = [*_HOUSE, "exposure"]
+    mean = like.groupby(keys, as_index=False)["cost"].mean()
+    mean = pd.DataFrame(mean).rename(columns={"cost": "like"})
+    both = there.merge(mean, on=keys, how="left", validate="many_to_one")
+    more = (both["cost"] - both["like"]).dropna()
+    return {
+        "cause": cause,
+        "against": reference,
+        "lots": len(there),
+        "compared": len(more),
+        "each": whole_dollars(float(more.mean())) if len(more) else "–",
+        "all": whole_dollars(float(more.sum())) if len(more) else "–",
+        "less": bool(len(more)) and float(more.sum()) < 0,
+    }
 
 
 # --- packages -----------------------------------------------------------------------------------------------------
@@ -332,6 +395,27 @@ def bill(results: Any) -> dict[str, Any]:
         "rows": len(frame),
         "cost": whole_dollars(float(clean["cost"].sum())),
         "labour_hours": f"{clean['labour_hours'].sum():,.0f}",
+    }
+
+
+def bill_data(results: Any) -> dict[str, Any]:
+    """The bill's rows for the page's filter by month, as places in lists of distinct texts; blank without months."""
+    frame = results.bill_of_materials
+    if not len(frame) or "month" not in frame or not any(texts(frame["month"])):
+        return {"months": [], "rows": []}
+    lists: dict[str, list[str]] = {}
+    places = []
+    for name in ("item", "drop", "phase", "month"):
+        codes, distinct = pd.factorize(pd.Series(texts(frame[name])), sort=True)
+        lists[name] = [str(d) for d in distinct]
+        places.append(codes.tolist())
+    numbers = [
+        frame[name].fillna(0.0).to_numpy(dtype=float).round(2).tolist()
+        for name in ("quantity", "quantity_with_waste", "purchase_units", "cost", "labour_hours")
+    ]
+    rows = [list(row) for row in zip(*places, *numbers, strict=True)]
+    return {"items": lists["item"], "drops": lists["drop"], "phases": lists["phase"], "months": lists["month"]} | {
+        "rows": rows
     }
 
 
@@ -469,34 +553,128 @@ TABLE: tuple[tuple[str, str], ...] = (
     ("total_cost", "Total, $"),
     ("flags", "Codes"),
 )
-_LABELS = {**dict(TABLE), "exposure": "Exposure", "wind_speed_mph": "Wind speed"}
-_LABELS |= {
-    "hardware_cost": "Material",
-    "labour_hours": "Labour",
-    "total_cost": "Total",
-    "inside_permit": "In master permit envelope",
-    "front_bearing_deg": "Front faces",
-    "front_bearing_from": "Bearing from",
-    "pad_elevation_ft": "Pad elevation",
-    "area_sqft": "Lot area",
-    "fits": "Plan fits",
-    "fit_short_ft": "Fit short by",
-    "rough_share_min": "Rough ground, share that decided",
-    "exposure_margin_ft": "Exposure limit met or missed by",
-    "kzt_strict": "Kzt, every condition met",
-    "ke": "Ke",
-    "elevation_ft": "Ground elevation",
-    "ss_g": "SS",
-    "s1_g": "S1",
-    "sds_g": "SDS",
-    "sd1_g": "SD1",
-    "sdc": "Seismic design category",
-    "sdc_sds_only": "Category by SDS alone",
-    "sdc_irc": "Category, residential code",
-    "ground_snow_psf": "Ground snow",
-}
-_FEWER_DECIMALS = {"labour_hours": 1, "kzt": 2, "kzt_strict": 2, "governing_ratio": 2}
+_FEWER_DECIMALS = {"labour_hours": 1, "kzt": 2, "kzt_strict": 2, "kzt_screening": 2, "governing_ratio": 2}
+_FEWER_DECIMALS |= {"fit_short_ft": 1, "pad_elevation_ft": 1, "q_envelope_psf": 1, "q_components_psf": 1, "ke": 3}
 """A reader needs fewer figures than the tables carry."""
+
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "House and package",
+        (
+            "plan",
+            "style",
+            "options",
+            "mirrored",
+            "tier",
+            "governing_point",
+            "governing_hazard",
+            "governing_ratio",
+            "inside_permit",
+            "hardware_cost",
+            "labour_hours",
+            "total_cost",
+            "mean_roof_height_ft",
+        ),
+    ),
+    (
+        "Lot",
+        (
+            "block",
+            "phase",
+            "lot_status",
+            "start",
+            "front_bearing_deg",
+            "front_bearing_from",
+            "fits",
+            "fit_short_ft",
+            "area_sqft",
+            "pad_elevation_ft",
+            "elevation_ft",
+            "source_row",
+        ),
+    ),
+    (
+        "Wind and exposure",
+        (
+            "wind_speed_mph",
+            "q_envelope_psf",
+            "q_components_psf",
+            "governing_wind_envelope_deg",
+            "governing_wind_components_deg",
+            "ke",
+            "exposure",
+            "ground_state",
+            "exposure_governing_bearing_deg",
+            "rough_share_min",
+            "exposure_margin_ft",
+            "exposure_flips",
+            "exposure_today",
+            "exposure_built_out",
+            "exposure_by_state",
+            "exposure_depends_on",
+        ),
+    ),
+    (
+        "Terrain",
+        (
+            "kzt",
+            "kzt_strict",
+            "kzt_screening",
+            "kzt_flips",
+            "terrain_form",
+            "terrain_h_ft",
+            "terrain_lh_ft",
+            "terrain_x_ft",
+            "terrain_bearing_deg",
+            "terrain_margin",
+            "terrain_margin_of",
+        ),
+    ),
+    (
+        "Earthquake and snow",
+        ("sds_g", "sd1_g", "sdc", "sdc_sds_only", "sdc_irc", "site_class", "ss_g", "s1_g", "ground_snow_psf"),
+    ),
+)
+"""What is shown of a picked lot, in groups; columns named nowhere here come last."""
+_SHOWN_OTHERWISE = ("lot_id", "status", "flags", "exposure_by_direction", "kzt_by_direction")
+
+
+def lot_groups(columns: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The columns there are, in groups for the picked lot."""
+    there = [c["name"] for c in columns if c["name"] not in _SHOWN_OTHERWISE]
+    named = {name for _, names in GROUPS for name in names}
+    rest = ("Further", tuple(name for name in there if name not in named))
+    found = [{"title": title, "columns": [n for n in names if n in there]} for title, names in (*GROUPS, rest)]
+    return [group for group in found if group["columns"]]
+
+
+MOST_HARDEST, FEWER_HARDEST, MANY_LOTS = 6, 3, 3000
+"""So many of a lot's connections are listed; fewer in a large tract, whose page must stay light."""
+
+
+def hardest(results: Any) -> dict[str, Any]:
+    """The hardest-worked connections of every lot, greatest ratio first, as places in lists of distinct texts."""
+    lists: dict[str, list[str]] = {"point": [], "item": [], "case": []}
+    frame, ids = results.demands, texts(results.lots["lot_id"])
+    by_lot: list[list[list[float | int]]] = [[] for _ in ids]
+    if len(frame) and {"lot_id", "ratio", *lists} <= set(frame.columns):
+        keep = FEWER_HARDEST if len(ids) > MANY_LOTS else MOST_HARDEST
+        judged = frame[frame["ratio"].notna()]
+        if "component" in judged:  # loads that act together are judged together
+            together = (judged["component"] == "combined").to_numpy()
+            judged = judged.iloc[np.argsort(~together, kind="stable")].drop_duplicates(["lot_id", "point"])
+        worst = judged.sort_values("ratio", ascending=False, kind="stable")
+        worst = worst.drop_duplicates(["lot_id", "point"]).groupby("lot_id", sort=False).head(keep)
+        places = []
+        for name in lists:
+            codes, distinct = pd.factorize(pd.Series(texts(worst[name])))
+            lists[name] = [str(d) for d in distinct]
+            places.append(codes.tolist())
+        place = {lot: n for n, lot in enumerate(ids)}
+        for lot, ratio, *at in zip(texts(worst["lot_id"]), worst["ratio"].round(2).tolist(), *places, strict=True):
+            if lot in place:
+                by_lot[place[lot]].append([ratio, *at])
+    return {"points": lists["point"], "items": lists["item"], "cases": lists["case"], "lots": by_lot}
 
 
 def lot_columns(lots: pd.DataFrame) -> list[dict[str, Any]]:
@@ -508,8 +686,7 @@ def lot_columns(lots: pd.DataFrame) -> list[dict[str, Any]]:
     for name, column in by_name("lots").items():
         if name not in lots:
             continue
-        label = _LABELS.get(name, name.replace("_", " ").capitalize())
-        about = {"name": name, "label": label, "meaning": column.meaning}
+        about = {"name": name, "label": label(name), "meaning": column.meaning}
         if column.kind in ("number", "integer"):
             decimals = _FEWER_DECIMALS.get(name, column.decimals)
             values = pd.to_numeric(lots[name]).to_numpy(dtype=np.float64, na_value=np.nan).round(decimals)

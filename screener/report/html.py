@@ -24,6 +24,7 @@ from screener.report.colouring import LotClass, View, all_views
 from screener.report.curve_svg import cost_curve, curve_rows
 from screener.report.map_svg import (
     MARKED_LOTS,
+    UNITS_PER_FOOT,
     Drawing,
     draw,
     lot_marks,
@@ -60,6 +61,7 @@ def report_html(results: Results, facts: content.Facts) -> str:
     style, script = _part("report.css"), _part("report.js")
     packages = results.run.get("packages") or {}
     marked = len(results.lots) <= MARKED_LOTS
+    data = _data(results, drawing, views, marked)
     return _template().render(
         caution=CAUTION,
         policy=content_policy(style, script),
@@ -74,13 +76,16 @@ def report_html(results: Results, facts: content.Facts) -> str:
         views=views,
         swatches=_swatches(drawing, views[0]),
         packages=content.package_cards(results),
+        ground=content.ground_costs(results.lots),
         curve=Markup(cost_curve(packages, _in_use(packages, results, facts))),
         curve_rows=curve_rows(packages),
         bill=content.bill(results),
+        months=data["bill"]["months"],
+        status_words=content.STATUS_COUNT_WORDS,
         assumptions=content.assumptions(results, facts),
         cautions=content.cautions(results, facts),
         counted=counted,
-        data=script_json(_data(results, drawing, views, marked)),
+        data=script_json(data),
     )
 
 
@@ -148,13 +153,24 @@ def swatch(kind: LotClass, tile: float) -> str:
 
 
 def _data(results: Results, drawing: Drawing, views: list[View], marked: bool) -> dict[str, Any]:
+    columns = content.lot_columns(results.lots)
     return {
         "ids": texts(results.lots["lot_id"]),
-        "columns": content.lot_columns(results.lots),
+        "columns": columns,
+        "groups": content.lot_groups(columns),
+        "hardest": content.hardest(results),
+        "bill": content.bill_data(results),
         "table": [{"name": n, "label": label} for n, label in content.TABLE if n in results.lots],
         "views": [_view_data(v, drawing) for v in views],
         "centres": drawing.centres.tolist(),
-        "map": {"width": drawing.width, "height": drawing.height, "tile": drawing.tile, "marked": marked},
+        "status_words": content.STATUS_WORDS,
+        "map": {
+            "width": drawing.width,
+            "height": drawing.height,
+            "tile": drawing.tile,
+            "marked": marked,
+            "per_foot": UNITS_PER_FOOT,
+        },
         "exceptions": content.exception_data(results),
     }
 

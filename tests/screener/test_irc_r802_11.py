@@ -5,6 +5,7 @@ allowable stress; the Exposure B grid was read in public transcriptions, tests/p
 the table stands for was derived from its own cells: corner truss of a gable, end zone, envelope procedure, enclosed,
 33 ft mean roof height, 2 ft overhangs, 15 psf dead load on plan area. The footnotes are from memory. Kz at 33 ft by
 the constants of ASCE 7-16 Table 26.11-1. The table is a prescriptive answer beside the tool's; nothing is tuned to it.
+The data hold Exposure B alone: the published table has Exposure C columns too, they were not read and are not checked.
 """
 
 from __future__ import annotations
@@ -16,9 +17,6 @@ import numpy as np
 import pytest
 from demand_houses import demand, lots, model_of_text
 
-REFERENCE_EAVE = (
-    "no soffit pressure on the reference eave in case B: 5 to 26 % below the table at 5:12, 21 to 42 % at 12:12"
-)
 TABLE = Path(__file__).parents[1] / "published" / "wind_irc_r802_11.csv"
 
 HOUSE = """
@@ -84,8 +82,11 @@ def cells(pitch_class: str, spacings: tuple[int, ...]) -> list[Cell]:
     return [c for c in TABLE_LB if c[3] == pitch_class and c[0] in spacings]
 
 
-def test_the_grid_is_whole() -> None:
-    assert len(TABLE_LB) == 240
+def test_the_grid_is_whole_for_exposure_b_and_holds_no_exposure_c() -> None:
+    with TABLE.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
+    assert {r["exposure"] for r in rows} == {"B"}  # with Exposure C rows in the data, a check of them belongs here
+    assert len(TABLE_LB) == len(rows) == 240
     assert all(len(cells(p, (12, 16, 24))) == 120 for p in ("lt5", "ge5"))
 
 
@@ -98,26 +99,30 @@ def test_below_5_in_12_within_two_pounds() -> None:
     assert abs(off).max() <= 2.0
 
 
-@pytest.mark.xfail(strict=True, reason=REFERENCE_EAVE)
+REPORTED = {5.0: (1.3, 5.8), 6.0: (-0.7, 4.7), 8.0: (-6.9, 1.9), 12.0: (-26.5, -4.4)}
+"""Pitch: least and greatest difference from the table's one column, percent of the table (12 in. spacing, 40 cells)."""
+
+
 def test_steeper_roofs_differ_from_the_table_as_reported() -> None:
     """At 5:12 and steeper the table's 0.955 factor has no published coefficient set: the tool follows ASCE 7.
 
-    Case B, which does not change with the slope, governs there, and the table has one column for all of these slopes.
-    The bounds are the differences derived from the figure alone: up to 7 % above at 5:12, up to 27 % below at 12:12.
+    Case B, which does not change with the slope, governs there, while the couple of the horizontal parts grows with
+    the slope; the table has one column for all of these slopes. The differences are reported, not tuned away.
     """
     chosen = cells("ge5", (12,))
     table = np.array([TABLE_LB[c] for c in chosen], dtype=float)
     print("\nTool less Table R802.11, Exposure B, 12 in. spacing, 5:12 and steeper:")
-    worst = {}
+    found = {}
     for pitch in (5.0, 6.0, 8.0, 12.0):
         off = np.array([round(uplift_lb(*c[:3], pitch=pitch)) - TABLE_LB[c] for c in chosen], dtype=float)
-        worst[pitch] = off / table
+        percent = 100 * off / table
+        found[pitch] = (percent.min(), percent.max())
         print(
             f"{pitch:4.0f}:12  mean {off.mean():+6.1f} lb  from {off.min():+4.0f} to {off.max():+4.0f} lb  "
-            f"({100 * worst[pitch].min():+5.1f} % to {100 * worst[pitch].max():+5.1f} %)"
+            f"({percent.min():+5.1f} % to {percent.max():+5.1f} %)"
         )
-    assert all((ratio < 0.075).all() and (ratio > -0.275).all() for ratio in worst.values())
-    assert worst[5.0].mean() > 0 > worst[12.0].mean()
+    for pitch, bounds in REPORTED.items():
+        assert found[pitch] == pytest.approx(bounds, abs=0.06), pitch
 
 
 def test_interior_trusses_get_less_than_the_tables_three_quarters() -> None:

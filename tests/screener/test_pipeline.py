@@ -217,20 +217,62 @@ def test_packages_cover_every_line_of_each_lots_plan(twelve: Screened) -> None:
 
 def test_chosen_options_hold_when_added_up_by_hand(twelve: Screened) -> None:
     """Demand over capacity per direction from the demands table: none over 1, and the combined ratio lies between the
-    largest of them and their sum. Would fail where directions of different cases were added, or one was dropped."""
+    largest of them and their sum. Would fail where directions of different cases were added, one was dropped, or a
+    demand of wind stood beside an allowable of earthquake."""
     table = twelve.demands
     rows = table[(table["item"] != "") & table["ratio"].notna()]
     single, combined = rows[rows["component"] != "combined"], rows[rows["component"] == "combined"]
+    combined = combined.sort_values(["lot_id", "point"])
     own = (single["demand"] / single["capacity"]).where(single["capacity"] > 0)
     assert (own.dropna() <= 1.0 + 1e-9).all()
     by_point = own.groupby([single["lot_id"], single["point"]]).agg(["max", "sum"])
     given = combined.set_index(["lot_id", "point"])["ratio"]
     both = by_point.loc[given.index]
     assert len(given) > 300
-    # where wind and seismic allowables differ the table shows the lesser: the combined ratio may lie below the largest
-    sheathed = given.index.get_level_values(1).str.contains("sheathing|diaphragm")
-    assert (given[~sheathed] >= both["max"].fillna(0)[~sheathed] - 1e-9).all()
-    assert (given <= both["sum"] + 1e-9).all()
+    assert (given >= both["max"].fillna(0.0) - 1e-9).all()
+    # earthquake may use more than the larger demand of wind does, where its allowable is the smaller one
+    wind = ~combined["case"].str.contains("E").to_numpy()
+    assert wind.sum() > 200
+    assert (given[wind] <= both["sum"][wind] + 1e-9).all()
+
+
+def _values_of_case(run: Screened, house: int, point: int, lot_id: str, case: str) -> list[np.ndarray]:
+    """What the model gives at one connection of one lot in the case of that name (or cases: members share names)."""
+    result = run.selection.houses[house]
+    r = result.points[point]
+    at = int(np.flatnonzero(run.prepared.site.points.lot_id[result.lots] == lot_id)[0])
+    values = r.point.values(result.basis[at : at + 1])[0]
+    return [values[i] for i, name in enumerate(r.point.case_names) if name == case]
+
+
+@pytest.mark.parametrize("ss", [None, [0.25, 1.1]])
+def test_the_demand_shown_is_that_of_the_case_shown(tmp_path: Path, twelve: Screened, ss: list[float] | None) -> None:
+    """Every row: its demand is what the model gives for the connection in the case named, and over its
+    capacity it is no more than its ratio. Once on twelve lots, once on two lots of one house in two seismic design categories, whose allowables
+    differ. Would fail where an allowable of the wrong hazard or category stands beside a demand."""
+    run = twelve
+    if ss is not None:
+        lots = cut(("A-02", "A-04")).assign(plan="anvil", style="A", options=None, ss_given=ss, s1_given=[0.05, 0.35])
+        given = {"hazards.ss_g": {"column": "ss_given"}, "hazards.s1_g": {"column": "s1_given"}, "tiers.most": 1}
+        calm = {"hazards.wind_speed_mph": {"value": 90.0}}
+        run = screened(write_tract(tmp_path, lots, {**BY_COLUMNS, **given, **calm}))
+        assert run.lots["sdc"].nunique() == 2
+        assert (run.lots["tier"] == "package 1").all()
+    places = {
+        (lot, r.point.name): (h, n)
+        for h, house in enumerate(run.selection.houses)
+        for n, r in enumerate(house.points)
+        for lot in run.prepared.site.points.lot_id[house.lots]
+    }
+    rows = run.demands[(run.demands["component"] != "combined") & (run.demands["demand"] > 1e-6)]
+    for row in rows.itertuples():
+        h, n = places[row.lot_id, row.point]
+        k = run.selection.houses[h].points[n].point.components.index(row.component)
+        found = _values_of_case(run, h, n, row.lot_id, row.case)
+        assert any(abs(v[k] - row.demand) <= 1e-6 * row.demand for v in found), (row, [v[k] for v in found])
+        if row.capacity > 0 and row.ratio == row.ratio:
+            # never less; more where a smaller demand of the other hazard works its own allowable harder
+            assert row.ratio >= row.demand / row.capacity - 1e-9, row
 
 
 def _least(passes: list[np.ndarray], costs: list[np.ndarray], groups: np.ndarray) -> np.ndarray:
@@ -377,8 +419,20 @@ def test_a_kept_package_with_an_item_that_is_not_on_the_list_is_told(tmp_path: P
 
 
 def _demands(run: Screened) -> pd.Series[float]:
-    table = run.demands
-    return table[table["component"] != "combined"].set_index(["lot_id", "point", "component"])["demand"].sort_index()
+    """Largest demand of every lot, connection and direction: what acts, whatever item was chosen to take it.
+
+    Taken from the arrays behind the demands table, so that laws on demands ask nothing of the choice of items.
+    """
+    ids = run.prepared.site.points.lot_id
+    parts = [
+        pd.DataFrame(
+            {"lot_id": ids[house.lots], "point": r.point.name, "component": component, "demand": r.largest[:, k]}
+        )
+        for house in run.selection.houses
+        for r in house.points
+        for k, component in enumerate(r.point.components)
+    ]
+    return pd.concat(parts).set_index(["lot_id", "point", "component"])["demand"].sort_index()
 
 
 def _run_bytes(file: Path, *options: str) -> dict[str, bytes]:
@@ -479,15 +533,20 @@ def _raster_times(file: Path, source: str, factor: float) -> dict[str, Any]:
 def test_more_wind_or_shaking_never_lowers_a_demand(tmp_path: Path) -> None:
     """The wind raster times 1.05, then SS and S1 times 1.05: every demand of every connection stays or grows."""
     names = (*TWELVE[:4], *TWELVE[6:8])
-    base = _demands(screened(write_tract(tmp_path / "a", cut(names))))
-    wind = {"hazards.wind_speed_mph": _raster_times(tmp_path / "wind.tif", "wind_speed.tif", 1.05)}
+    base = _demands(screened(write_tract(tmp_path / "a", cut(names), {"tiers.most": 1})))
+    wind = {
+        "hazards.wind_speed_mph": _raster_times(tmp_path / "wind.tif", "wind_speed.tif", 1.05),
+        "tiers.most": 1,
+    }
     more = _demands(screened(write_tract(tmp_path / "b", cut(names), wind)))
     assert (more >= base - 1e-9).all()
     assert (more > base * 1.05).sum() > 0.5 * (base > 0).sum()  # pressures grow by 1.1025, and counteracting weight not
+    calm = {**BY_COLUMNS, "hazards.wind_speed_mph": {"value": 90.0}}  # so that shaking governs somewhere
+    base = _demands(screened(write_tract(tmp_path / "c", cut(names[:4]), calm)))
     shake = {f"hazards.{n}_g": _raster_times(tmp_path / f"{n}.tif", f"{n}.tif", 1.05) for n in ("ss", "s1")}
-    more = _demands(screened(write_tract(tmp_path / "c", cut(names), shake)))
+    more = _demands(screened(write_tract(tmp_path / "d", cut(names[:4]), {**calm, **shake})))
     assert (more >= base - 1e-9).all()
-    assert (more > base + 1e-9).sum() > 0.1 * len(base)
+    assert (more > base + 1e-9).sum() > 0.05 * len(base)
 
 
 def test_a_hazard_raster_shifted_by_one_cell_changes_the_result(tmp_path: Path) -> None:
@@ -537,7 +596,7 @@ def test_feet_or_metres_in_the_same_out(tmp_path: Path) -> None:
     other = screened(write_tract(tmp_path / "b", cut(names).to_crs("EPSG:2233"), changes))
     np.testing.assert_allclose(_demands(other), _demands(base), rtol=1e-6, atol=1e-6)
     for name in ("tier", "status", "exposure_by_direction", "flags", "governing_point", "total_cost"):
-        assert list(other.lots[name]) == list(base.lots[name]), name
+        assert other.lots[name].equals(base.lots[name]), name
     for name in ("wind_speed_mph", "kzt", "ke", "sds_g", "sd1_g", "elevation_ft"):
         np.testing.assert_allclose(other.lots[name], base.lots[name], rtol=1e-6, err_msg=name)
 
@@ -579,7 +638,7 @@ def test_a_mirrored_scene_with_mirrored_lots_has_the_same_demands(scene: Screene
     assert list(mirrored.lots["total_cost"]) == list(scene.lots["total_cost"])
 
 
-def test_a_mirrored_house_on_the_same_lot_costs_the_same(twelve: Screened, tmp_path: Path) -> None:
+def test_a_mirrored_house_on_the_same_lot_costs_the_same(tmp_path: Path) -> None:
     """Every wind direction counts, so a house and its mirror image need the same hardware."""
     lots = cut(TWELVE[:3])
     one = screened(write_tract(tmp_path / "a", lots, BY_COLUMNS))

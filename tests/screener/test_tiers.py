@@ -460,7 +460,7 @@ def test_an_unfinished_search_says_so():
     """With hardly any work allowed the answer stands, the bound holds, and nothing is claimed."""
     problem = make_tract(11, 150, 6, 8, 4, noise=0.6)
     best = plan_tiers(problem)
-    limits = tier_search.Limits(rounds=1, steps=5, join_cells=1, nodes=1)
+    limits = tier_search.Limits(rounds=1, steps=5, join_cells=1, join_cells_a_lot=0, nodes=1)
     short = plan_tiers(problem, limits)
     check_plan(problem, short)
     assert best.proven
@@ -474,7 +474,7 @@ def test_easier_classes_give_a_valid_bound(seed):
     """The bound from merged classes never exceeds the optimum of the real ones."""
     problem = make_tract(seed, 120, 3, 5, 3, noise=0.4)
     best = plan_tiers(problem)
-    limits = tier_search.Limits(relax_from=0, relax_to=20, rounds=1, join_cells=1, nodes=1)
+    limits = tier_search.Limits(relax_from=0, relax_to=20, rounds=1, join_cells=1, join_cells_a_lot=0, nodes=1)
     short = plan_tiers(problem, limits)
     assert best.proven
     assert short.lower_bound_cents <= best.cost_cents <= short.cost_cents
@@ -496,12 +496,21 @@ def test_enumeration_finds_every_package_below_the_limit(seed, limit):
     assert whole
     price = tier_classes.own_costs(classes) + np.random.default_rng(seed).integers(0, 3000, classes.count)
     below = tier_search.packages_below(classes, price, limit, 10**9, 10**6, 10**9)
-    _, served = tier_search._join_tables(classes)
-    value = np.minimum(tier_search._gather(served, states) - price, 0).sum(axis=1)
+    _, served, first = tier_search._join_tables(classes)
+    value = tier_search._values(served, states + first, price, compiled=False)
     expected = {tuple(row) for row in states[value < limit].tolist()}
     assert below.dropped is None
     assert {tuple(row) for row in below.states.tolist()} == expected
     assert sorted(below.values.tolist()) == sorted(value[value < limit].tolist())
+
+
+def test_compiled_kernel_equals_the_reference():
+    rng = np.random.default_rng(3)
+    table, rows = rng.integers(0, 10**9, (40, 25)), rng.integers(0, 40, (300, 7))
+    price = rng.integers(0, 7 * 10**9, 25)
+    one, other = (tier_search._values(table, rows, price, compiled) for compiled in (True, False))
+    assert (one == other).all()
+    assert (one < 0).any()
 
 
 def test_wrong_inputs_are_refused():

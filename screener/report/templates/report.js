@@ -31,6 +31,8 @@
   const draw = (tag, about) => { const e = document.createElementNS(SVG, tag); for (const k in about) e.setAttribute(k, about[k]); return e; };
   const lotButton = (i) => { const b = make("button", data.ids[i], "id"); b.type = "button"; b.dataset.lot = i; return b; };
 
+  const STATUS = data.status_words, inWords = (name, words) => name === "status" ? STATUS[words] || words : words;
+
   // --- the map's colours
   function paint() {
     for (let i = 0; i < paths.length; i++) paths[i].setAttribute("fill", view.classes[view.of[i]].paint);
@@ -61,7 +63,13 @@
     const w = Math.min(Math.max(next.w, whole.w / 60), whole.w), h = w * whole.h / whole.w;
     box = { w, h, x: Math.min(Math.max(next.x, 0), whole.w - w), y: Math.min(Math.max(next.y, 0), whole.h - h) };
     chart.setAttribute("viewBox", `${box.x} ${box.y} ${box.w} ${box.h}`);
-    chart.classList.toggle("near", box.w < whole.w * 0.999);
+    const near = box.w < whole.w * 0.999, bar = byId("scale");
+    chart.classList.toggle("near", near);
+    bar.hidden = !near;
+    if (!near) return;
+    const perFoot = data.map.per_foot * chart.getScreenCTM().a, feet = [5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000].filter((f) => f * perFoot < 160).pop() || 5;
+    bar.textContent = `${grouped(String(feet))} ft`;
+    bar.style.width = `${feet * perFoot}px`;
   }
   function zoom(factor, cx, cy) {
     const x = cx === undefined ? box.x + box.w / 2 : cx, y = cy === undefined ? box.y + box.h / 2 : cy;
@@ -76,20 +84,33 @@
     const at = place(event);
     zoom(event.deltaY > 0 ? 1.25 : 0.8, at.x, at.y);
   }, { passive: false });
+  // While the map is dragged only the finished picture moves; it is drawn anew where it is let go.
   let drag = null;
-  chart.addEventListener("pointerdown", (event) => { drag = { x: event.clientX, y: event.clientY, box: { ...box }, moved: false }; });
+  chart.addEventListener("pointerdown", (event) => { drag = { x: event.clientX, y: event.clientY, box: { ...box }, moved: false, dx: 0, dy: 0 }; });
   chart.addEventListener("pointermove", (event) => {
-    if (!drag || !event.buttons) return;
+    if (!drag) return;
+    if (!event.buttons) { settle(); return; }
     const dx = event.clientX - drag.x, dy = event.clientY - drag.y;
     if (!drag.moved && Math.hypot(dx, dy) < 5) return;
-    drag.moved = true;
-    const scale = 1 / chart.getScreenCTM().a;
-    look({ x: drag.box.x - dx * scale, y: drag.box.y - dy * scale, w: drag.box.w });
+    if (!drag.moved) { drag.moved = true; drag.scale = 1 / chart.getScreenCTM().a; chart.setPointerCapture(event.pointerId); chart.classList.add("dragged"); }
+    // no further than the drawing's edges
+    const x = Math.min(Math.max(drag.box.x - dx * drag.scale, 0), whole.w - drag.box.w), y = Math.min(Math.max(drag.box.y - dy * drag.scale, 0), whole.h - drag.box.h);
+    drag.dx = x; drag.dy = y;
+    chart.style.transform = `translate(${(drag.box.x - x) / drag.scale}px, ${(drag.box.y - y) / drag.scale}px)`;
   });
+  function settle() {
+    if (!drag || !drag.moved || drag.settled) return;
+    drag.settled = true;
+    chart.style.transform = "";
+    chart.classList.remove("dragged");
+    look({ x: drag.dx, y: drag.dy, w: drag.box.w });
+  }
+  chart.addEventListener("pointerup", settle);
+  chart.addEventListener("pointercancel", settle);
   chart.addEventListener("click", (event) => {
     const i = lotOfPath.get(event.target);
     if (i !== undefined && !(drag && drag.moved)) pick(i);
-    drag = null;
+    drag = null; // a click follows every drag
   });
 
   // --- from lot to lot by keys
@@ -131,20 +152,20 @@
     const panel = byId("picked");
     if (i < 0) { panel.replaceChildren(make("p", "Pick a lot on the map or in the table.", "hint")); fill(); return; }
     const head = make("h3");
-    head.append("Lot ", make("bdi", data.ids[i]), ": " + [text("tier", i) || "no package", text("status", i).replace("_", " ")].filter(Boolean).join(", "));
-    const facts = make("dl", "", "facts");
-    for (const c of data.columns) {
-      if (["lot_id", "flags", "exposure_by_direction"].includes(c.name)) continue;
-      const words = text(c.name, i);
-      if (words === "") continue;
-      const row = make("div"), label = make("dt", c.label);
-      label.title = c.meaning;
-      row.append(label, make("dd", c.unit && !["dollars", "degrees"].includes(c.unit) ? `${words} ${c.unit}` : c.unit === "dollars" ? `$${words}` : c.unit === "degrees" ? `${words}°` : words));
-      facts.append(row);
+    head.append("Lot ", make("bdi", data.ids[i]), ": " + [text("tier", i) || "no package", inWords("status", text("status", i))].filter(Boolean).join(", "));
+    const facts = make("div", "", "facts");
+    for (const { title, columns: names } of data.groups) {
+      const list = make("dl");
+      for (const name of names) {
+        const words = text(name, i);
+        if (words === "") continue;
+        const c = columns.get(name), row = make("div"), label = make("dt", c.label);
+        label.title = c.meaning;
+        row.append(label, make("dd", withUnit(words, c.unit)));
+        list.append(row);
+      }
+      if (list.children.length) { const group = make("div"); group.append(make("h4", title), list); facts.append(group); }
     }
-    const parts = make("div", "", "parts"), around = wheel(text("exposure_by_direction", i));
-    parts.append(facts);
-    if (around) parts.append(around);
     const why = make("ul", "", "why");
     for (const [, reason, detail, step] of exceptionsOf(i)) {
       const item = make("li");
@@ -156,30 +177,76 @@
     go.addEventListener("click", toRow);
     const codes = make("p", "", "quiet");
     if (text("flags", i)) codes.append("Codes: " + text("flags", i).split(";").join(", "));
-    panel.replaceChildren(head, why, parts, codes, go);
+    const parts = make("div", "", "parts");
+    parts.append(...[worked(i), roses(i)].filter(Boolean));
+    panel.replaceChildren(head, why, parts, facts, codes, go);
+    byId("said").textContent = `Lot ${data.ids[i]} picked: ${text("tier", i) || "no package"}, ${inWords("status", text("status", i))}`;
     const at = shown.indexOf(i);
     if (at >= 0) page = Math.floor(at / pageSize);
     fill();
   }
-  function wheel(letters) {
-    if (letters.length !== 16) return null;
-    const colour = { B: "#44bb99", C: "#eedd88", D: "#77aadd" };
-    const svg = draw("svg", { class: "wheel", viewBox: "-60 -60 120 120", role: "img" });
-    svg.setAttribute("aria-label", "Exposure by wind direction from north, clockwise: " + letters);
-    const at = (r, degrees) => [r * Math.sin(degrees * Math.PI / 180), -r * Math.cos(degrees * Math.PI / 180)].map((v) => v.toFixed(2)).join(" ");
-    for (let k = 0; k < 16; k++) {
-      const a = 22.5 * k - 11.25, b = a + 22.5;
-      svg.append(draw("path", { d: `M${at(16, a)}L${at(46, a)}A46 46 0 0 1 ${at(46, b)}L${at(16, b)}A16 16 0 0 0 ${at(16, a)}z`, fill: colour[letters[k]] || "#dddddd" }));
-      const [x, y] = at(34, 22.5 * k).split(" "), letter = draw("text", { x, y });
-      letter.textContent = letters[k];
-      svg.append(letter);
+  const withUnit = (words, unit) => !unit ? words : unit === "dollars" ? `$${words}` : unit === "degrees" ? `${words}°` : `${words} ${unit}`;
+  function worked(i) {
+    const rows = data.hardest.lots[i] || [];
+    if (!rows.length) return null;
+    const table = make("table", "", "narrow"), head = make("tr"), box = make("div", "", "wide");
+    table.append(make("caption", "Its hardest-worked connections"));
+    [["Connection", ""], ["What holds it", ""], ["Demand over capacity", "n"]].forEach(([words, kind]) => { const th = make("th", words, kind); th.scope = "col"; head.append(th); });
+    const top = make("thead"), body = make("tbody");
+    top.append(head);
+    for (const [ratio, point, item, kase] of rows) {
+      const row = make("tr"), where = make("td", data.hardest.points[point]);
+      where.append(make("span", data.hardest.cases[kase], "case"));
+      row.append(where, make("td", data.hardest.items[item] || "nothing on the list"), make("td", ratio.toFixed(2), ratio > 1 ? "n over" : "n"));
+      body.append(row);
     }
-    ["N", "E", "S", "W"].forEach((name, k) => {
-      const [x, y] = at(53, 90 * k).split(" "), label = draw("text", { x, y, class: "way" });
-      label.textContent = name;
-      svg.append(label);
-    });
-    return svg;
+    table.append(top, body);
+    box.append(table);
+    return box;
+  }
+  const WAYS = ["N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"];
+  const most = (name) => { const c = columns.get(name); return c && c.numbers ? c.numbers.reduce((m, v) => Math.max(m, v || 0), 0) : 0; };
+  const MOST_KZT = Math.max(1.2, most("kzt"), most("kzt_strict"), most("kzt_screening"));
+  const at = (r, degrees) => [r * Math.sin(degrees * Math.PI / 180), -r * Math.cos(degrees * Math.PI / 180)].map((v) => v.toFixed(2)).join(" ");
+  const wedge = (k, from, to, fill) => {
+    const a = 22.5 * k - 11.25, b = a + 22.5;
+    return draw("path", { d: `M${at(from, a)}L${at(to, a)}A${to} ${to} 0 0 1 ${at(to, b)}L${at(from, b)}A${from} ${from} 0 0 0 ${at(from, a)}z`, fill });
+  };
+  const written = (words, r, degrees, kind) => {
+    const [x, y] = at(r, degrees).split(" "), e = draw("text", kind ? { x, y, class: kind } : { x, y });
+    e.textContent = words;
+    return e;
+  };
+  function roses(i) {
+    const letters = text("exposure_by_direction", i), kzt = text("kzt_by_direction", i).trim().split(/\s+/).map(Number);
+    const box = make("div", "", "roses");
+    if (letters.length === 16) {
+      const colour = { B: "#44bb99", C: "#eedd88", D: "#77aadd" };
+      const said = "Exposure by wind direction: " + WAYS.map((w, k) => `${w} ${letters[k]}`).join(", ");
+      box.append(rose("Exposure, for wind from", said, i, (svg) => { for (let k = 0; k < 16; k++) svg.append(wedge(k, 16, 46, colour[letters[k]] || "#dddddd"), written(letters[k], 34, 22.5 * k)); }));
+    }
+    if (kzt.length === 16 && kzt.every(Number.isFinite) && Math.max(...kzt) > 1.0005) {
+      const said = "Kzt by wind direction: " + WAYS.map((w, k) => `${w} ${kzt[k].toFixed(2)}`).join(", ");
+      box.append(rose("Kzt, for wind from", said, i, (svg) => {
+        svg.append(draw("circle", { r: 46, class: "grid" }));
+        for (let k = 0; k < 16; k++) svg.append(wedge(k, 12, 12 + 34 * Math.min(Math.max(kzt[k] - 1, 0.02) / (MOST_KZT - 1), 1), kzt[k] > 1.0005 ? "#41b6c4" : "#c7e9b4"));
+        const top = kzt.indexOf(Math.max(...kzt));
+        svg.append(written(kzt[top].toFixed(2), 32, 22.5 * top));
+      }));
+    }
+    if (!box.children.length) return null;
+    box.append(make("p", "The house points the way its front faces. Red: the wind that loads the whole house most.", "quiet"));
+    return box;
+  }
+  function rose(title, said, i, fillIn) {
+    const figure = make("figure"), svg = draw("svg", { class: "wheel", viewBox: "-70 -70 140 140", role: "img", "aria-label": said });
+    fillIn(svg);
+    ["N", "E", "S", "W"].forEach((name, k) => svg.append(written(name, 63, 90 * k, "way")));
+    const wind = raw("governing_wind_envelope_deg", i), front = raw("front_bearing_deg", i);
+    if (typeof front === "number") svg.append(draw("path", { d: "M-6 -3L0 -9L6 -3V6H-6z", class: "house", transform: `rotate(${front})` }));
+    if (typeof wind === "number") svg.append(draw("path", { d: "M0 -47L-4 -55H4z", class: "wind", transform: `rotate(${wind})` }));
+    figure.append(make("figcaption", title), svg);
+    return figure;
   }
   function toRow() {
     if (!shown.includes(picked)) { byId("filters").reset(); choose(); pick(picked); }
@@ -208,7 +275,7 @@
     const values = [...new Set(name === "flags" ? [...c.words.flatMap((w) => w.split(";")), ...raised.keys()] : c.words)].filter(Boolean).sort(natural);
     if (values.length < (name === "flags" ? 1 : 2)) continue;
     const box = make("label", label + " "), select = make("select");
-    select.append(new Option("any", ""), ...values.map((v) => new Option(v, v)));
+    select.append(new Option("any", ""), ...values.map((v) => new Option(inWords(name, v), v)));
     select.addEventListener("change", choose);
     box.append(select);
     byId("selects").append(box);
@@ -272,7 +339,7 @@
       for (const { name } of data.table) {
         const td = make("td", "", columns.get(name).numbers ? "n" : "");
         if (name === "lot_id") td.append(lotButton(i));
-        else td.textContent = name === "flags" ? text(name, i).split(";").join(", ") : text(name, i).replace(name === "status" ? "_" : "\u0000", " ");
+        else td.textContent = name === "flags" ? text(name, i).split(";").join(", ") : inWords(name, text(name, i));
         row.append(td);
       }
       return row;
@@ -308,15 +375,44 @@
     byId("map").scrollIntoView();
   }));
 
-  // --- the bill
-  const drop = byId("drop"), item = byId("item");
+  // --- the bill: by delivery and item, and for the starts of one month
+  const drop = byId("drop"), item = byId("item"), month = byId("month");
+  const pieces = (v) => v ? grouped(String(Math.ceil(v - 1e-9))) : "–", dollars = (v) => "$" + grouped(String(Math.round(v)));
+  const bodies = [...document.querySelectorAll("#billtable tbody")];
+  function monthly() {
+    const wanted = data.bill.months.indexOf(month.value), rows = data.bill.rows.filter((row) => row[3] === wanted);
+    return data.bill.drops.map((name, d) => {
+      const body = make("tbody"), mine = rows.filter((row) => row[1] === d), sum = (list, k) => list.reduce((total, row) => total + row[k], 0);
+      const phases = Number(byId("billtable").dataset.phases);
+      body.dataset.drop = name || "no delivery named";
+      const head = make("tr", "", "drop"), th = make("th", name || "no delivery named");
+      th.scope = "rowgroup"; th.colSpan = phases + 4;
+      head.append(th, make("td", dollars(sum(mine, 7)), "n"), make("td", sum(mine, 8).toFixed(1), "n"));
+      body.append(head);
+      for (const k of [...new Set(mine.map((row) => row[0]))]) {
+        const its = mine.filter((row) => row[0] === k), row = make("tr"), first = make("td");
+        first.append(make("bdi", data.bill.items[k]));
+        row.append(first);
+        byPhase.forEach((p) => row.append(make("td", pieces(sum(its.filter((r) => data.bill.phases[r[2]] === p), 5)), "n")));
+        row.append(make("td", pieces(sum(its, 4)), "n"), make("td", pieces(sum(its, 5)), "n"), make("td", pieces(sum(its, 6)), "n"), make("td", dollars(sum(its, 7)), "n"), make("td", sum(its, 8).toFixed(1), "n"));
+        body.append(row);
+      }
+      return mine.length ? body : null;
+    }).filter(Boolean);
+  }
+  const byPhase = [...document.querySelectorAll("#billtable th[data-phase]")].map((th) => th.dataset.phase);
   function bill() {
-    document.querySelectorAll("#billtable tbody").forEach((body) => {
+    const table = byId("billtable");
+    table.querySelectorAll("tbody").forEach((body) => body.remove());
+    table.append(...(month && month.value ? monthly() : bodies));
+    table.querySelectorAll("tbody").forEach((body) => {
       body.hidden = Boolean(drop.value) && body.dataset.drop !== drop.value;
       body.querySelectorAll("tr:not(.drop)").forEach((row) => { row.hidden = !row.cells[0].textContent.toLowerCase().includes(item.value.trim().toLowerCase()); });
     });
+    byId("billsaid").textContent = month && month.value ? `the starts of ${month.value}` : "";
   }
   if (drop) { drop.addEventListener("change", bill); item.addEventListener("input", bill); }
+  if (month) month.addEventListener("change", bill);
 
   // --- print everything that a screen folds away
   let folded = [];
@@ -338,8 +434,15 @@
     const lot = asked.has("lot") ? data.ids.indexOf(asked.get("lot")) : -1;
     if (lot >= 0) { pick(lot); follow(lot); }
   }
+  // --- tables wider than the page can be scrolled by keys
+  function reachable() {
+    document.querySelectorAll(".wide").forEach((e) => { if (e.scrollWidth > e.clientWidth + 1) e.tabIndex = 0; else e.removeAttribute("tabindex"); });
+  }
+  window.addEventListener("resize", reachable);
+  document.addEventListener("toggle", reachable, true);
   window.addEventListener("hashchange", fromAddress);
   choose();
   paint();
   fromAddress();
+  reachable();
 })();

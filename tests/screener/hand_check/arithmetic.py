@@ -58,13 +58,11 @@ def out(gcpf: float) -> float:
 
 
 def over(gcpf: float) -> float:
-    """Windward overhang: suction above and the soffit's push below, no inside pressure."""
+    """Windward overhang: suction above and the soffit's push below, no inside pressure.
+
+    Also the eave at the reference corner's side with the wind along the ridge: case B stands for quartering winds too.
+    """
     return Q * (-gcpf + SOFFIT)
-
-
-def reference_eave(gcpf: float) -> float:
-    """Eave at the reference corner, wind along the ridge: what the slope beside it carries (convention; see 14)."""
-    return out(gcpf)
 
 
 # --- 2 Wing trusses: bearings at 0, 16, 28 ft, ridge at 14 ft, overhangs 1.5 ft --------------------------------------
@@ -99,11 +97,11 @@ def windward_high(p2: float, p3: float) -> tuple[float, float, float]:
 
 
 def along_low(p2: float, p3: float) -> tuple[float, float, float]:
-    return wing_truss(reference_eave(p2), out(p2), out(p3), out(p3))
+    return wing_truss(over(p2), out(p2), out(p3), out(p3))
 
 
 def along_high(p2: float, p3: float) -> tuple[float, float, float]:
-    return wing_truss(out(p3), out(p3), out(p2), reference_eave(p2))
+    return wing_truss(out(p3), out(p3), out(p2), over(p2))
 
 
 # the four winds that can govern a truss, end zone and elsewhere: across either way (A), along with either corner (B)
@@ -149,11 +147,11 @@ def main_truss(o_lo: float, p_lo: float, p_hi: float, o_hi: float) -> tuple[floa
 # no common truss touches an end zone (0-6, 30-36): the first stands at 10
 MAIN_A_FRONT = main_truss(over(M2), out(M2), out(M3), out(M3))  # wind on the front
 MAIN_A_REAR = main_truss(out(M3), out(M3), out(M2), over(M2))  # wind on the rear
-MAIN_B_LOW = main_truss(reference_eave(B2), out(B2), out(B3), out(B3))  # wind along, zone 2 on the front slope
-MAIN_B_HIGH = main_truss(out(B3), out(B3), out(B2), reference_eave(B2))
+MAIN_B_LOW = main_truss(over(B2), out(B2), out(B3), out(B3))  # wind along, zone 2 on the front slope
+MAIN_B_HIGH = main_truss(out(B3), out(B3), out(B2), over(B2))
 # half a bay at the hip girder: end-zone values when the end zone is at its end (convention, safe side)
 HALF_A_E = main_truss(over(M2E), out(M2E), out(M3E), out(M3E))
-HALF_B_E = main_truss(reference_eave(B2E), out(B2E), out(B3E), out(B3E))
+HALF_B_E = main_truss(over(B2E), out(B2E), out(B3E), out(B3E))
 MAIN_D = ROOF * 15.5  # half of 31 ft of plan
 MAIN_FRONT = max(W_ * s[0] - D_ * MAIN_D for s in (MAIN_A_FRONT, MAIN_A_REAR, MAIN_B_LOW, MAIN_B_HIGH))
 
@@ -203,10 +201,16 @@ STUD_PUSH_1_END, STUD_PUSH_1_IN = wall_push(True, 9 * 3) * STUD * 4.5, wall_push
 STUD_PUSH_2_END, STUD_PUSH_2_IN = wall_push(True, 8 * 8 / 3) * STUD * 4, wall_push(False, 8 * 8 / 3) * STUD * 4
 HEADER_PUSH_1 = wall_push(False, 9 * 3) * 3 * 4.5  # 6 ft window of storey 1, zone 4, half its width
 GABLE_PUSH = wall_push(True, 9 * 3) * 4.5  # per foot of gable wall
-SILL_PUSH_1 = wall_push(True, 9 * 9) * 4.5  # a height square of wall acts on the sill, per foot
+# sills: a height square of wall acts, per foot; local pressure with the wind across the wall, and with the wind along
+# it (which brings the shear) the main system's suction on a side wall, case B zone 1E
+SILL_PUSH_1 = wall_push(True, 9 * 9) * 4.5
+SILL_SUCTION_1 = W_ * out(B1E) * 4.5
+PLATE_PUSH_2, PLATE_SUCTION_2 = wall_push(True, 8 * 8) * 4, W_ * out(B1E) * 4
 # ties: main system; windward wall with the inside at suction, leeward wall or side wall with the inside at pressure
 TIE_PUSH_WING_E = W_ * Q * max(W1E + GCPI, -W4E + GCPI, -B1E + GCPI) * 2 * 9 / 2
 TIE_PUSH_MAIN = W_ * Q * max(M1 + GCPI, -M4 + GCPI, -B1 + GCPI) * 2 * 8 / 2
+# a hip end shows a slope to every wind: case A there too; end zone at the windward end, or at the reference corner
+TIE_PUSH_JACK = W_ * Q * max(M1E + GCPI, -M4 + GCPI, -B1E + GCPI) * 2 * 8 / 2
 
 # --- 7 Storey 2: what arrives at the front wall's openings and foot --------------------------------------------------
 HEAD_2 = EXT * (8 - 7) * 6 / 2  # wall above the head of a 6 ft window of storey 2, half to each end
@@ -259,6 +263,7 @@ ROOF_2_L = Q * (
 )
 LEAST_2_L = 16 * 4.5 * 18 + 8 * (RISE_M * 14 + RISE_M * 8) / 2
 V2_L = W_ * max(WALL_2_L, WALL_2_L + ROOF_2_L, LEAST_2_L)
+TIE_ALONG_JACK = V2_L / 28 * 2  # hip jacks at 2 ft stand on all of left 2
 SHEET_L_2 = V2_L / (8 + 16)  # left 2: pieces 8 and 16 ft, height 8: no reduction
 
 # 8b Level 2, wind along x, lines F (0) and B (28): the hip shows a slope, so case A; roof push near zero: neglected
@@ -283,9 +288,17 @@ V1_F_OWN = (
 V1_F = V2_F + V1_F_OWN
 BF_F_1 = 4 * (2 * 4 / 9) + 6 + 16 + 3 * (2 * 3 / 9)  # 4 ft and 3 ft pieces narrower than half the height; 1 ft: none
 SHEET_F_1 = V1_F / BF_F_1
+# where ties carry the roof's shear: the level's own force on line F over the 20 ft of its plate that have trusses
+TIE_ALONG_WING = V1_F_OWN / 20 * 2
+# the porch hangs on line B: half of its wind goes in there, as a point. Net 1.3 (0.8 + 0.5) x G on a face of fascia
+# and rise over the 10 ft of depth (the rise as a rectangle: safe side)
+PORCH_HALF_X = 0.5 * 1.3 * 0.85 * QC * 10 * (1 + 10 * 2 / 12)
+SHEET_B_1 = (V1_F + W_ * PORCH_HALF_X) / (8 + 10 + 6 + 8 + 8)  # line B is line F's mirror image but for this
 
 # 8d Level 1, wind along y. Span L-M: 9.5 ft of wall, end zone 0-6; span M-R: 4.5 ft of wall and 0.25 of heel, 50-56
-V1_L_OWN = W_ * Q * 9.5 * (MAIN_WALL * 18 + (MAIN_WALL_E - MAIN_WALL) * 6 * 33 / 36)
+# and half of the porch's wind along its ledger, 6-18
+PORCH_HALF_Y = 0.5 * 1.3 * 0.85 * QC * 12 * (1 + 10 * 2 / 12)
+V1_L_OWN = W_ * (Q * 9.5 * (MAIN_WALL * 18 + (MAIN_WALL_E - MAIN_WALL) * 6 * 33 / 36) + PORCH_HALF_Y * (36 - 12) / 36)
 V1_L = W_ * WALL_2_L + V1_L_OWN  # roof neglected on both levels or counted on both: see below
 V1_L = max(V1_L, W_ * (WALL_2_L + ROOF_2_L) + V1_L_OWN)
 V1_R = W_ * Q * 4.75 * (WING_WALL * 10 + (WING_WALL_E - WING_WALL) * 6 * 17 / 20)
@@ -298,11 +311,12 @@ FLOOR_DIAPHRAGM_1 = max(V1_L_OWN / 28, V1_F_OWN / 56)
 
 
 # --- 9 Hold-downs under wind -----------------------------------------------------------------------------------------
-# T = couple + (moment of the net vertical loads about the compression end) / arm. Where the piece is lifted as a whole
-# its studs and sill hold the spread uplift (they are asked for it), so T is at most the couple + what openings, girders
-# and the storey above set on the piece at single places, by lever to that end.
-def tension(couple: float, moment: float, arm: float, on_the_end: float = 0.0) -> float:
-    return couple + min(moment / arm, on_the_end)
+# T = couple + (moment of the vertical loads about the compression end) / arm. Where the piece is lifted as a whole its
+# studs and sill hold the spread uplift (they are asked for it): then only the loads at single places (jambs, girders,
+# posts above) pull at the hold-down. Both forms over the same arm; they differ by the spread loads alone.
+def tension(couple: float, spread: float, points: float, arm: float) -> float:
+    """Couple, and moments of the spread loads and of the loads at single places, all about the compression end."""
+    return couple + min(spread + points, points) / arm
 
 
 # 9a right 1, piece 23-28 (5 ft, arm 4.5, height 9), one storey; gable strip of 2 ft, end zone (reference corner high)
@@ -311,11 +325,11 @@ WALL_1 = D_ * EXT * 9  # plf
 # wind toward -y lifts the end at 28: rear slope windward, eave corner beyond the wall 1.5 x 2 ft on the wall's end
 R_TOP = 2 * (W_ * out(W2E) - D_ * ROOF)
 R_CORNER = 2 * 1.5 * (W_ * over(W2E) - D_ * ROOF)
-HOLD_R_28 = tension(COUPLE_R, (R_TOP - WALL_1) * 5 * 2.5 + R_CORNER * 5, 4.5, R_CORNER)
+HOLD_R_28 = tension(COUPLE_R, (R_TOP - WALL_1) * 5 * 2.5, R_CORNER * 5, 4.5)
 # wind toward +y lifts the end at 23: rear slope leeward; the door's half of roof and wall stands at 23
 R_TOP = 2 * (W_ * out(W3E) - D_ * ROOF)
 R_DOOR = R_TOP * 3 / 2 - D_ * EXT * 2 * 3 / 2
-HOLD_R_23 = tension(COUPLE_R, (R_TOP - WALL_1) * 5 * 2.5 + R_DOOR * 5, 4.5, R_DOOR)
+HOLD_R_23 = tension(COUPLE_R, (R_TOP - WALL_1) * 5 * 2.5, R_DOOR * 5, 4.5)
 HOLD_R_WIND = max(HOLD_R_28, HOLD_R_23)
 
 # 9b the stack, wind along x, zone 2 on the front slope, corner at the front. Own couples of storey 2 (pieces 0-6,
@@ -327,9 +341,9 @@ P6, P12, P22, _, P28 = FRONT2[1]  # wind toward -x: right ends lift
 Q6, Q12, Q22, _, Q28 = FRONT2[0]  # wind toward +x: left ends lift
 DENSE = W_ * MAIN_B_LOW[0] - D_ * MAIN_D - D_ * WEIGHT_2  # foot of wall under commons, plf
 BARE = -D_ * WEIGHT_2  # foot of wall with nothing on it
-HOLD_F21 = max(tension(C21, BARE * 6 * 3 + P6 * 6, 5.5, P6), tension(C21, BARE * 6 * 3, 5.5))
-HOLD_F22 = max(tension(C22, DENSE * 10 * 5 + P22 * 10, 9.5, P22), tension(C22, DENSE * 10 * 5 + Q12 * 10, 9.5, Q12))
-HOLD_F23 = max(tension(C23, BARE * 8 * 4, 7.5), tension(C23, BARE * 8 * 4 + Q28 * 8, 7.5, Q28))
+HOLD_F21 = max(tension(C21, BARE * 6 * 3, P6 * 6, 5.5), tension(C21, BARE * 6 * 3, 0.0, 5.5))
+HOLD_F22 = max(tension(C22, DENSE * 10 * 5, P22 * 10, 9.5), tension(C22, DENSE * 10 * 5, Q12 * 10, 9.5))
+HOLD_F23 = max(tension(C23, BARE * 8 * 4, 0.0, 7.5), tension(C23, BARE * 8 * 4, Q28 * 8, 7.5))
 # storey 1, own couples of 0-4 and 10-16
 # (the shear enters at the top of the floor, 1 ft above the plate: lever 9 + 1 ft)
 C11 = 4 * (2 * 4 / 9) / BF_F_1 * V1_F * 10 / 3.5
@@ -351,21 +365,21 @@ WINDOW = [
 SEG_0_4 = (BARE - U - WALL_1) * 4
 # piece 0-4. toward -x, end 4 lifts: two thirds of C21 from 6; toward +x, end 0 lifts: C21 stands on it
 HOLD_F11 = max(
-    tension(C11 + C21 * share(6, 4, 10)[0], SEG_0_4 * 2 + WINDOW[0][0] * 4, 3.5, WINDOW[0][0]),
-    tension(C11 + C21, SEG_0_4 * 2, 3.5),
+    tension(C11 + C21 * share(6, 4, 10)[0], SEG_0_4 * 2, WINDOW[0][0] * 4, 3.5),
+    tension(C11 + C21, SEG_0_4 * 2, 0.0, 3.5),
 )
 # piece 10-16: sill 10-12, point at 12, wall under commons 12-16, floor, own wall; entry 16-20: commons, floor, head
 ENTRY = (DENSE - U - HEAD_1) * 4 / 2
-MOMENT_10 = [-SILL * 2 * 1 + p * 2 + DENSE * 4 * 4 - (U + WALL_1) * 6 * 3 for p in (P12, Q12)]  # about 10
-MOMENT_16 = [-SILL * 2 * 5 + p * 4 + DENSE * 4 * 2 - (U + WALL_1) * 6 * 3 for p in (P12, Q12)]  # about 16
+SPREAD_10 = -SILL * 2 * 1 + DENSE * 4 * 4 - (U + WALL_1) * 6 * 3  # about 10
+SPREAD_16 = -SILL * 2 * 5 + DENSE * 4 * 2 - (U + WALL_1) * 6 * 3  # about 16
 # toward -x, end 16 lifts: C22 pushes down at 12. Toward +x, end 10 lifts: C22 pulls at 12, C21 pushes at 6
 HOLD_F12 = max(
-    tension(C12 - C22 * share(12, 10, 16)[1], MOMENT_10[0] + ENTRY * 6, 5.5, ENTRY + P12 * 2 / 6),
+    tension(C12 - C22 * share(12, 10, 16)[1], SPREAD_10, ENTRY * 6 + P12 * 2, 5.5),
     tension(
         C12 + C22 * share(12, 10, 16)[0] - C21 * share(6, 4, 10)[1],
-        MOMENT_16[1] + WINDOW[1][1] * 6,
+        SPREAD_16,
+        WINDOW[1][1] * 6 + Q12 * 4,
         5.5,
-        WINDOW[1][1] + Q12 * 4 / 6,
     ),
 )
 # 9c wing front, piece 53-56 (arm 2.5): the garage girder's end at 53.5, trusses beyond it 53.5-55 taken as spread
@@ -375,19 +389,47 @@ JAMB = -D_ * EXT * 1.5 * 16 / 2  # wall over the garage door's 7.5 ft head
 END_53_NEAR = FI * 12 * (43 - 36.5) / 17 + FE * 4.5 * (51.25 - 36.5) / 17  # end zone at the right, 49-55
 END_53_FAR = FE * 6 * (40 - 36.5) / 17 + FI * 10.5 * (48.25 - 36.5) / 17  # end zone at the left, 37-43
 HOLD_WING = max(
-    tension(
-        C14, END_53_NEAR * 0.5 + FE * 1.5 * 1.25 - WALL_1 * 3 * 1.5, 2.5, END_53_NEAR * 0.5 / 3
-    ),  # toward -x, end 56 lifts
+    # toward -x, end 56 lifts
+    tension(C14, FE * 1.5 * 1.25 - WALL_1 * 3 * 1.5, END_53_NEAR * 0.5, 2.5),
     # toward +x, end 53 lifts; the girder's end and the garage door's head pull there
-    tension(C14, END_53_FAR * 2.5 + FI * 1.5 * 1.75 - WALL_1 * 3 * 1.5 + JAMB * 3, 2.5, JAMB + END_53_FAR * 2.5 / 3),
+    tension(C14, FI * 1.5 * 1.75 - WALL_1 * 3 * 1.5, JAMB * 3 + END_53_FAR * 2.5, 2.5),
 )
-# 9d sill of the wing front: the 1 ft pier 36-37 holds the girder's other end alone
+# 9d Sills, by plate piece: the larger of its mean (loads at single places on it counted) and its worst stretch.
+# wing front, the 1 ft pier 36-37: it holds the garage girder's other end alone
 SILL_WING_FRONT = max(
     e * 6 * (53.5 - 40) / 17 + i * 10.5 * (53.5 - 48.25) / 17 + JAMB - WALL_1
     for e, i in zip(FRONT_E, FRONT_I, strict=True)
 )
-# sill of the wing rear: one run of 20 ft, trusses on 37-55, 6 ft of them in an end zone; window 4 x 4 ft cut out
-SILL_WING_REAR = max((6 * e + 12 * i - D_ * EXT * (20 * 9 - 4 * 4)) / 20 for e, i in zip(REAR_E, REAR_I, strict=True))
+# wing rear: laid from 36 in pieces 36-52 and 52-56; trusses on 37-55, end zone 37-43 or 49-55; a window 4 x 4 ft
+SILL_WING_REAR = max(
+    p
+    for e, i in zip(REAR_E, REAR_I, strict=True)
+    for p in (
+        (6 * e + 9 * i - D_ * EXT * (16 * 9 - 4 * 4)) / 16,  # mean of 36-52, end zone at its low end
+        (3 * e - D_ * EXT * 4 * 9) / 4,  # mean of 52-56, end zone at the high end
+        e - WALL_1,  # a stretch under trusses of the end zone
+    )
+)
+SILL_MEAN_WING_REAR = max(
+    (6 * e + 12 * i - D_ * EXT * (20 * 9 - 4 * 4)) / 20 for e, i in zip(REAR_E, REAR_I, strict=True)
+)
+# interior bearing wall of the wing: no shear, but the middle bearings lift it (interior wall 9 ft)
+SILL_MIDDLE = max(max(MIDDLE_E), (3 * max(MIDDLE_E) - D_ * INT * 9) / 4) - D_ * INT * 9
+# cross wall: hip jacks on right 2, that wall, and the wing's gable stand on it; passage 12-16, head at 7; piece 0-12
+TOP_CROSS_D = D_ * (JACK_D[0] + EXT * 8)
+CROSS = []
+for jacks, low, high, corner in (  # winds: hip end; half bay and rake on the low and the high slope, and at the corner
+    (JACK_WINDWARD[0], 2 * out(B2), 2 * out(B3), 2 * over(B2)),  # toward -x, zone 2 on the low slope
+    (JACK_PLAIN[0], out(B2E) + over(B2E), out(B3E) + over(B3E), 2 * over(B2E)),  # toward +x
+    (JACK_END_ZONE[0], 2 * out(W2), 2 * out(W3), 2 * over(W2)),  # toward +y, main's end zone here
+    (JACK_PLAIN[0], 2 * out(W2E), 2 * out(W3E), 2 * over(W2E)),  # toward +y, the wing's end zone here
+):
+    at_low, at_high, at_corner = (W_ * p - D_ * ROOF * 2 for p in (low, high, corner))
+    upper = W_ * jacks - TOP_CROSS_D
+    stretch = upper + at_low - D_ * INT * 9
+    passage = (upper - D_ * INT * 2) * 2 + at_low * 2 * 3 / 4 + at_high * 2 * 1 / 4
+    CROSS += [stretch, (stretch * 12 + passage + at_corner * 1.5) / 12]
+SILL_CROSS = max(CROSS)
 
 # --- 10 Earthquake ---------------------------------------------------------------------------------------------------
 HALF_2, HALF_1 = 4.0, 4.5
@@ -450,6 +492,12 @@ ROOF_DIAPHRAGM_QUAKE_2 = E_ * FP2 * INSIDE_2 / W2 / 2 / 28
 OVERHANG_2 = ROOF_G * 31 * 1.5
 SPLICE_2 = E_ * FP2 / W2 * (INSIDE_2 * 36 / 8 - OVERHANG_2 * 0.75) / 28
 
+# walls held by their ties against shaking out of plane (12.11.2): 0.4 SDS ka w, at least 0.2 ka w, ka = 1 + Lf/100
+# with the longer plan dimension for Lf; upper half of an 8 ft wall at a truss spacing of 2 ft
+KA = 1 + 56 / 100
+TIE_ANCHORAGE = E_ * 0.4 * SDS * KA * EXT_G * 2 * 8 / 2
+TIE_ANCHORAGE_LEAST = E_ * 0.2 * KA * EXT_G * 2 * 8 / 2
+
 # --- 11 Porch: net suction on both faces, half to the ledger, half to three posts ------------------------------------
 ANGLE_P = degrees(atan(2 / 12))
 CN_UP = 1.7 + (ANGLE_P - 7.5) / 7.5 * (
@@ -474,6 +522,14 @@ SUCTION = {
     "main zone 2e": 2.0 + GCPI,
     "main zone 3": 2.0 + GCPI,
 }
+
+# 12b A gentle wind, q = 10 psf: the least local pressure of 16 psf (30.2.2), beside the uplift of any wind
+Q_GENTLE = 10.0
+LEAST_STUD_1 = W_ * 16 * STUD * 4.5
+LEAST_HEADER_1 = W_ * 16 * 3 * 4.5
+LEAST_PER_FT_1 = W_ * 16 * 4.5
+assert W_ * Q_GENTLE * (wall_gcp(True, 9 * 3) + GCPI) < W_ * 16
+GABLE_GENTLE = W_ * Q_GENTLE * ((-B2E + GCPI) * 1 + (-B2E + SOFFIT) * 1) - D_ * ROOF * 2
 
 # --- 13 The usual errors ---------------------------------------------------------------------------------------------
 # half the span times the pressure, each way a hurried count would take it, for the end-zone truss at the wing's front:
@@ -505,6 +561,11 @@ def expected() -> Expected:
         ("truss tie: main on front 2, interior", push): TIE_PUSH_MAIN,
         ("truss tie: main on front 2, interior", along): V2_F / 36 * 2,
         ("truss tie: main hip jacks on left 2", up): JACK_TIE,
+        ("truss tie: main hip jacks on left 2", push): TIE_PUSH_JACK,
+        ("truss tie: main hip jacks on left 2", along): TIE_ALONG_JACK,
+        ("truss tie: wing on wing front 1, end zone", along): TIE_ALONG_WING,
+        ("truss tie: wing on wing middle 1, interior", along): 0.0,
+        ("roof boundary: line R, storey 1", plf): V1_R / 28,
         (f"truss hanger: {garage}", up): HANGER,
         (f"girder tie: {garage}", up): GIRDER,
         (f"girder post: {garage}", up): GIRDER,
@@ -518,15 +579,19 @@ def expected() -> Expected:
         ("stud to bottom plate: wing rear 1, end zone", up): 2 * (max(REAR_E) - WALL_1),
         ("stud nailing: wing rear 1, end zone", push): STUD_PUSH_1_END,
         ("stud nailing: wing rear 1, interior", push): STUD_PUSH_1_IN,
-        ("header ends: front 2", up): HEADER_FRONT_2,
-        ("header ends: front 1", push): HEADER_PUSH_1,
-        ("stud packs: front 2", up): PACK_FRONT_2,
+        ("header ends: front 2, medium openings", up): HEADER_FRONT_2,
+        ("header ends: front 1, medium openings", push): HEADER_PUSH_1,
+        ("stud packs: front 2, heavy", up): PACK_FRONT_2,
         ("storey strap: front 2", "uplift_plf"): STRAP_FRONT_2,
         ("wall sheathing: line L, storey 2", plf): SHEET_L_2,
         ("wall sheathing: line F, storey 2", plf): SHEET_F_2,
         ("wall sheathing: line F, storey 1", plf): SHEET_F_1,
         ("wall sheathing: line R, storey 1", plf): SHEET_R_1,
-        ("bottom plate to floor: line F, storey 2", plf): SHEET_F_2,
+        ("wall sheathing: line B, storey 1", plf): SHEET_B_1,
+        ("bottom plate to floor: front 2", plf): SHEET_F_2,
+        ("bottom plate to floor: front 2", "uplift_plf"): 0.0,
+        ("bottom plate to floor: front 2", "perpendicular_plf"): PLATE_PUSH_2,
+        ("bottom plate to floor: left 2", plf): SHEET_L_2,
         ("floor rim to plate: line L, storey 1", plf): V1_L / 28,
         ("roof diaphragm: storey 2", plf): ROOF_DIAPHRAGM_2,
         ("floor diaphragm: storey 1", plf): FLOOR_DIAPHRAGM_1,
@@ -534,6 +599,10 @@ def expected() -> Expected:
         ("sill anchor: right 1", "perpendicular_plf"): SILL_PUSH_1,
         ("sill anchor: wing front 1", "uplift_plf"): SILL_WING_FRONT,
         ("sill anchor: wing rear 1", "uplift_plf"): SILL_WING_REAR,
+        ("sill anchor: wing middle 1", "uplift_plf"): SILL_MIDDLE,
+        ("sill anchor: wing middle 1", plf): 0.0,
+        ("sill anchor: wing middle 1", "perpendicular_plf"): 0.0,
+        ("sill anchor: cross 1", "uplift_plf"): SILL_CROSS,
         ("hold-down: right 1, segment 2 (5.0 ft)", tension): HOLD_R_WIND,
         ("hold-down anchor: right 1, segment 2 (5.0 ft)", tension): HOLD_R_WIND,
         ("hold-down: front 2, segment 1 (6.0 ft)", tension): HOLD_F21,

@@ -1,0 +1,1 @@
+"""What goes to the field and to the engineer: a page for each lot, a packet for one."""
