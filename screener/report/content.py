@@ -289,8 +289,8 @@ def _against(cause: str, reference: str, there: pd.DataFrame, like: pd.DataFrame
     """Cost of some lots against the mean of the same houses elsewhere."""
     keys = [*_HOUSE, "exposure"]
     mean = like.groupby(keys, as_index=False)["cost"].mean()
-    mean = pd.DataFrame(mean).rename(columns={"cost": "like"})
-    both = there.merge(mean, on=keys, how="left", validate="many_to_one")
+    named = pd.DataFrame(mean).rename(columns={"cost": "like"})
+    both = there.merge(named, on=keys, how="left", validate="many_to_one")
     more = (both["cost"] - both["like"]).dropna()
     return {
         "cause": cause,

@@ -248,7 +248,8 @@ def _values_of_case(run: Screened, house: int, point: int, lot_id: str, case: st
 @pytest.mark.parametrize("ss", [None, [0.25, 1.1]])
 def test_the_demand_shown_is_that_of_the_case_shown(tmp_path: Path, twelve: Screened, ss: list[float] | None) -> None:
     """Every row: its demand is what the model gives for the connection in the case named, and over its
-    capacity it is no more than its ratio. Once on twelve lots, once on two lots of one house in two seismic design categories, whose allowables
+    capacity it is no more than its ratio. Once on twelve lots, once on two lots of one house in two seismic design
+    categories, whose allowables
     differ. Would fail where an allowable of the wrong hazard or category stands beside a demand."""
     run = twelve
     if ss is not None:
