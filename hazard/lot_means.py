@@ -115,11 +115,13 @@ def _means(
             continue
         i, j = first_of_ring[begin], first_of_ring[end]
         x_least, x_most, y_least, y_most = np.inf, -np.inf, np.inf, -np.inf
+        placed = True
         for v in range(i, j):
+            placed &= np.isfinite(x[v]) and np.isfinite(y[v])
             x_least, x_most = min(x_least, x[v]), max(x_most, x[v])
             y_least, y_most = min(y_least, y[v]), max(y_most, y[v])
-        if not (x_most - x_least < 1e6 and y_most - y_least < 1e6):  # off the map, or no place at all
-            continue
+        if not placed or (x_most - x_least + 2.0) * (y_most - y_least + 2.0) > 4.0 * values.size + 1e6:
+            continue  # no place on the map, or so large that the raster can't cover it
         left, right = int(np.floor(x_least)), int(np.floor(x_most)) + 1
         top, bottom = int(np.floor(y_least)), int(np.floor(y_most)) + 1
         if right <= 0 or bottom <= 0 or left >= columns or top >= rows:

@@ -566,7 +566,7 @@ def exchange(
                 move = (int(total.min()) + extra, place, int(total.argmin()))
                 best = move if best is None else min(best, move)
         if best is None:
-            return np.array(chosen, dtype=np.int64).reshape(-1, len(classes.lines))
+            return np.array(chosen, dtype=np.int64).reshape(len(chosen), len(classes.lines))
         total_cost, place, row = best
         if place == len(held):
             chosen.append(options[row])
@@ -590,7 +590,9 @@ def start_packages(classes: Classes, most: int, package_cents: int, limits: Limi
     pool = [tc.group_packages(classes, index, classes.count)]
     for order in orders:
         packages, cost = _runs(classes, order, blocks)
-        pool.append(packages.reshape(-1, packages.shape[2])[(cost < UNSERVED).reshape(-1)])
+        pool.append(
+            packages.reshape(packages.shape[0] * packages.shape[1], packages.shape[2])[(cost < UNSERVED).reshape(-1)]
+        )
         cuts = _cut(packages, cost + package_cents, most)
         sets.extend((len(options), options) for options in cuts)
         pool.extend(cuts)

@@ -16,8 +16,6 @@ KNOWN_FAULTS = (
     "test_report.py::test_number_classes_hold_every_value",
     "test_report.py::test_small_tracts[0]",
     "test_report_browser.py::test_filters_act_on_table_and_map",
-    "test_scope.py::test_a_code_planted_at_a_lot[SITE_F]",
-    "test_scope.py::test_a_code_planted_at_a_lot[SDC_E]",
     "test_scope.py::test_a_code_planted_in_the_ground[KZT_FOOT]",
 )
 

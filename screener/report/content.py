@@ -274,6 +274,8 @@ def ground_costs(lots: pd.DataFrame) -> list[dict[str, Any]]:
     kzt = lots["kzt"].to_numpy(dtype=np.float64)
     frame = frame.assign(level=kzt < LEVEL_KZT, hill=kzt >= LEVEL_KZT)
     level = frame[frame["level"]]
+    if not len(frame):
+        return []
     rows = [_against("hill speed-up, Kzt over 1", "level ground, same exposure", frame[frame["hill"]], level)]
     for worse, better in (("D", "C"), ("C", "B")):
         there = level[level["exposure"] == worse]

@@ -148,7 +148,7 @@ def test_every_view_paints_every_lot_and_has_its_legend(report: Opened) -> None:
 
 def test_filters_act_on_table_and_map(report: Opened) -> None:
     page = report.page
-    page.locator("#selects").get_by_label("Package", exact=True).select_option("package 3")
+    page.get_by_role("combobox", name="Package", exact=True).select_option("package 3")
     found = page.locator("#found").inner_text()
     kept = int(found.split()[0])
     assert 0 < kept < 120
@@ -158,7 +158,7 @@ def test_filters_act_on_table_and_map(report: Opened) -> None:
     assert page.locator("#lots path:not(.out)").count() < kept
     page.get_by_role("button", name="Clear").click()
     page.wait_for_function("document.querySelectorAll('#lots path.out').length === 0")
-    page.locator("#selects").get_by_label("Status", exact=True).select_option(label="engineer to confirm")
+    page.get_by_role("combobox", name="Status", exact=True).select_option(label="engineer to confirm")
     assert page.locator("#found").inner_text().startswith("9 of 120 lots")
 
 

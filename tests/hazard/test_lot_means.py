@@ -61,10 +61,12 @@ def test_unknown_cells_and_lots_off_the_raster() -> None:
     values = np.ones((10, 10))
     values[:, 5:] = np.nan
     lots = [shapely.box(30, 30, 70, 70), shapely.box(60, 60, 80, 80), shapely.box(200, 0, 210, 9), shapely.Polygon()]
-    lots += [None, shapely.box(-20, 20, 20, 60)]
+    lots += [None, shapely.box(-20, 20, 20, 60), shapely.Polygon([(10, 10), (20, 10), (np.nan, 20), (10, 10)])]
+    lots += [shapely.box(-1e9, -1e9, 1e9, 1e9)]
     found = lot_means(window(values), np.array(lots, dtype=object), LOCAL)
-    np.testing.assert_allclose(found.mean, [1.0, np.nan, np.nan, np.nan, np.nan, 1.0])
-    np.testing.assert_allclose(found.covered, [0.5, 0.0, 0.0, 0.0, 0.0, 0.5])
+    nan = np.nan
+    np.testing.assert_allclose(found.mean, [1.0, nan, nan, nan, nan, 1.0, nan, nan])
+    np.testing.assert_allclose(found.covered, [0.5, 0.0, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0])
 
 
 def test_covered_area_is_the_area_of_the_shape() -> None:

@@ -25,6 +25,7 @@ from scenes import LOTS, write_raster, write_scene
 from tract_helpers import SAMPLE, TWELVE, SampleRun, Screened, command, cut, screened, write_tract
 
 from hazard.issues import InputError
+from screener.capacities import CapacityContext, capacity
 from screener.columns import CSV_TABLES, TABLES
 from screener.config import load_tract
 from screener.files.manifest import CAUTION
@@ -247,10 +248,10 @@ def _values_of_case(run: Screened, house: int, point: int, lot_id: str, case: st
 
 @pytest.mark.parametrize("ss", [None, [0.25, 1.1]])
 def test_the_demand_shown_is_that_of_the_case_shown(tmp_path: Path, twelve: Screened, ss: list[float] | None) -> None:
-    """Every row: its demand is what the model gives for the connection in the case named, and over its
-    capacity it is no more than its ratio. Once on twelve lots, once on two lots of one house in two seismic design
-    categories, whose allowables
-    differ. Would fail where an allowable of the wrong hazard or category stands beside a demand."""
+    """Every row: its demand is what the model gives for the connection in the case named, its capacity what the item
+    carries against that case's hazard in the lot's own seismic design category, and demand over capacity is no more
+    than the ratio. Once on twelve lots, once on two lots of one house in two categories, whose allowables differ. Would
+    fail where an allowable of the wrong hazard or category stands beside a demand."""
     run = twelve
     if ss is not None:
         lots = cut(("A-02", "A-04")).assign(plan="anvil", style="A", options=None, ss_given=ss, s1_given=[0.05, 0.35])
@@ -265,10 +266,19 @@ def test_the_demand_shown_is_that_of_the_case_shown(tmp_path: Path, twelve: Scre
         for n, r in enumerate(house.points)
         for lot in run.prepared.site.points.lot_id[house.lots]
     }
+    category = dict(zip(run.prepared.site.points.lot_id, run.prepared.categories, strict=True))
     rows = run.demands[(run.demands["component"] != "combined") & (run.demands["demand"] > 1e-6)]
     for row in rows.itertuples():
         h, n = places[row.lot_id, row.point]
-        k = run.selection.houses[h].points[n].point.components.index(row.component)
+        point = run.selection.houses[h].points[n].point
+        k = point.components.index(row.component)
+        hazard = "seismic" if point.case_hazards[point.case_names.index(row.case)] == "seismic" else "wind"
+        chosen = run.selection.chosen(run.prepared.place_of(row.lot_id), point)
+        if chosen >= 0:
+            option = run.selection.options[run.selection.line_of(point)][chosen]
+            context = CapacityContext(sdpws_edition="2015", sdc=str(category[row.lot_id]))
+            held = capacity(option, point, run.prepared.hardware, context).allowable[hazard]
+            assert row.capacity == pytest.approx(held.get(row.component, np.nan), rel=1e-9, nan_ok=True), row
         found = _values_of_case(run, h, n, row.lot_id, row.case)
         assert any(abs(v[k] - row.demand) <= 1e-6 * row.demand for v in found), (row, [v[k] for v in found])
         if row.capacity > 0 and row.ratio == row.ratio:

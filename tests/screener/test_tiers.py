@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from screener import tier_bound, tier_classes, tier_search
+from screener import tier_bound, tier_classes, tier_moves, tier_search
 from screener.tiers import NO_TIER, TierProblem, lots_without_option, plan_tiers, worst_lines
 
 FEW = settings(max_examples=200, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
@@ -447,6 +447,30 @@ def test_kept_packages_stay_are_checked_and_are_open_to_others():
     assert plan.proven
 
 
+def test_a_kept_option_counts_even_where_a_cheaper_one_would_do():
+    """The kept package holds a dear option that no optimum would use; it still serves the lots that it passes on."""
+    problem = TierProblem(
+        lot_ids=("a", "b", "c"),
+        lot_variant=np.zeros(3, dtype=np.int64),
+        variants=("only",),
+        lines=("truss tie",),
+        has_line=np.ones((1, 1), dtype=bool),
+        passes=(np.array([[True, True, False], [True, True, False], [True, False, True]]),),
+        costs_cents=(np.array([[100, 150, 120]]),),
+        most=1,
+        package_cost_cents=400,
+        kept=({"truss tie": 1},),
+        lot_kept=np.array([0, -1, -1]),
+    )
+    plan = plan_tiers(problem)
+    # b in the kept package (150) and c in an own one (500), or both in an own one (600): the latter is cheaper.
+    assert plan.cost_cents == 600
+    alone = plan_tiers(replace(problem, passes=(np.array([[True, True, False]] * 3),)))
+    assert alone.cost_cents == 300  # both in the kept package, no package of our own
+    assert alone.n_chosen == 0
+    assert alone.kept_pass
+
+
 def test_a_price_for_packages_buys_fewer_of_them():
     problem = make_tract(9, 50, 2, 4, 5, noise=0.1)
     many = plan_tiers(problem)
@@ -502,6 +526,65 @@ def test_enumeration_finds_every_package_below_the_limit(seed, limit):
     assert below.dropped is None
     assert {tuple(row) for row in below.states.tolist()} == expected
     assert sorted(below.values.tolist()) == sorted(value[value < limit].tolist())
+
+
+@FEW
+@given(
+    seed=st.integers(0, 2**31),
+    n_packages=st.integers(0, 7),
+    n_classes=st.integers(1, 7),
+    most=st.integers(1, 4),
+    package_cents=st.sampled_from([0, 40]),
+)
+def test_branch_and_bound_vs_every_choice_of_packages(seed, n_packages, n_classes, most, package_cents):
+    """Few different costs, so that ties and settled nodes are met; some pairs not served; some classes may stay."""
+    rng = np.random.default_rng(seed)
+    costs = rng.integers(1, 6, (n_packages, n_classes)) * 10
+    costs = np.where(rng.random(costs.shape) < 0.3, tier_bound.UNSERVED, costs)
+    base = np.where(rng.random(n_classes) < 0.3, rng.integers(1, 8, n_classes) * 10, 10_000)
+    own = np.minimum(costs.min(axis=0, initial=tier_bound.UNSERVED), base)
+    table = tier_bound.Table(costs, base, own, most, package_cents)
+    best = min(
+        table.answer_cost(np.array(rows, dtype=np.int64))
+        for size in range(min(most, n_packages) + 1)
+        for rows in itertools.combinations(range(n_packages), size)
+    )
+    upper = table.answer_cost(np.zeros(0, dtype=np.int64))
+    closed = tier_bound.branch_and_bound(table, own, upper, 10_000, 10**12, 30, 5)
+    assert closed.lower_bound == closed.cost == best
+    assert table.answer_cost(closed.rows) == best or best == upper
+    priced = tier_bound.improve_prices(table, own, upper, 200, 10)
+    assert priced.bound <= best <= priced.cost
+    stopped = tier_bound.branch_and_bound(table, own, upper, 1, 10**12, 3, 1)
+    assert stopped.lower_bound <= best <= stopped.cost
+
+
+@SOME
+@given(seed=st.integers(0, 2**31), groups=st.integers(1, 4), package_cents=st.sampled_from([0, 3000]))
+def test_single_moves_lower_the_cost_to_where_no_move_helps(seed, groups, package_cents):
+    problem = make_tract(seed, 25, 2, 3, groups, noise=0.4)
+    classes = tier_classes.collapse(problem.lot_variant, problem.passes, problem.costs_cents, problem.has_line)
+    rng = np.random.default_rng(seed)
+    base = np.where(rng.random(classes.count) < 0.2, rng.integers(1, 10**5, classes.count), 10**9)
+    start = rng.integers(-1, groups, classes.count)
+
+    def cost(group):
+        total = int(base[group < 0].sum())
+        for each in range(groups):
+            members = np.flatnonzero(group == each)
+            if len(members):
+                package = tier_classes.group_package(classes, members)
+                total += package_cents + int(tier_classes.weighted_costs(classes, package[None])[0, members].sum())
+        return total
+
+    moved, moves = tier_moves.regroup(classes, base, package_cents, start, groups, 1000)
+    assert cost(moved) <= cost(start)
+    assert moves < 1000
+    for member in range(classes.count):
+        for target in range(-1, groups):
+            other = moved.copy()
+            other[member] = target
+            assert cost(other) >= cost(moved)
 
 
 def test_compiled_kernel_equals_the_reference():

@@ -275,6 +275,7 @@
     const values = [...new Set(name === "flags" ? [...c.words.flatMap((w) => w.split(";")), ...raised.keys()] : c.words)].filter(Boolean).sort(natural);
     if (values.length < (name === "flags" ? 1 : 2)) continue;
     const box = make("label", label + " "), select = make("select");
+    select.setAttribute("aria-label", label);
     select.append(new Option("any", ""), ...values.map((v) => new Option(inWords(name, v), v)));
     select.addEventListener("change", choose);
     box.append(select);
