@@ -32,6 +32,7 @@ MOST_ROWS = 96  # candidates looked at on one profile
 MOST_TURNS = 2048
 
 RIDGE, ESCARPMENT, HILL, UNCLEAR = 0, 1, 2, 3
+STILL_FALLING = 4.0  # at the mean slope the last 2 % of the relief take 2 % of the way; at a quarter of it, 8 %
 HEIGHT, LENGTH, X, FORM, UPPER, FOOT, BASE, OPEN, ISOLATED = range(9)  # columns of a feature row
 FIELDS = 9
 NOT_ISOLATED, IS_ISOLATED, ISOLATION_UNSEEN = 0, 1, 2
@@ -271,7 +272,9 @@ def measure(
     row[UPPER] = (z[site] - z[foot]) / (0.5 * height)
     row[FOOT] = (place - near_foot) * step
     row[BASE] = z[foot]
-    row[OPEN] = 1.0 if near_foot <= lo + 2 else 0.0
+    # open: the base is where the profile ends, and the ground there still falls at a quarter or more of the mean slope
+    ends_there = foot <= lo + 2 and near_foot - lo <= STILL_FALLING * rules.foot_share * (best - lo) + 2.0
+    row[OPEN] = 1.0 if ends_there else 0.0
     row[ISOLATED] = IS_ISOLATED
     return True
 

@@ -50,7 +50,7 @@ def diaphragm_connections(house: HouseLoads) -> None:
                 area_sqft=house.variant.levels[storey + 1].area_sqft,
             )
         _chords(house, storey, chord)
-        _boundaries(house, storey, bool(roofs))
+        _boundaries(house, storey)
 
 
 def _slope_length_ft(part: RoofPart) -> float:
@@ -108,14 +108,15 @@ def _chords(house: HouseLoads, storey: int, members: list[Member]) -> None:
         )
 
 
-def _boundaries(house: HouseLoads, storey: int, roofs: bool) -> None:
+def _boundaries(house: HouseLoads, storey: int) -> None:
     axes: tuple[Axis, ...] = ("x", "y")
     for axis in axes:
         level = house.lateral[storey, axis]
         for line in level.lines:
             walls = [w for w in house.variant.walls_of(storey, axis) if w.shear and w.line == line.name]
-            if roofs:
-                _roof_boundary(house, storey, line, walls, level.storey_force[line.name])
+            roofed = [w for w in walls if _under_roof(house, storey, w)]
+            if roofed:
+                _roof_boundary(house, storey, line, roofed, level.storey_force[line.name])
             if storey + 1 < len(house.variant.levels):
                 _floor_rim(house, storey, line, walls, level.line_force[line.name])
 
@@ -136,6 +137,20 @@ def _roof_boundary(house: HouseLoads, storey: int, line: ShearLine, walls: list[
         measure="per_ft",
         runs_ft=[w.length for w in walls],
     )
+
+
+def _under_roof(house: HouseLoads, storey: int, wall: WallLine) -> bool:
+    """Whether a roof of this storey stands on the wall or crosses it; a floor alone gives no roof boundary."""
+    i, j = (0, 1) if wall.axis == "x" else (1, 0)
+    for part in house.variant.roofs:
+        if part.storey != storey:
+            continue
+        across, along = (part.across_lo, part.across_hi), (part.along_lo, part.along_hi)
+        box = (along, across) if part.along == "x" else (across, along)
+        inside = box[j][0] - TOUCH_FT <= wall.at <= box[j][1] + TOUCH_FT
+        if inside and min(wall.hi, box[i][1]) - max(wall.lo, box[i][0]) > TOUCH_FT:
+            return True
+    return False
 
 
 def _floor_rim(house: HouseLoads, storey: int, line: ShearLine, walls: list[WallLine], force: Effect) -> None:

@@ -18,6 +18,7 @@ from screener.demands import IMPORTANCE, LONG_PERIOD_S, SEISMIC_SYSTEM
 from screener.derivation import Step
 from screener.files.manifest import CAUTION
 from screener.pipeline import Prepared, choose, prepare
+from screener.result_tables import choice_findings
 from screener.selection import HouseResult, PointResult, Selection
 from screener.standards import asce7_ch12_seismic as ch12
 
@@ -33,6 +34,7 @@ def explain(tract: Tract, lot_id: str, point: str | None = None) -> str:
     prepared = prepare(tract)
     place = _place(prepared, lot_id)
     selection = choose(prepared)
+    choice_findings(prepared, selection)
     return "\n".join(lines_of(prepared, selection, place, point))
 
 
@@ -409,7 +411,7 @@ def _option_lines(s: Selection, r: PointResult, lot: int, at: int) -> Iterator[s
     options = s.options[s.line_of(r.point)]
     yield "  options (ratio = largest over cases of the sum of demand / allowable):"
     for n in range(len(options)):
-        cap = r.held[n]
+        cap = r.held[int(r.held_of[at])][n]
         mark = "->" if n == chosen else "  "
         if not cap.usable:
             yield f"   {mark} {_option_name(s, r, n)}: not usable: {cap.reason}"

@@ -150,7 +150,7 @@ def _number(column: HardwareColumn, cell: str) -> float:
 
 def _check_blanks(cells: Mapping[str, str], keys: Iterable[str], place: Place) -> None:
     """Blank cells of required columns. The source has its own rule; an accessory needs no basis."""
-    exempt = {"source"} | ({"basis"} if "accessory" in keys else set())
+    exempt = {"source", "unit_cost"} | ({"basis"} if "accessory" in keys else set())
     for column in COLUMNS:
         if column.required and column.name not in exempt and not cells[column.name].strip():
             place.stop("HARDWARE_BLANK", f"{column.name} is blank", column.meaning, "fill it in")

@@ -50,7 +50,7 @@ PURCHASE: tuple[HardwareColumn, ...] = (
     _c("family", "text", "", "connection it serves; several with ; between", required=True),
     _c("unit", "text", "", "what one is: each, nail, sq ft (of sheathed area)", required=True),
     _c("purchase_unit_qty", "integer", "", "pieces in the box that is bought", required=True, least=1),
-    _c("unit_cost", "number", "dollars", "price of one; a row without a usable price is never chosen"),
+    _c("unit_cost", "number", "dollars", "price of one; a row without a usable price is never chosen", required=True),
     _c("price_breaks", "text", "", "boxes and discount, as 10:-6%; 60:-11%", "none"),
     _c("labour_min", "number", "minutes", "carpenter's time to install one", required=True, least=0),
     _c("waste", "number", "share", "share added for waste", "[purchase] waste", least=0, most=1),

@@ -14,7 +14,7 @@ from screener.bill import bill_of_materials, lot_money, lot_rows
 from screener.houses import NO_HOUSE
 from screener.lots import SKIPPED, spread
 from screener.pipeline import Prepared, Results
-from screener.selection import HouseResult, PointResult, Selection
+from screener.selection import PointResult, Selection
 
 SCREENED, REFER, NO_HARDWARE = "screened", "refer", "no_hardware"
 COMBINED = "combined"
@@ -22,10 +22,9 @@ COMBINED = "combined"
 
 def build_results(p: Prepared, s: Selection) -> Results:
     """Every table of the run; ``p.findings`` gains what the choice found (no hardware, a kept package too weak)."""
-    _choice_findings(p, s)
+    choice_findings(p, s)
     governing = _Governing(len(p.usable))
     demands = _demands(p, s, governing)
-    _footings(p, s)
     pieces = lot_rows(p, s)
     lots = _lots(p, s, governing, pieces)
     bill = bill_of_materials(pieces, p.tract, p.hardware)
@@ -35,8 +34,9 @@ def build_results(p: Prepared, s: Selection) -> Results:
     return Results(lots, demands, bill, exceptions, issues, _packages(s), _run(p, s), {}, _summary(s), layers)
 
 
-def _choice_findings(p: Prepared, s: Selection) -> None:
-    """Lots that no item serves, that are left over, or whose kept package falls short."""
+def choice_findings(p: Prepared, s: Selection) -> None:
+    """Lots that no item serves, that are left over, whose kept package falls short, or whose footing is too light."""
+    _footings(p, s)
     for lot, line in sorted(s.reasons.items()):
         p.findings.one(lot, "NO_HARDWARE", _no_item(p, s, lot, line))
     left = {lot_id for lot_id in s.plan.unserved}
@@ -93,9 +93,9 @@ class _Governing:
 def _demands(p: Prepared, s: Selection, governing: _Governing) -> pd.DataFrame:
     """Lot x connection x component, sorted by lot, then in load-path order."""
     blocks: list[dict[str, Any]] = []
-    for house in s.houses:
+    for number, house in enumerate(s.houses):
         for order, r in enumerate(house.points):
-            blocks.extend(_point_rows(s, house, r, order, governing))
+            blocks.extend(_point_rows(s, number, r, order, governing))
     if not blocks:
         return pd.DataFrame(columns=columns.names("demands"))
     stacked = {name: np.concatenate([b[name] for b in blocks]) for name in blocks[0]}
@@ -105,10 +105,9 @@ def _demands(p: Prepared, s: Selection, governing: _Governing) -> pd.DataFrame:
     return frame.reindex(columns=columns.names("demands"))
 
 
-def _point_rows(
-    s: Selection, house: HouseResult, r: PointResult, order: int, governing: _Governing
-) -> list[dict[str, Any]]:
+def _point_rows(s: Selection, number: int, r: PointResult, order: int, governing: _Governing) -> list[dict[str, Any]]:
     """Rows of one connection on all its lots: one block a component, and one for their combination."""
+    house = s.houses[number]
     point, n = r.point, len(house.lots)
     judged = r.ratio.shape[1] > 0
     tier = s.tier_of_lot[house.lots]
@@ -123,7 +122,7 @@ def _point_rows(
     hazards, cases = np.array([*point.case_hazards, ""], dtype=object), np.array([*point.case_names, ""], dtype=object)
     first = np.where(case >= 0, case, r.case[:, 0])
     governing.offer(house.lots, ratio, point.name, hazards[first])
-    names, quantity = _items(s, house, r, option)
+    names, quantity = _items(s, number, r, option)
     base = {
         "lot": house.lots,
         "order": np.full(n, order),
@@ -132,13 +131,12 @@ def _point_rows(
         "quantity": quantity,
     }
     wind, seismic = (_held_table(r, hazard, point.components) for hazard in ("wind", "seismic"))
-    chosen = np.where(option >= 0, option, len(wind) - 1)
     alone = len(point.components) == 1
     out = []
     for k, component in enumerate(point.components):
         of_case = r.case[:, k]
         shaken = hazards[of_case] == "seismic"
-        capacity = np.where(shaken, seismic[chosen, k], wind[chosen, k])
+        capacity = np.where(shaken, seismic[r.held_of, option, k], wind[r.held_of, option, k])
         demand = r.largest[:, k]
         with np.errstate(divide="ignore", invalid="ignore"):
             own = np.where(capacity > 0, demand / capacity, np.where(demand > 0, np.nan, 0.0))
@@ -174,20 +172,21 @@ def _point_rows(
 
 
 def _held_table(r: PointResult, hazard: str, components: tuple[str, ...]) -> NDArray[np.float64]:
-    """Allowable of each option and component under one hazard; a last row of NaN for no option."""
-    rows = [[cap.allowable[hazard].get(c, np.nan) for c in components] for cap in r.held]
-    return np.array([*rows, [np.nan] * len(components)], dtype=np.float64)
+    """Allowable (categories, options + 1, components) under one hazard; the last option is none at all: NaN."""
+    none = [np.nan] * len(components)
+    rows = [[*([cap.allowable[hazard].get(c, np.nan) for c in components] for cap in caps), none] for caps in r.held]
+    return np.array(rows, dtype=np.float64).reshape(len(rows), r.ratio.shape[1] + 1, len(components))
 
 
 def _items(
-    s: Selection, house: HouseResult, r: PointResult, option: NDArray[np.int64]
+    s: Selection, house: int, r: PointResult, option: NDArray[np.int64]
 ) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
     """Chosen item with its arrangement, and pieces at this connection."""
     if not r.ratio.shape[1]:
         return np.full(len(option), "", dtype=object), np.full(len(option), np.nan)
     line = s.line_of(r.point)
     names = [f"{o.item}, {o.arrangement}" if o.item else o.arrangement for o in s.options[line]]
-    pieces = [q.at_point(r.point.name) for q in s.quantities[s.houses.index(house)][line]]
+    pieces = [q.at_point(r.point.name) for q in s.quantities[house][line]]
     return np.array([*names, ""], dtype=object)[option], np.array([*pieces, np.nan])[option]
 
 

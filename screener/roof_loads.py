@@ -79,6 +79,11 @@ def slope_angle_deg(part: RoofPart, side: Side) -> float:
     return math.degrees(math.atan2(part.rise_ft, run))
 
 
+def hip_angle_deg(part: RoofPart) -> float:
+    """Angle of a hip's end slope, taken as the flatter of its sides'."""
+    return min(slope_angle_deg(part, "low"), slope_angle_deg(part, "high"))
+
+
 def roof_zone(part: RoofPart, state: WindState, side: Side, zone: Zone) -> str:
     """Roof surface number of Fig. 28.3-1: 2 on the reference (windward) slope, 3 on the other, E in the end zone."""
     first = state.windward_end if load_case(part, state) == "A" else state.corner
@@ -224,8 +229,9 @@ def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Z
         else:
             case, surface = "B", "5" if windward else "6"
         # case B does not depend on the angle; case A takes the windward slope's, like the horizontal totals
-        slope: Side = state.windward_end if case == "A" else "low"
-        coefficient = gcpf_at(case, surface + suffix, slope_angle_deg(part, slope))
+        across = case == "A" and part.along != state.axis
+        angle = slope_angle_deg(part, state.windward_end) if across else hip_angle_deg(part)
+        coefficient = gcpf_at(case, surface + suffix, angle)
         rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
     return np.array(rows)
 

@@ -59,7 +59,8 @@ class PointResult:
     case: Ints
     ratio: Floats
     ratio_case: Ints
-    held: list[Capacity]
+    held: list[list[Capacity]]
+    held_of: Ints  # which list of `held` a lot takes: capacities may depend on its seismic design category
 
 
 @dataclass
@@ -151,15 +152,17 @@ def _judge_point(
     n, comps = len(basis), len(point.components)
     largest, case = np.empty((n, comps)), np.empty((n, comps), dtype=np.int64)
     ratio, ratio_case = np.empty((n, len(options))), np.full((n, len(options)), -1, dtype=np.int64)
-    held: list[Capacity] = []
+    held: list[list[Capacity]] = []
+    held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
         context = CapacityContext(sdpws_edition=sdpws_edition, sdc=str(category))
         caps = [_held(option, point, hardware, context) for option in options]
-        held = held or caps
+        held.append(caps)
         wind, seismic = (_allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
         usable = np.array([c.usable for c in caps], dtype=bool)
         interactions: list[Interaction] = ["none" if c.interaction == "none" else "sum" for c in caps]
         here = np.flatnonzero(categories == category)
+        held_of[here] = len(held) - 1
         for start in range(0, len(here), CHUNK_LOTS):
             part = here[start : start + CHUNK_LOTS]
             values = point.values(basis[part])
@@ -174,7 +177,7 @@ def _judge_point(
                     interactions=interactions,
                 )
                 ratio[part], ratio_case[part] = np.where(usable[None, :], r, np.inf), c
-    return PointResult(point, largest, case, ratio, ratio_case, held)
+    return PointResult(point, largest, case, ratio, ratio_case, held, held_of)
 
 
 def _held(option: Option, point: Point, hardware: Hardware, context: CapacityContext) -> Capacity:

@@ -91,8 +91,9 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
     loads.foot_couples.point(span.hi, couple_hi)
     # moment of the vertical loads about the compression end, over the arm to the hold-down
     up_lo, up_hi = (end * (span.length / arm) for end in loads.foot.to_ends(span.lo, span.hi))
-    # what stands at single places on the piece (jambs, girders, posts above), by lever
-    packs_lo, packs_hi = LineLoad(house.frame.zero(), [], loads.foot.points).to_ends(span.lo, span.hi)
+    # what stands at single places on the piece (jambs, girders, posts above), over the same arm
+    single = LineLoad(house.frame.zero(), [], loads.foot.points)
+    packs_lo, packs_hi = (end * (span.length / arm) for end in single.to_ends(span.lo, span.hi))
     label = f"{wall.name}, segment {n} ({span.length:.1f} ft)"
     rec = Recorder()
     rec.note(

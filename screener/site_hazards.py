@@ -27,7 +27,7 @@ from hazard.ground_states import (
     resolve_state,
     state_texts,
 )
-from hazard.issues import InputError, Issues
+from hazard.issues import InputError, Issue, Issues
 from hazard.land_cover import read_roughness_table, roughness_map
 from hazard.layers import Column, Constant, Layer, Source
 from hazard.rasters import read_window
@@ -205,11 +205,16 @@ def lot_points(lots: gpd.GeoDataFrame) -> tuple[LotPoints, crs_tools.WorkingCRS]
 def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Source:
     """The project's source of one hazard as `hazard` takes it."""
     assert given is not None
-    if given.file is not None:
-        return Layer(given.file, quantity, given.units or "", given.band, str(given.dated or ""))
-    if given.value is not None:
-        return Constant(given.value, quantity, given.units or "")
-    return Column(lots[quantity].to_numpy(), given.column or quantity, quantity, given.units or "")
+    try:
+        if given.file is not None:
+            return Layer(given.file, quantity, given.units or "", given.band, str(given.dated or ""))
+        if given.value is not None:
+            return Constant(given.value, quantity, given.units or "")
+        return Column(lots[quantity].to_numpy(), given.column or quantity, quantity, given.units or "")
+    except ValueError as error:  # a unit that does not measure it
+        where = f"project file [hazards] {quantity}.units"
+        found, _, expected = str(error).partition("; expected ")
+        raise InputError(Issue("hazard_unit", "stop", where, found, expected, "correct the project file")) from error
 
 
 def _seismic_sources(tract: Site, lots: pd.DataFrame) -> dict[str, Source]:

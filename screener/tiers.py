@@ -246,6 +246,9 @@ def _base(classes: Classes, kept_costs: IntArray, package_cents: int) -> tuple[I
 def _curve(classes: Classes, base: IntArray, problem: TierProblem, limits: Limits) -> list[Best]:
     """Best answers for at most 1, 2, ... `most` packages; each starts from the one before, so cost never rises."""
     answers: list[Best] = []
+    if not classes.count:  # every lot keeps a package, has no plan, or is served by nothing
+        none = Best(np.empty((0, len(classes.lines)), dtype=np.int64), 0, 0, "nothing to choose for", 0, 0, 0)
+        return [none] * problem.most
     start = start_packages(classes, problem.most, problem.package_cost_cents, limits)
     floor = min(int(base.sum()), int(np.minimum(tc.own_costs(classes), base).sum()))
     for count in range(1, problem.most + 1):

@@ -5,12 +5,6 @@ from __future__ import annotations
 import pytest
 
 KNOWN_FAULTS = (
-    "test_bad_projects.py::test_what_can_not_be_used_stops[unknown unit]",
-    "test_bad_projects.py::test_what_can_not_be_used_stops[T column missing]",
-    "test_bad_projects.py::test_a_project_with_no_plan_on_any_lot_is_no_crash",
-    "test_demand_laws.py::test_mirrored_hip_with_its_ridge_off_the_middle",
-    "test_explain.py::test_scope_that_the_choice_finds_is_told_too",
-    "test_pipeline.py::test_the_demand_shown_is_that_of_the_case_shown",
     "test_publish.py::test_o3_a_real_limit_on_file_size",
     "test_report.py::test_caution_stands_first_and_stays",
     "test_report.py::test_number_classes_hold_every_value",

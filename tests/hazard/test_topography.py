@@ -661,6 +661,21 @@ def test_unseen_isolation_keeps_the_screening_value():
     assert result.assess(20.0, "C").flags[topo.ISOLATION_UNSEEN][0]
 
 
+@pytest.mark.parametrize(
+    ("ground", "still_falls"),
+    [
+        (grounds.ramp(3000, 14_000), True),  # a straight rise longer than the profile of 13,200 ft
+        (grounds.ramp(2600, 12_000), False),  # level ground before the profile ends
+        (grounds.agnesi_ridge(200, 700), False),  # a tail that falls to nothing
+    ],
+)
+def test_a_foot_beyond_the_profile_is_said(ground, still_falls):
+    """H can only be measured to where the profile ends; the lot is flagged where the ground still falls there."""
+    seen = grounds.on_ground(ground).assess(20.0, "C")
+    assert seen.kzt_screening[0, 0] > 1.0
+    assert seen.flags[topo.BASE_BEYOND_PROFILE][0] == still_falls
+
+
 def test_holes_small_are_filled_large_are_unknown():
     window = grounds.raster(grounds.triangle(240, 900))
     middle = window.values.shape[0] // 2

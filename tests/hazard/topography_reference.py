@@ -156,7 +156,8 @@ def measured(line: Line, crest: int, foot: int, knee: bool) -> Found | None:
     else:
         form = ESCARPMENT if lee_end <= line.last else UNCLEAR
     upper = (z[line.site] - base) / (0.5 * height)
-    return Found(height, length, x, form, upper, (at - near_foot) * r.step_ft, base, near_foot <= 2)
+    still_falls = foot <= 2 and near_foot <= 4.0 * r.foot_share * best + 2.0
+    return Found(height, length, x, form, upper, (at - near_foot) * r.step_ft, base, still_falls)
 
 
 def standing(line: Line, foot: int, knee: int, top: int, sure: bool, end: int) -> int | None:

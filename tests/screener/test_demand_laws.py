@@ -256,10 +256,6 @@ def test_mirrored_hip_with_its_ridge_off_the_middle() -> None:
         assert mirrored[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
 
 
-HIP_END_WALL = "wind on a hip's left end reads the front slope's angle, wind on its right end the rear slope's"
-
-
-@pytest.mark.xfail(strict=True, reason=HIP_END_WALL)
 def test_both_ends_of_a_like_ended_hip_are_alike() -> None:
     model, here = model_of_text(offset_hip()), mixed_lots(5)
     found = demands(model, here)

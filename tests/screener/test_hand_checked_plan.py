@@ -50,18 +50,7 @@ def differs(value: float, truth: float) -> bool:
     return abs(value - truth) > TOLERANCE * abs(truth)
 
 
-OPEN = "loads at single places pull at the hold-down by the lever of the segment, not by the arm as all loads do"
-"""Open disagreement (calculation.md, 15): the two forms of the tension must differ by the spread loads alone."""
-
-STILL_OPEN = {
-    ("wind", "hold-down: front 2, segment 2 (10.0 ft)", "tension_lb"),
-    ("wind", "hold-down: wing front 1, segment 1 (3.0 ft)", "tension_lb"),
-}
-
-CHECKS = [
-    pytest.param(*k, id=" | ".join(k), marks=[pytest.mark.xfail(strict=True, reason=OPEN)] if k in STILL_OPEN else [])
-    for k in EXPECTED
-]
+CHECKS = [pytest.param(*k, id=" | ".join(k)) for k in EXPECTED]
 
 
 @pytest.mark.parametrize(("lot", "point", "component"), CHECKS)
@@ -86,10 +75,6 @@ def under_blocking() -> DemandModel:
     return build_model(blocking.variant(), "ASCE 7-16", "ASD")
 
 
-NO_ROOF = "line L of storey 1 is given a roof boundary: a floor stands on it, the storey's only roof is over the wing"
-
-
-@pytest.mark.xfail(strict=True, reason=NO_ROOF)
 def test_roof_boundaries_stand_only_under_a_roof(model: DemandModel) -> None:
     """Under ties: lines without trusses that a roof stands on. Under blocking: every line that a roof stands on."""
     assert boundaries(model) == {"line M, storey 1", "line R, storey 1"}
@@ -127,7 +112,8 @@ def cases_of(model: DemandModel, hazards: LotHazards, point: str, hazard: str, *
     """Values of some components in every case of one hazard kept for a point: (cases, components)."""
     found = model.by_name[point]
     values = found.values(load_basis(model, hazards))[0]
-    return values[np.array(found.case_hazards) == hazard][:, [found.components.index(c) for c in components]]
+    chosen = values[np.array(found.case_hazards) == hazard]
+    return np.stack([chosen[:, found.components.index(c)] for c in components], axis=1)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from screener import tier_bound, tier_classes, tier_moves, tier_search
 from screener.tiers import NO_TIER, TierProblem, lots_without_option, plan_tiers, worst_lines
 
 FEW = settings(max_examples=200, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
-SOME = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+SOME = settings(max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
 def make_problem(seed: int, n_lots: int, n_variants: int, n_lines: int, n_options: int, most: int, **changes):

@@ -329,7 +329,7 @@
       headRow.querySelectorAll("button").forEach((b, k) => { b.textContent = data.table[k].label + (data.table[k].name === name ? (sort.down ? " ↓" : " ↑") : ""); });
       arrange();
     });
-    th.append(button);
+    th.append(button, make("span", label, "printed")); // a heading that holds a button is not repeated on every page
     headRow.append(th);
   }
   document.querySelector("#table thead").append(headRow);
