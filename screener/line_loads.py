@@ -68,7 +68,7 @@ class LineLoad:
         """Sum of effect x (s - about) from lo to hi."""
         out = self.zero.copy()
         for a, b, ea, eb in self._cut(lo, hi):
-            # a linear load times a linear arm is quadratic: Simpson's rule is exact
+            # a linear load times a linear arm is quadratic: the three-point rule is exact
             out += (b - a) / 6.0 * (ea * (a - about) + 2.0 * (ea + eb) * (0.5 * (a + b) - about) + eb * (b - about))
         for s, e in self.points:
             if lo - SAME_FT <= s <= hi + SAME_FT and (ends or lo + SAME_FT < s < hi - SAME_FT):
