@@ -1,19 +1,21 @@
 """The best K packages for weighted classes: a good answer, a proven lower bound, and where possible the optimum.
 
 1. *Start*: classes in order of their own cost, cut into K neighbouring groups by dynamic programming, then polished
-   (every class to its cheapest package, every package to the cheapest for its classes) and improved by exchanging one
-   package at a time. For requirements that form a chain with K free this start is already exact.
-2. *Bound*: the condition "every class once" is priced (Lagrangian relaxation). With a price per class, the value of a
-   package is a plain sum, and the K best values give a lower bound. Prices and costs are whole cents, so the bound is
-   exact arithmetic and the same on every machine.
+   (every class to its cheapest package, every package to the cheapest for its classes), improved by moving single
+   classes (`tier_moves`) and by exchanging one package at a time. For requirements that form a chain the cut alone is
+   exact.
+2. *Bound*: the condition "every class once" is priced (Lagrangian relaxation, `tier_bound`). With a price per class the
+   value of a package is a plain sum, and the K best values give a lower bound. Prices and costs are whole cents, so the
+   bound is exact arithmetic and the same on every machine.
 3. *Candidates*: a package can be part of something better than the best answer so far only if its reduced cost is
    below a limit (bound + how much worse than the K-th best package it is < best answer). All such packages are
    enumerated by joining classes from the most demanding down, with a bound that prunes: see `packages_below`.
    Columns found feed back into 1 and 2 until nothing is missing.
 4. *Proof*: if the bound meets the best answer, it is proven. Else branch and bound over the few candidates that are
-   left (`tier_bound`), limited by nodes.
+   left (`tier_bound`), the least bound first.
 
-Limits are counts, never seconds. Where a limit stops the work the answer carries its honest gap.
+Limits are counts, never seconds. Where a limit stops the work the answer carries its honest gap. With very many classes
+the bound comes from fewer, easier ones (`tier_classes.relaxed`).
 """
 
 from __future__ import annotations
@@ -60,7 +62,7 @@ class Limits:
     relax_from: int = 600  # classes above which a larger problem is simplified at once
     relax_to: int = 400  # classes to which a larger problem is simplified for its bound
     join_cells: int = 1_000_000_000  # joins looked at x classes x lines, for one number of packages
-    join_cells_a_lot: int = 2_000_000  # and so many more for every lot: a larger tract may take longer
+    join_cells_a_lot: int = 1_000_000  # and so many more for every lot: a larger tract may take longer
     start_blocks: int = 120  # neighbouring classes are cut at most into so many blocks for the start
     answers: int = 8  # answers of a round of price updates that are improved by moving single classes
     moves: int = 400  # classes moved one by one from a start
@@ -261,7 +263,7 @@ class _Search:
     def _columns(self, price: IntArray, reduced: IntArray, limit: int, allowance: int) -> _Columns:
         """All packages with a reduced cost below `limit`; if those are too many, below what the pool already has."""
         own = self.package_cents
-        frontier = max(1000, min(self.limits.frontier, self.limits.cells // self.classes.count))
+        frontier = max(1, min(self.limits.frontier, self.limits.cells // self.classes.count))
         for ceiling in (limit, min(limit, self._kth(reduced)), min(limit, int(reduced.min(initial=0)))):
             below = packages_below(self.classes, price, ceiling - own, allowance, frontier, self.joins // 2)
             self.joins -= below.joins

@@ -1,0 +1,78 @@
+"""Times and gaps of the tier search on invented tracts: `python tests/screener/bench_tiers.py [lots ...]`.
+
+Not a test: nothing is asserted, and times depend on the machine. Costs, gaps, nodes and steps do not.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+
+import numpy as np
+
+from screener.tiers import TierProblem, plan_tiers
+
+N_LINES, N_PLANS = 22, 5
+
+
+def invented_tract(n_lots: int, variants_a_plan: int, noise: float, most: int = 5, seed: int = 1) -> TierProblem:
+    """Plans in styles with optional parts, a ridge, an open edge, four street directions, and scatter from lot to lot.
+
+    Options of a line rise in capacity with price; every fifth line is bought by spacing, in two items whose costs order
+    differently from plan to plan.
+    """
+    rng = np.random.default_rng(seed)
+    n_variants = N_PLANS * variants_a_plan
+    plan, kind = np.arange(n_variants) // variants_a_plan, np.arange(n_variants) % variants_a_plan
+    has_line = np.ones((n_variants, N_LINES), dtype=bool)
+    has_line[:, 14:16] = (kind % 3 == 1)[:, None]
+    has_line[:, 16:18] = (kind % 2 == 1)[:, None]
+    has_line[:, 18:] = (plan >= 3)[:, None]
+    east, north = np.sort(rng.random(n_lots)), rng.random(n_lots)
+    topography = np.round(1.0 + 0.5 * np.maximum(0.0, 1.0 - np.abs(east - 0.6) / 0.12), 3)
+    exposure = np.where(north > 0.85, 1.45, np.where(north > 0.3, 1.21, 1.0))
+    pressure = topography * exposure * (1.0 + noise * rng.standard_normal(n_lots))
+    street = np.array([1.0, 1.0, 1.05, 1.08])[rng.integers(0, 4, n_lots)]
+    variant = rng.choice(n_variants, n_lots, p=np.random.default_rng(3).dirichlet(np.full(n_variants, 2.0)))
+    passes, costs = [], []
+    for line in range(N_LINES):
+        options = int(rng.integers(4, 9))
+        capacity = np.cumsum(rng.uniform(0.25, 0.45, options))
+        capacity[-1] = 4.0
+        count = rng.integers(10, 80, N_PLANS)[plan] * (1.0 + 0.1 * kind)
+        cost = count[:, None] * np.cumsum(rng.uniform(0.5, 2.5, options))
+        if line % 5 == 0:
+            cost = np.ceil(count[:, None] / np.linspace(6.0, 1.0, options) * 1.7) * 7.3
+            cost *= 1.0 + 0.25 * (np.arange(options) % 2)
+        wind = rng.uniform(0.5, 1.1, N_PLANS)[plan] * (1.0 + 0.04 * kind)
+        shaking = rng.uniform(0.2, 0.9, N_PLANS)[plan]
+        demand = np.maximum(wind[variant] * pressure * (street if line % 4 == 0 else 1.0), shaking[variant])
+        passes.append(demand[:, None] <= capacity)
+        costs.append(np.round(cost * 100.0).astype(np.int64))
+    return TierProblem(
+        lot_ids=tuple(f"L-{number:06d}" for number in range(n_lots)),
+        lot_variant=variant,
+        variants=tuple(f"variant {number}" for number in range(n_variants)),
+        lines=tuple(f"line {number}" for number in range(N_LINES)),
+        has_line=has_line,
+        passes=tuple(passes),
+        costs_cents=tuple(costs),
+        most=most,
+    )
+
+
+def main(lots: list[int]) -> None:
+    print("lots    variants  noise  classes  seconds  proven   gap    nodes  method")
+    for n_lots in lots:
+        for variants_a_plan, noise in ((1, 0.0), (1, 0.06), (2, 0.0), (2, 0.06), (12, 0.0)):
+            problem = invented_tract(n_lots, variants_a_plan, noise)
+            start = time.perf_counter()
+            plan = plan_tiers(problem)
+            spent = time.perf_counter() - start
+            proven = f"{sum(each.proven for each in plan.curve)} of {len(plan.curve)}"
+            left = f"{n_lots:<8}{len(problem.variants):<10}{noise:<7}{plan.n_classes:<9}{spent:<9.2f}{proven:<9}"
+            print(f"{left}{plan.gap:<7.2%}{plan.nodes:<7}{plan.method}", flush=True)
+
+
+if __name__ == "__main__":
+    main([int(each) for each in sys.argv[1:]] or [180, 5_000, 10_000])
