@@ -16,7 +16,16 @@ if TYPE_CHECKING:
 EPILOG = """\b
 Examples:
   screener check tract.toml
-  screener check tract.toml --strict --json"""
+  screener check tract.toml --strict --json
+
+\b
+What a line begins with:
+  stop   a run ends here, nothing is written
+  skip   the lot or row gets no numbers
+  fix    repaired, and how
+  warn   computed, but look at it
+  note   worth knowing
+  scope  the same for lots: stop (no package), refer (an engineer), note"""
 
 
 @click.command(epilog=EPILOG)
@@ -39,7 +48,8 @@ def command(tract: str, as_json: bool, quiet: bool, strict: bool) -> int:
         for line in printing.issue_lines(issues):
             printing.say(line)
         for entry in scope:
-            printing.say(f"scope {entry['severity']} {entry['code']}: {entry['lots']} lots, such as {entry['example']}")
+            lots = printing.counted(entry["lots"], "lot")
+            printing.say(f"scope {entry['severity']} {entry['code']}: {lots}, such as {entry['example']}")
         printing.say(closing_line(issues, scope, code))
     return code
 
@@ -92,8 +102,9 @@ def closing_line(issues: Issues, scope: list[dict[str, Any]], code: int) -> str:
     counts: dict[str, Any] = {}
     for issue in issues:
         counts[issue.severity] = counts.get(issue.severity, 0) + 1
-    found = ", ".join(f"{counts[s]} {s}" for s in ("stop", "skip", "fix", "warn", "note") if s in counts) or "nothing"
-    would = {errors.OK: "screen every lot", errors.EXCEPTIONS: "skip some lots", errors.INPUT: "stop"}[code]
+    words = {"stop": "stop", "skip": "skip", "fix": "repair", "warn": "warning", "note": "note"}
+    found = ", ".join(printing.counted(counts[s], word) for s, word in words.items() if s in counts) or "nothing"
+    would = {errors.OK: "screen every lot", errors.EXCEPTIONS: "leave some lots out", errors.INPUT: "stop"}[code]
     if code != errors.INPUT and any(entry["severity"] == "refer" for entry in scope):
         would += "; some lots need an engineer's word"
     return f"found {found}; a run would {would}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -36,25 +37,51 @@ def command(results_a: str, results_b: str, as_json: bool) -> int:
 
 
 def change_lines(changes: dict[str, Any]) -> list[str]:
-    """The changes for a reader, the money first."""
+    """The changes for a reader: money, causes, packages, the bill, exceptions; lot by lot at the end."""
     cost = changes["total_cost"]
     lines = [
-        f"total cost: ${cost['before']} -> ${cost['after']} ({cost['change']})",
+        f"total cost: {_dollars(cost['before'])} -> {_dollars(cost['after'])} ({_change(cost['change'])})",
         f"lots: {len(changes['lots_added'])} added, {len(changes['lots_removed'])} removed, "
         f"{len(changes['lots_changed'])} changed",
     ]
     lines += [f"cause: {text}" for text in changes["causes"]]
-    lines += [f"column {name}: {count} lots" for name, count in changes["columns_changed"].items()]
+    lines += _moves(changes["lots_changed"])
+    lines += [f"column {name}: {printing.counted(count, 'lot')}" for name, count in changes["columns_changed"].items()]
+    for row in changes["bill_changed"]:
+        (had, has), (was, now) = row["quantity_with_waste"], row["cost"]
+        lines.append(f"bill {row['item']}: pieces {_number(had)} -> {_number(has)}, {_dollars(was)} -> {_dollars(now)}")
+    lines += [f"exception gone: {row['lot_id']} {row['reason']}" for row in changes["exceptions_gone"]]
+    lines += [f"exception new: {row['lot_id']} {row['reason']}" for row in changes["exceptions_new"]]
+    lines += [f"lot added: {lot}" for lot in changes["lots_added"][:_SHOWN_LOTS]]
+    lines += [f"lot removed: {lot}" for lot in changes["lots_removed"][:_SHOWN_LOTS]]
     for lot in changes["lots_changed"][:_SHOWN_LOTS]:
         what = "; ".join(f"{k} {a or '(blank)'} -> {b or '(blank)'}" for k, (a, b) in lot["changes"].items())
         lines.append(f"lot {lot['lot_id']}: {what}")
     if len(changes["lots_changed"]) > _SHOWN_LOTS:
         lines.append(f"... and {len(changes['lots_changed']) - _SHOWN_LOTS} lots more (--json lists all)")
-    for row in changes["bill_changed"]:
-        lines.append(
-            f"bill {row['item']}: pieces {row['quantity_with_waste'][0]} -> {row['quantity_with_waste'][1]}, "
-            f"cost {row['cost'][0]} -> {row['cost'][1]}"
-        )
-    lines += [f"exception gone: {row['lot_id']} {row['reason']}" for row in changes["exceptions_gone"]]
-    lines += [f"exception new: {row['lot_id']} {row['reason']}" for row in changes["exceptions_new"]]
     return lines
+
+
+def _moves(lots: list[dict[str, Any]]) -> list[str]:
+    """How many lots went from one package to another, the most first."""
+    counts = Counter((a or "none", b or "none") for lot in lots for a, b in [lot["changes"].get("tier", ("", ""))])
+    del counts["none", "none"]
+    ordered = sorted(counts.items(), key=lambda item: (-item[1], item[0]))
+    return [
+        f"package {a} -> {b}: {printing.counted(n, 'lot')}".replace("package package", "package")
+        for (a, b), n in ordered
+    ]
+
+
+def _dollars(text: str) -> str:
+    return f"${_number(text)}" if not text.startswith("-") else f"-${_number(text[1:])}"
+
+
+def _change(text: str) -> str:
+    return f"{text[:1]}${_number(text[1:])}"
+
+
+def _number(text: str) -> str:
+    """A decimal text with thousands apart, its decimals as they are."""
+    whole, dot, rest = text.partition(".")
+    return f"{int(whole):,}{dot}{rest}" if whole.lstrip("-").isdecimal() else text

@@ -29,5 +29,8 @@ def command(folder: str, overwrite: bool, quiet: bool) -> int:
     count = write_sample(Path(folder), overwrite=overwrite)
     if not quiet:
         printing.say(f"{count} files of the sample tract (invented) are in {folder}")
-        printing.say(f"next: screener run {Path(folder) / 'tract.toml'} --allow-exceptions")
+        project = Path(folder) / "tract.toml"
+        printing.say(f"next: screener run {project} --allow-exceptions (about a minute)")
+        printing.say(f"then: open {Path(folder) / 'results' / 'report.html'} in a browser")
+        printing.say(f"why:  screener explain {project} --lot C-31")
     return errors.OK

@@ -26,12 +26,18 @@ COMMANDS = {
 }
 
 EPILOG = """\b
-Examples:
-  screener demo sample
-  screener check sample/tract.toml
-  screener run sample/tract.toml --allow-exceptions
-  screener explain sample/tract.toml --lot B-07
-  screener schema lots
+First look:
+  screener demo sample                                 an invented tract to play with
+  screener run sample/tract.toml --allow-exceptions    then open sample/results/report.html
+
+\b
+Your own tract:
+  screener schema tract                                what to write; also lots, plan, hardware
+  screener check tract.toml                            every problem at once, nothing written
+  screener hazards tract.toml                          exposure and Kzt alone: a land plan needs no houses
+  screener run tract.toml                              packages, bill, map
+  screener explain tract.toml --lot B-07               why this lot gets what it gets
+  screener compare results_before results              what a swap or a new price list changed
 
 \b
 Exit codes: 0 all lots screened; 3 finished, some lots are exceptions;
@@ -53,6 +59,17 @@ class Commands(click.Group):
             return None
         command: click.Command = importlib.import_module(f"screener.cli.{cmd_name}").command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f"did you mean '{near[0]}'?" if near else f"expected one of {', '.join(COMMANDS)}"
+            ctx.fail(f"no command '{args[0]}'; {hint}")
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
@@ -118,7 +135,7 @@ def _unexpected(error: Exception, as_json: bool) -> int:
             printing.fail_json(errors.INPUT, "an input can't be used", error.issues)
         for line in printing.issue_lines(error.issues):
             printing.tell(line)
-        printing.tell(f"{len(error.issues)} problem(s); nothing was written")
+        printing.tell(f"{printing.counted(len(error.issues), 'problem')}; nothing was written")
         return errors.INPUT
     printing.tell("".join(traceback.format_exception(error)))
     message = f"a fault of ours: {type(error).__name__}: {error}; nothing was written, earlier results are untouched"

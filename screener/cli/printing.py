@@ -19,6 +19,11 @@ def plain(text: object) -> str:
     return _UNSAFE.sub("\ufffd", str(text))
 
 
+def counted(number: int, one: str, many: str = "") -> str:
+    """1 lot, 2 lots."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
 def say(text: object = "") -> None:
     """A line of the result, to standard output."""
     click.echo(plain(text))

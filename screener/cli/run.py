@@ -19,7 +19,11 @@ EPILOG = """\b
 Examples:
   screener run tract.toml
   screener run tract.toml --allow-exceptions --json > summary.json
-  screener run tract.toml --resume"""
+  screener run tract.toml --resume
+
+\b
+Exit code 3 means finished, with lots that need a person; see exceptions.csv
+and `screener explain`. --allow-exceptions makes it 0."""
 
 
 @click.command(epilog=EPILOG)
@@ -151,6 +155,7 @@ def summarise(name: str, results: Any, manifest: Mapping[str, Any]) -> dict[str,
         "tiers": dict(sorted(tiers[tiers != ""].value_counts().to_dict().items())),
         "exceptions": results.exceptions["lot_id"].nunique() if len(results.exceptions) else 0,
         "exceptions_by_reason": dict(sorted(reasons.items())),
+        "exception_lots_by_reason": _lots_by_reason(results.exceptions),
         "hardware_cost": _dollars(lots, "hardware_cost"),
         "labour_hours": round(float(lots["labour_hours"].sum()), 2) if "labour_hours" in lots.columns else 0.0,
         "total_cost": _dollars(lots, "total_cost"),
@@ -161,6 +166,14 @@ def summarise(name: str, results: Any, manifest: Mapping[str, Any]) -> dict[str,
     return {**results.summary, **own}
 
 
+def _lots_by_reason(exceptions: Any) -> dict[str, int]:
+    """How many lots stand under each reason; a lot may stand under several."""
+    if not len(exceptions):
+        return {}
+    found = exceptions.groupby("reason")["lot_id"].nunique()
+    return {str(reason): int(count) for reason, count in sorted(found.items())}
+
+
 def _dollars(lots: Any, column: str) -> float:
     """A sum of money, each lot's to the cent."""
     from screener.units import cents
@@ -169,24 +182,62 @@ def _dollars(lots: Any, column: str) -> float:
     return sum(cents(float(value)) for value in values) / 100
 
 
+_STATUS = {
+    "screened": "screened",
+    "refer": "refer: package shown, an engineer must confirm",
+    "no_hardware": "no_hardware: no package holds",
+    "skipped": "skipped: no numbers, input unusable",
+}
+
+
 def summary_lines(summary: Mapping[str, Any]) -> list[str]:
-    """The summary in a few lines; the caution comes first."""
-    from screener.units import cents, dollars_text
-
-    def counted(counts: Mapping[str, Any], unit: str = "") -> str:
-        return ", ".join(f"{count} {name}{unit}" for name, count in counts.items()) or "none"
-
-    lines = [
-        summary["caution"],
-        f"{summary['tract']}: {summary['lots']} lots: {counted(summary['by_status'])}",
-        "packages: " + (", ".join(f"{k} on {v} lots" for k, v in summary["tiers"].items()) or "none"),
-    ]
-    if summary["exceptions"]:
-        lines.append(f"exceptions: {summary['exceptions']} lots ({counted(summary['exceptions_by_reason'])})")
-    money = [dollars_text(cents(summary[key])) for key in ("hardware_cost", "total_cost")]
-    lines.append(f"cost: hardware {money[0]}, labour {summary['labour_hours']:,.1f} h, together {money[1]}")
-    lines.append(f"issues: {counted(summary['issues'])}")
+    """The summary for a reader: the caution, the lots, who needs a person, the packages, the money, where to look."""
+    lots = printing.counted(summary["lots"], "lot")
+    statuses = summary["by_status"]
+    lines = [summary["caution"], f"{summary['tract']}: {lots}: {_counted(statuses)}"]
+    if set(statuses) - {"screened"}:
+        lines[-1] = f"{summary['tract']}: {lots}"
+        lines += [f"  {statuses[s]:>6,}  {words}" for s, words in _STATUS.items() if s in statuses]
+    lines += _exception_lines(summary)
+    lines.append("packages" if summary["tiers"] else "packages: none")
+    lines += [f"  {count:>6,}  {name}" for name, count in summary["tiers"].items()]
+    lines += _money_lines(summary)
+    lines.append(f"issues: {_counted(summary['issues'])}" + (" (issues.csv)" if summary["issues"] else ""))
     if "note" in summary:
         lines.append(summary["note"])
-    lines.append(f"results: {summary['results']} (report.html, tract.gpkg, CSV tables, run.json)")
+    lines.append(f"results: {summary['results']}")
+    lines.append("  report.html first; tract.gpkg for a GIS; lots, demands, bill_of_materials and more as CSV")
+    return lines
+
+
+def _counted(counts: Mapping[str, Any]) -> str:
+    return ", ".join(f"{count} {name}" for name, count in counts.items()) or "none"
+
+
+def _exception_lines(summary: Mapping[str, Any]) -> list[str]:
+    if not summary["exceptions"]:
+        return []
+    from screener.report.content import code_table
+
+    known = code_table()
+    by_reason = summary.get("exception_lots_by_reason") or summary["exceptions_by_reason"]
+    lines = [f"exceptions: {printing.counted(summary['exceptions'], 'lot needs', 'lots need')} a person"]
+    for reason, count in sorted(by_reason.items(), key=lambda item: (-item[1], item[0])):
+        words = known.get(reason, ("", "", ""))[1]
+        lines.append(f"  {count:>6,}  {reason}" + (f": {words}" if words else ""))
+    return lines
+
+
+def _money_lines(summary: Mapping[str, Any]) -> list[str]:
+    from screener.units import cents, dollars_text
+
+    hardware, total = (dollars_text(cents(summary[key])) for key in ("hardware_cost", "total_cost"))
+    lines = [f"cost: hardware {hardware}, labour {summary['labour_hours']:,.1f} h, together {total}"]
+    chosen, one = summary.get("packages_cost"), summary.get("one_package_cost")
+    if chosen is not None and one is not None and one > chosen:
+        lines.append(f"  one package for every lot would cost {dollars_text(cents(one - chosen))} more")
+    elif chosen is not None and "one_package_cost" in summary and one is None:
+        lines.append("  no single package can serve every lot")
+    if summary.get("packages_proven_cheapest"):
+        lines.append("  proven: no other set of as many packages costs less")
     return lines

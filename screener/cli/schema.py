@@ -2,48 +2,92 @@
 
 from __future__ import annotations
 
+import math
+import textwrap
 from typing import Any
 
 import click
 
 from screener import errors
 from screener.cli import printing
+from screener.labels import unit_of
 
 EPILOG = """\b
 Examples:
-  screener schema lots
-  screener schema tract --json"""
+  screener schema lots                what a lots file may hold
+  screener schema plan | less         every key of a plan file
+  screener schema hardware --required the columns without which a list is refused
+  screener schema tract --json        for a program"""
+
+HEADS = {
+    "lots": "Columns of the lots file. Other columns are left alone; [lots] columns renames them.",
+    "plan": "Keys of a plan file (TOML, one a plan). x[] is a list of tables, written [[x]]. Lengths in plan "
+    "coordinates: the front wall faces -y, x runs to the right seen from the street.",
+    "hardware": "Columns of the hardware list (CSV). A blank cell takes the default. An item with loads of its own "
+    "says basis = listed; one that is computed says basis = computed and describes its fasteners.",
+    "tract": "Keys of the project file (TOML). Paths are relative to it.",
+}
+WIDTH, INDENT = 100, "    "
 
 
 @click.command(epilog=EPILOG)
 @click.argument("what", type=click.Choice(["lots", "plan", "hardware", "tract"]))
+@click.option("--required", "only_required", is_flag=True, help="Only what must be given.")
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
-def command(what: str, as_json: bool) -> int:
+def command(what: str, only_required: bool, as_json: bool) -> int:
     """Show the keys or columns of lots, plan, hardware or tract: units, meanings, defaults."""
-    rows = schema_rows(what)
+    rows = [row for row in schema_rows(what) if row["required"] or not only_required]
+    served = family_words() if what == "hardware" else {}
     if as_json:
-        printing.say_json({"what": what, "rows": rows})
+        printing.say_json({"what": what, "rows": rows, **({"families": served} if served else {})})
         return errors.OK
+    lines = [*textwrap.wrap(HEADS[what], WIDTH), *schema_lines(rows)]
+    if served:
+        lines += ["", "# families, down the load path", *(f"{key}: {words}" for key, words in served.items())]
+    for line in lines:
+        printing.say(line)
+    return errors.OK
+
+
+def family_words() -> dict[str, str]:
+    """The connections that a row of the hardware list may serve."""
+    from screener.families import families
+
+    return {key: family.words for key, family in families().items()}
+
+
+def schema_lines(rows: list[dict[str, Any]]) -> list[str]:
+    """Two lines a key, a blank one before every table and group."""
+    lines: list[str] = []
+    before, inside = "", False
     for row in rows:
+        here, dot, _ = row["name"].partition(".")
+        here = row.get("group") or here
+        apart = inside or row.get("group") or row["type"] == "table"
+        if not lines or (apart and here != before):
+            lines += ["", *([f"# {row['group']}"] if row.get("group") else [])]
+        before, inside = here, bool(dot)
         unit = f" ({row['unit']})" if row["unit"] else ""
         default = "required" if row["required"] else f"default: {row['default'] or 'none'}"
-        printing.say(f"{row['name']}{unit}: {row['type']}; {default}")
-        if row["meaning"]:
-            printing.say(f"    {row['meaning']}")
-    return errors.OK
+        lines.append(f"{row['name']}{unit}: {row['type']}; {default}")
+        lines += textwrap.wrap(row["meaning"], WIDTH, initial_indent=INDENT, subsequent_indent=INDENT)
+    return lines
 
 
 def schema_rows(what: str) -> list[dict[str, Any]]:
     """One row a key or column."""
-    if what in ("lots", "hardware"):
-        return _column_rows(f"{what}_input")
+    if what == "lots":
+        return _column_rows("lots_input")
+    if what == "hardware":
+        return _hardware_rows()
     if what == "tract":
         from screener.config import Tract
 
         return model_rows(Tract)
+    from screener.plan_keys import meaning
     from screener.plans import Plan
 
-    return model_rows(Plan)
+    return [{**row, "meaning": meaning(row["name"]) or row["meaning"]} for row in model_rows(Plan)]
 
 
 def _column_rows(table: str) -> list[dict[str, Any]]:
@@ -63,7 +107,46 @@ def _column_rows(table: str) -> list[dict[str, Any]]:
     ]
 
 
-_UNITS = {"_ft": "ft", "_in": "in", "_psf": "psf", "_lb": "lb", "_mph": "mph", "_g": "g", "_deg": "degrees"}
+def _hardware_rows() -> list[dict[str, Any]]:
+    """The columns that the reader of the list knows, in its groups, with choices and limits."""
+    from screener import hardware_columns as known
+
+    groups = (
+        ("what is bought", known.PURCHASE),
+        ("listed loads", known.LISTED),
+        ("where it may be used", known.NEEDS),
+        ("fasteners", known.FASTENERS),
+        ("sheathing", known.SHEATHING),
+        ("anchor bolts and rods", known.BOLTS),
+        ("straps", known.STRAPS),
+        ("long screws", known.LONG_SCREWS),
+        ("end posts", known.POSTS),
+    )
+    return [
+        {
+            "name": column.name,
+            "type": _hardware_type(column),
+            "unit": column.unit,
+            "required": column.required,
+            "default": column.default,
+            "meaning": column.meaning,
+            "group": group,
+        }
+        for group, columns in groups
+        for column in columns
+    ]
+
+
+def _hardware_type(column: Any) -> str:
+    if column.kind == "choice":
+        return " or ".join(f'"{choice}"' for choice in column.choices)
+    word = {"yes/no": "yes or no", "integer": "whole number", "size": "size such as 7/16"}.get(column.kind, column.kind)
+    low, high = column.least, column.most
+    if math.isfinite(low) and math.isfinite(high):
+        return f"{word}, {low:g} to {high:g}"
+    if math.isfinite(low):
+        return f"{word}, {low:g} or more"
+    return f"{word}, {high:g} at most" if math.isfinite(high) else word
 
 
 def model_rows(model: Any, prefix: str = "") -> list[dict[str, Any]]:
@@ -78,15 +161,24 @@ def model_rows(model: Any, prefix: str = "") -> list[dict[str, Any]]:
             {
                 "name": f"{name}[]" if listed and inner is not None else name,
                 "type": "table" if inner is not None else _type_name(field.annotation),
-                "unit": next((unit for ending, unit in _UNITS.items() if key.endswith(ending)), ""),
+                "unit": unit_of(key),
                 "required": field.is_required(),
-                "default": "" if default is None or inner is not None else str(default),
+                "default": "" if inner is not None else _default(default),
                 "meaning": meaning,
             }
         )
         if inner is not None:
             rows += model_rows(inner, f"{name}[]." if listed else f"{name}.")
     return rows
+
+
+def _default(value: Any) -> str:
+    """A default as one would write it in the file; blank for nothing."""
+    if value is None or value in ("", [], {}, ()):
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return str(value)
 
 
 def _inner_model(annotation: Any) -> tuple[Any, bool]:

@@ -1,4 +1,4 @@
-"""The results as one GeoPackage (OGC 12-128r17): the lots as a map layer, the tables beside it, columns explained.
+"""The results as one GeoPackage (OGC 12-128r17): lots as a map layer, tables, columns explained, layers styled.
 
 Bytes depend on the content only: layers are named, the date that GDAL stamps is fixed, rows are in key order. The
 file is closed with a rollback journal (no side files) and read back before it counts as written.
@@ -19,7 +19,10 @@ import shapely
 
 from screener.columns import TABLE_MEANINGS, Column
 from screener.errors import OutputError
+from screener.files.layer_columns import columns_of_layer
+from screener.files.styles import GEOMETRY, LayerStyle, layer_styles
 from screener.files.tables import columns_of, prepare, row_order
+from screener.labels import label_with_unit
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -35,6 +38,10 @@ _DATA_COLUMNS = """CREATE TABLE IF NOT EXISTS gpkg_data_columns (
 _EXTENSIONS = """CREATE TABLE IF NOT EXISTS gpkg_extensions (
   table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL, scope TEXT NOT NULL,
   CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name))"""
+_STYLES = """CREATE TABLE layer_styles (
+  "id" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, "f_table_catalog" TEXT(256), "f_table_schema" TEXT(256),
+  "f_table_name" TEXT(256), "f_geometry_column" TEXT(256), "styleName" TEXT(30), "styleQML" TEXT, "styleSLD" TEXT,
+  "useAsDefault" BOOLEAN, "description" TEXT, "owner" TEXT(30), "ui" TEXT(30), "update_time" DATETIME)"""
 _SCHEMA_EXTENSION = "http://www.geopackage.org/spec121/#extension_schema"
 
 
@@ -51,17 +58,25 @@ def write_geopackage(
     coordinate system. A lot whose geometry can't be drawn gets none. Raises OutputError where what was written is not
     what was given.
     """
+    prepared = _lots_frame(lots, lots_table)
+    further = dict(sorted((layers or {}).items()))
+    described = {"lots": columns_of(lots_table, lots)}
+    described |= {n: columns_of_layer(n, [c for c in f.columns if c != f.geometry.name]) for n, f in further.items()}
     with _fixed_date():
-        _write_layer(path, "lots", _lots_frame(lots, lots_table))
-        for name, layer in sorted((layers or {}).items()):
-            _write_layer(path, name, layer)
+        for name, frame in {"lots": prepared, **further}.items():
+            _write_layer(path, name, frame)
     with closing(sqlite3.connect(path, isolation_level=None)) as database:
         database.execute("PRAGMA journal_mode = DELETE")
         database.execute("BEGIN IMMEDIATE")
         database.execute('CREATE UNIQUE INDEX "lots_lot_id" ON "lots" ("lot_id")')
-        _describe(database, "lots", columns_of(lots_table, lots))
+        for name, columns in described.items():
+            _describe(database, name, columns)
         for name, table in tables.items():
             _write_table(database, name, table)
+        _write_styles(
+            database,
+            [s for n, f in {"lots": prepared, **further}.items() for s in layer_styles(n, f, described[n])],
+        )
         _register_schema(database)
         database.execute("COMMIT")
     check_geopackage(path, {"lots": len(lots), **{name: len(table) for name, table in tables.items()}})
@@ -111,7 +126,7 @@ def _write_layer(path: Path, name: str, frame: GeoDataFrame) -> None:
                 "IDENTIFIER": name,
                 "DESCRIPTION": TABLE_MEANINGS.get(name, ""),
                 "SPATIAL_INDEX": "YES",
-                "GEOMETRY_NAME": "geom",
+                "GEOMETRY_NAME": GEOMETRY,
                 "FID": "fid",
             },
         )
@@ -164,13 +179,32 @@ def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:
 
 def _describe(database: sqlite3.Connection, table: str, columns: list[Column]) -> None:
     database.execute(_DATA_COLUMNS)
+    labels = [label_with_unit(column) for column in columns]
     rows = []
-    for column in columns:
-        title = f"{column.name} ({column.unit})" if column.unit else column.name
-        rows.append((table, column.name, column.name, title, column.meaning or None))
+    for column, words in zip(columns, labels, strict=True):
+        name = words if labels.count(words) == 1 else column.name  # names are unique in a table
+        rows.append((table, column.name, name, words, column.meaning or None))
     database.executemany(
         "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description) VALUES (?, ?, ?, ?, ?)",
         rows,
+    )
+
+
+def _write_styles(database: sqlite3.Connection, styles: list[LayerStyle]) -> None:
+    """The table `layer_styles` of the open convention, registered like any table without geometry."""
+    if not styles:
+        return
+    database.execute(_STYLES)
+    database.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) "
+        "VALUES ('layer_styles', 'attributes', 'layer_styles', 'styles of the map layers', ?)",
+        (STAMP,),
+    )
+    database.executemany(
+        'INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, "styleName", '
+        '"styleQML", "styleSLD", "useAsDefault", description, owner, ui, update_time) '
+        "VALUES ('', '', ?, ?, ?, ?, ?, ?, ?, '', NULL, ?)",
+        [(s.layer, GEOMETRY, s.name, s.qml, s.sld, int(s.default), s.description, STAMP) for s in styles],
     )
 
 

@@ -281,7 +281,7 @@ def ground_costs(lots: pd.DataFrame) -> list[dict[str, Any]]:
         there = level[level["exposure"] == worse]
         like = level[level["exposure"] == better].assign(exposure=worse)
         rows.append(_against(f"exposure {worse}, level ground", f"exposure {better}, level ground", there, like))
-    return [row for row in rows if row["lots"]]
+    return [row for row in rows if row["compared"]]
 
 
 LEVEL_KZT = 1.0005
@@ -301,7 +301,6 @@ def _against(cause: str, reference: str, there: pd.DataFrame, like: pd.DataFrame
         "compared": len(more),
         "each": whole_dollars(float(more.mean())) if len(more) else "–",
         "all": whole_dollars(float(more.sum())) if len(more) else "–",
-        "less": bool(len(more)) and float(more.sum()) < 0,
     }
 
 

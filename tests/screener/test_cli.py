@@ -147,7 +147,7 @@ def test_an_input_that_can_not_be_used_writes_nothing(
     assert run(["run", str(tract)]) == 2
     said = capsys.readouterr()
     assert "stop lots.gpkg: 0 features; expected some" in said.err
-    assert "2 problem(s); nothing was written" in said.err
+    assert "2 problems; nothing was written" in said.err
     assert said.out == ""
     assert sorted(p.name for p in tract.parent.iterdir()) == before
 
@@ -275,9 +275,9 @@ def test_check_counts_lots_by_scope_code(pipeline: Any, tract: Path, capsys: pyt
     pipeline(findings=SimpleNamespace(items=found))
     assert run(["check", str(tract)]) == 3
     assert capsys.readouterr().out.splitlines()[:3] == [
-        "scope stop HEIGHT60: 1 lots, such as HEIGHT60 of lot 3",
+        "scope stop HEIGHT60: 1 lot, such as HEIGHT60 of lot 3",
         "scope refer PERMIT: 2 lots, such as PERMIT of lot 1",
-        "scope note AGE: 1 lots, such as AGE of lot 0",
+        "scope note AGE: 1 lot, such as AGE of lot 0",
     ]
     pipeline(findings=SimpleNamespace(items=found[:2]))
     assert run(["check", str(tract), "--json"]) == 0
@@ -340,7 +340,9 @@ def test_compare_shows_lots_bill_money_and_causes(
     assert run(["compare", str(before), str(tract.parent / "results")]) == 0
     said = capsys.readouterr().out
     assert "lot A-02: tier T1 -> T2; total_cost 288.60 -> 300.00" in said
-    assert said.splitlines()[0] == "total cost: $1731.60 -> $1743.00 (+11.40)"
+    assert said.splitlines()[0] == "total cost: $1,731.60 -> $1,743.00 (+$11.40)"
+    assert "package T1 -> T2: 1 lot\n" in said
+    assert "bill light rafter tie: pieces 342.00 -> 400.00, $1,731.60 -> $1,743.00" in said
 
 
 def test_compare_of_equal_runs_shows_nothing(pipeline: Any, tract: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -348,7 +350,7 @@ def test_compare_of_equal_runs_shows_nothing(pipeline: Any, tract: Path, capsys:
     folder = str(tract.parent / "results")
     assert run(["compare", folder, folder]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "total cost: $1731.60 -> $1731.60 (+0.00)",
+        "total cost: $1,731.60 -> $1,731.60 (+$0.00)",
         "lots: 0 added, 0 removed, 0 changed",
     ]
 
@@ -385,13 +387,62 @@ def test_schema_names_every_key(what: str, capsys: pytest.CaptureFixture[str]) -
     found = {row["name"] for row in json.loads(capsys.readouterr().out)["rows"]}
     expected = {
         "lots": {"lot_id", "front_bearing_deg", "side_setback_ft", "kzt"},
-        "hardware": {"item", "purchase_unit_qty", "load_duration_included", "corrosion"},
+        "hardware": {"item", "purchase_unit_qty", "load_duration_included", "corrosion", "washer", "angle_deg"},
         "tract": {"tract.name", "hazards.wind_speed_mph.file", "ground.phases.order", "lots.setbacks.front_ft"},
         "plan": {"plan.name", "wall[].openings[].width_ft", "roof[].pitch_in_12", "weights.roof.least_psf"},
     }
     assert expected[what] <= found
     assert run(["schema", what]) == 0
     assert capsys.readouterr().out
+
+
+def test_schema_of_the_hardware_list_is_what_its_reader_knows(capsys: pytest.CaptureFixture[str]) -> None:
+    from screener.families import families
+    from screener.hardware_columns import BY_NAME
+
+    assert run(["schema", "hardware", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [row["name"] for row in told["rows"]] == list(BY_NAME)
+    assert list(told["families"]) == list(families())
+    assert next(row for row in told["rows"] if row["name"] == "washer")["type"] == '"plate" or "cut"'
+
+
+def test_schema_of_the_plan_gives_every_key_a_meaning(capsys: pytest.CaptureFixture[str]) -> None:
+    from screener.plan_keys import PLAN_KEYS
+
+    assert run(["schema", "plan", "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    assert [row["name"] for row in rows if not row["meaning"]] == []
+    assert set(PLAN_KEYS) <= {row["name"].replace("[]", "") for row in rows}  # no meaning of a key that is gone
+    known = {row["name"]: row for row in rows}
+    assert known["plan.stud_spacing_in"]["unit"] == "in"
+    assert known["plan.stud_spacing_in"]["default"] == "16.0"
+
+
+def test_schema_can_be_cut_to_what_must_be_given(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["schema", "lots", "--required"]) == 0
+    said = capsys.readouterr().out
+    assert "lot_id: text; required" in said
+    assert "default:" not in said
+
+
+def test_a_command_misspelt_is_told_the_nearest(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["expalin", "tract.toml"]) == 2
+    assert "did you mean 'explain'?" in capsys.readouterr().err
+
+
+def test_exceptions_are_counted_by_lot_with_their_meaning(
+    pipeline: Any, tract: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = exceptional()
+    rows = [("A-01", "PERMIT", "x", "y"), ("A-01", "PERMIT", "z", "y"), ("A-02", "KZT", "x", "y")]
+    found.exceptions = pd.DataFrame(rows, columns=["lot_id", "reason", "detail", "next_step"])
+    pipeline(found)
+    assert run(["run", str(tract)]) == 3
+    said = capsys.readouterr().out
+    assert "exceptions: 2 lots need a person" in said
+    assert "       1  PERMIT: the lot is outside the envelope of the plan's sealed master set" in said
+    assert "report.html first" in said
 
 
 def test_a_call_that_is_wrong_exits_with_2(capsys: pytest.CaptureFixture[str]) -> None:

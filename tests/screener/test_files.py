@@ -206,7 +206,7 @@ def test_the_map_layer_and_its_tables(tmp_path: Path) -> None:
     assert lots.crs.to_epsg() == 26913
     assert set(lots.geom_type) == {"MultiPolygon"}
     layers = {str(name) for name, _ in pyogrio.list_layers(folder / "tract.gpkg")}
-    assert layers == {*CSV_TABLES, "run"}
+    assert layers == {*CSV_TABLES, "run", "layer_styles"}
     run = pyogrio.read_dataframe(folder / "tract.gpkg", layer="run")
     assert dict(zip(run["key"], run["value"], strict=True)) == {
         "run_id": "x",
@@ -219,11 +219,12 @@ def test_columns_are_described_and_the_lot_id_is_unique(tmp_path: Path) -> None:
     folder = write_all(tmp_path / "a", results())
     with sqlite3.connect(folder / "tract.gpkg") as database:
         query = (
-            "SELECT title, description FROM gpkg_data_columns WHERE table_name = 'lots' AND column_name = 'kzt_strict'"
+            "SELECT name, title, description FROM gpkg_data_columns "
+            "WHERE table_name = 'lots' AND column_name = 'wind_speed_mph'"
         )
-        title, description = database.execute(query).fetchone()
-        assert title == "kzt_strict"
-        assert description == by_name("lots")["kzt_strict"].meaning
+        name, title, description = database.execute(query).fetchone()
+        assert name == title == "Wind speed (mph)"
+        assert description == by_name("lots")["wind_speed_mph"].meaning
         described = {row[0] for row in database.execute("SELECT DISTINCT table_name FROM gpkg_data_columns")}
         assert described == {*CSV_TABLES, "run"}
         extensions = database.execute("SELECT count(*) FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'")
@@ -252,6 +253,12 @@ def test_further_map_layers(tmp_path: Path) -> None:
     found.layers = {"crests": gpd.GeoDataFrame({"h": [1]}, geometry=[shapely.LineString([(0, 0), (9, 9)])], crs=CRS)}
     folder = write_all(tmp_path / "a", found)
     assert len(gpd.read_file(folder / "tract.gpkg", layer="crests")) == 1
+    with sqlite3.connect(folder / "tract.gpkg") as database:
+        styled = database.execute("SELECT DISTINCT f_table_name FROM layer_styles").fetchall()
+        named = database.execute("SELECT name FROM gpkg_data_columns WHERE table_name = 'crests'").fetchall()
+    database.close()
+    assert styled == [("lots",)]  # no style for a layer that nobody knows
+    assert named == [("H",)]
 
 
 def test_o13_names_with_quotes_are_quoted(tmp_path: Path) -> None:

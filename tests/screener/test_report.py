@@ -591,3 +591,69 @@ def test_every_view_has_a_class_for_every_lot() -> None:
     for colours in all_views(made.lots(50)):
         assert len(colours.of_lot) == 50
         assert colours.of_lot.max() < len(colours.classes)
+
+
+# --- what the ground costs, what works hardest --------------------------------------------------------------------
+
+
+def _priced(rows: list[tuple[str, str, float, float]]) -> pd.DataFrame:
+    frame = pd.DataFrame(rows, columns=["plan", "exposure", "kzt", "total_cost"])
+    return frame.assign(style="A", options="", lot_id=[f"L{n}" for n in range(len(frame))])
+
+
+def test_ground_is_priced_against_the_same_house_elsewhere() -> None:
+    """By hand: on the hill 1,300 and 1,500, on the level 1,000 and 1,100, mean 1,050: 250 and 450 more."""
+    lots = _priced(
+        [
+            ("kettle", "C", 1.0, 1000.0),
+            ("kettle", "C", 1.0, 1100.0),
+            ("kettle", "C", 1.3, 1300.0),
+            ("kettle", "C", 1.5, 1500.0),
+            ("kettle", "D", 1.0, 1200.0),
+            ("anvil", "C", 1.4, 9000.0),  # no such house on the level: not compared
+            ("kettle", "C", 1.6, float("nan")),  # no package, no cost
+        ]
+    )
+    hill, shore = content.ground_costs(lots)
+    assert (hill["lots"], hill["compared"], hill["each"], hill["all"]) == (4, 2, "$350", "$700")
+    assert (shore["cause"], shore["compared"], shore["all"]) == ("exposure D, level ground", 1, "$150")
+
+
+def test_ground_without_comparison_is_not_priced() -> None:
+    assert content.ground_costs(_priced([("kettle", "C", 1.0, 1000.0)])) == []
+    assert content.ground_costs(pd.DataFrame({"lot_id": ["A"]})) == []
+    assert content.ground_costs(made.lots(0)) == []
+
+
+def test_hardest_worked_connections_of_a_lot() -> None:
+    """Loads that act together count together; a connection stands once; the greatest ratio is first."""
+    results = made.results(2)
+    first, second = results.lots["lot_id"]
+    rows = [
+        (first, "sill anchor", "shear_plf", 0.95, "case a"),
+        (first, "sill anchor", "combined", 0.70, "case b"),
+        (first, "hold-down", "tension_lb", 0.80, "case c"),
+        (second, "hold-down", "tension_lb", float("nan"), ""),
+    ]
+    table = pd.DataFrame(rows, columns=["lot_id", "point", "component", "ratio", "case"]).assign(item="anchor")
+    results.demands = table
+    found = content.hardest(results)
+    named = [(ratio, found["points"][p], found["cases"][c]) for ratio, p, _, c in found["lots"][0]]
+    assert named == [(0.8, "hold-down", "case c"), (0.7, "sill anchor", "case b")]
+    assert found["lots"][1] == []
+
+
+def test_picked_lot_shows_every_column_once() -> None:
+    data = page_of(made.results(12))[1].data
+    grouped = [name for group in data["groups"] for name in group["columns"]]
+    assert len(grouped) == len(set(grouped))
+    shown_otherwise = {"lot_id", "status", "flags", "exposure_by_direction", "kzt_by_direction"}
+    assert set(grouped) == {c["name"] for c in data["columns"]} - shown_otherwise
+
+
+def test_bill_rows_for_the_month_filter_add_up_to_the_bill() -> None:
+    results = made.results(24)
+    rows = content.bill_data(results)["rows"]
+    assert sum(row[7] for row in rows) == pytest.approx(results.bill_of_materials["cost"].sum())
+    results.bill_of_materials["month"] = ""
+    assert content.bill_data(results) == {"months": [], "rows": []}

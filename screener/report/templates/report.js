@@ -146,13 +146,14 @@
 
   // --- the picked lot
   const exceptionsOf = (i) => data.exceptions.rows.filter((row) => row[0] === i);
+  const outcome = (i) => [text("tier", i) || (raw("status", i) === "refer" ? "no package" : ""), inWords("status", text("status", i))].filter(Boolean).join(", ");
   function pick(i) {
     picked = i;
     ring.setAttribute("d", i < 0 ? "" : paths[i].getAttribute("d"));
     const panel = byId("picked");
     if (i < 0) { panel.replaceChildren(make("p", "Pick a lot on the map or in the table.", "hint")); fill(); return; }
     const head = make("h3");
-    head.append("Lot ", make("bdi", data.ids[i]), ": " + [text("tier", i) || "no package", inWords("status", text("status", i))].filter(Boolean).join(", "));
+    head.append("Lot ", make("bdi", data.ids[i]), ": " + outcome(i));
     const facts = make("div", "", "facts");
     for (const { title, columns: names } of data.groups) {
       const list = make("dl");
@@ -180,7 +181,7 @@
     const parts = make("div", "", "parts");
     parts.append(...[worked(i), roses(i)].filter(Boolean));
     panel.replaceChildren(head, why, parts, facts, codes, go);
-    byId("said").textContent = `Lot ${data.ids[i]} picked: ${text("tier", i) || "no package"}, ${inWords("status", text("status", i))}`;
+    byId("said").textContent = `Lot ${data.ids[i]} picked: ${outcome(i)}`;
     const at = shown.indexOf(i);
     if (at >= 0) page = Math.floor(at / pageSize);
     fill();
