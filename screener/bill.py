@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 KEYS = ("item", "phase", "month", "drop")
 ORDER_KEYS = {"phase": ["item", "phase"], "drop": list(KEYS), "house": ["item", "lot_id"]}
+DELIVERIES = ("foundation", "walls", "floor", "roof")
+"""Deliveries of a house in the order they are needed."""
+
 Strings = NDArray[np.object_]
 
 
@@ -113,6 +116,10 @@ def bill_of_materials(pieces: pd.DataFrame, tract: Tract, hardware: Hardware) ->
     sums = ["quantity", "quantity_with_waste", "labour_hours"]
     detail = [*KEYS, "lot_id"] if level == "house" else list(KEYS)
     rows = to_buy.groupby(detail, sort=True, as_index=False)[sums].sum()
+    rows = rows.assign(delivery=rows["drop"].map(DELIVERIES.index)).sort_values(
+        ["item", "month", "delivery", *detail], kind="stable", ignore_index=True
+    )
+    rows["to_buy"] = pd.Series(_less_stock(rows, hardware), index=rows.index, dtype=object)
     rows["purchase_units"], rows["cents"] = _orders(rows, ORDER_KEYS[level], hardware)
     bill = rows.groupby(list(KEYS), sort=True, as_index=False)[[*sums, "purchase_units", "cents"]].sum()
     bill["cost"] = bill["cents"].astype(float) / 100
@@ -121,20 +128,39 @@ def bill_of_materials(pieces: pd.DataFrame, tract: Tract, hardware: Hardware) ->
     return bill.reindex(columns=columns.names("bill_of_materials"))
 
 
+def _less_stock(rows: pd.DataFrame, hardware: Hardware) -> list[Decimal]:
+    """What is left to buy of each row when pieces in hand go to the earliest needs first."""
+    stock: dict[str, Decimal] = {}
+    for row in hardware.rows:
+        name = row.bill_item or row.item
+        stock[name] = stock.get(name, Decimal(0)) + row.stock
+    left = []
+    for item, need in zip(rows["item"], rows["quantity_with_waste"], strict=True):
+        used = min(stock.get(item, Decimal(0)), need)
+        stock[item] = stock.get(item, Decimal(0)) - used
+        left.append(need - used)
+    return left
+
+
 def _orders(rows: pd.DataFrame, keys: list[str], hardware: Hardware) -> tuple[list[int], list[int]]:
-    """Boxes and cents of each row: every order is rounded up once, then shared over its rows by pieces."""
+    """Boxes and cents of each row; an order is rounded up once.
+
+    Along its months and deliveries each row brings the boxes that its pieces and all earlier ones need, so no delivery
+    runs short, and money follows boxes.
+    """
     units, money = [0] * len(rows), [0] * len(rows)
     prices = _prices(hardware)
     for key, index in rows.groupby(keys, sort=True).indices.items():
         price = prices[str(key[0] if isinstance(key, tuple) else key)].price
         assert price is not None
-        needed = rows["quantity_with_waste"].iloc[index].sum()
-        boxes = math.ceil(needed / price.purchase_unit_qty)
-        weights = [int(w * 10_000) for w in rows["quantity_with_waste"].iloc[index]]
-        for i, u, c in zip(
-            index, share_out(boxes, weights), share_out(order_cents(boxes, price), weights), strict=True
-        ):
-            units[i], money[i] = u, c
+        needed, have = Decimal(0), 0
+        for i in sorted(index):
+            needed += rows["to_buy"].iloc[i]
+            units[i] = math.ceil(needed / price.purchase_unit_qty) - have
+            have += units[i]
+        boxes = [units[i] for i in sorted(index)]
+        for i, c in zip(sorted(index), share_out(order_cents(have, price), boxes), strict=True):
+            money[i] = c
     return units, money
 
 

@@ -73,7 +73,7 @@ LOTS_INPUT: tuple[Column, ...] = (
     _text("block", "block of the plat"),
     _text("phase", "phase (filing, section, unit) the lot is built in"),
     _text("status", "where the lot stands (open, sold, building, closed ...); carried through as lot_status"),
-    _text("plan", "plan of the plan library", default="forecast from [purchase] plan_mix"),
+    _text("plan", "plan of the plan library", default="none: hazards only, not in the bill"),
     _text("style", "the plan's front style, which may change the roof", default="the plan's first style"),
     _text("options", "built options of the plan, separated by ;", default="none"),
     Column("mirrored", "yes_no", "whether the plan is built mirrored: yes or no", default="no"),

@@ -88,8 +88,12 @@ class DesignSection(_Section):
     """Which standard, which method."""
 
     loads: Literal["ASCE 7-16", "ASCE 7-22"] = Field("ASCE 7-16", description="edition of the load standard")
-    method: Literal["ASD", "LRFD"] = Field("ASD", description="allowable stress or strength design")
-    wind_procedure: Literal["envelope", "directional"] = Field("envelope", description="main wind procedure")
+    method: Literal["ASD", "LRFD"] = Field(
+        "ASD", description="allowable stress design; strength design (LRFD) is planned and refused for now"
+    )
+    wind_procedure: Literal["envelope", "directional"] = Field(
+        "envelope", description="main wind procedure; directional is planned and refused for now"
+    )
     hurricane_prone: bool | None = Field(
         None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"
     )

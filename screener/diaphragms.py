@@ -13,6 +13,9 @@ from screener.load_states import Axis
 from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
 
+DIAPHRAGM_RANKS = ((120.0, "light"), (220.0, "medium"), (math.inf, "heavy"))
+"""Unit shear (plf) at the reference hazards that parts diaphragms and floor rims into package lines."""
+
 
 def diaphragm_connections(house: HouseLoads) -> None:
     for storey, level in enumerate(house.variant.levels):
@@ -31,7 +34,7 @@ def diaphragm_connections(house: HouseLoads) -> None:
                 shear,
                 ("shear_plf",),
                 place=f"roof sheathing over storey {level.name} as a diaphragm",
-                schedule="roof diaphragm",
+                schedule=f"roof diaphragm, {house.rank('shear_plf', shear, DIAPHRAGM_RANKS)}",
                 drop="roof",
                 measure="area",
                 area_sqft=slope,
@@ -158,13 +161,14 @@ def _floor_rim(house: HouseLoads, storey: int, line: ShearLine, walls: list[Wall
     runs = [length for w in walls for length in _under_floor_ft(house, storey, w)]
     if not runs:
         return
+    members = [Member({"shear_plf": house.frame.sense * force / sum(runs)})]
     house.add(
         f"floor rim to plate: line {line.name}, storey {storey + 1}",
         "plate_to_floor",
-        [Member({"shear_plf": house.frame.sense * force / sum(runs)})],
+        members,
         ("shear_plf", "uplift_plf", "perpendicular_plf"),
         place=f"rim of the floor above to the top plate along line {line.name}",
-        schedule="floor rim to plate below",
+        schedule=f"floor rim to plate below, {house.rank('shear_plf', members, DIAPHRAGM_RANKS)}",
         drop="floor",
         measure="per_ft",
         runs_ft=runs,

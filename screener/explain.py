@@ -421,6 +421,9 @@ def _option_lines(s: Selection, r: PointResult, lot: int, at: int) -> Iterator[s
             for hazard in ("wind", "seismic")
         )
         ratio = r.ratio[at, n]
+        if not options[n].item and not np.isfinite(ratio):
+            yield f"   {mark} none: not enough here"
+            continue
         case = r.ratio_case[at, n]
         governs = f", {r.point.case_names[case]}" if case >= 0 and np.isfinite(ratio) else ""
         yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}; allowable {limits}"

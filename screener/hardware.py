@@ -159,7 +159,7 @@ def _hardware_row(
         stock=int(values.get("stock", 0)),
         lead_time_days=float(values.get("lead_time_days", math.nan)),
         bill_item=str(values.get("bill_item", values["item"])),
-        drop=values.get("drop", families()[serves[0]].default_drop),
+        drop=values.get("drop") or _usual_drop(serves[0], values.get("needs_below")),
         accessory=values.get("accessory", ""),
         accessory_pieces=float(values.get("accessory_pieces", 1.0)),
         basis=values.get("basis", ""),
@@ -172,6 +172,12 @@ def _hardware_row(
         values=values,
         extra=extra,
     )
+
+
+def _usual_drop(family: str, needs_below: object) -> str:
+    """The delivery of a family; a hold-down that is cast into the concrete comes with the foundation."""
+    cast_in = family == "hold_down" and needs_below == "concrete"
+    return "foundation" if cast_in else families()[family].default_drop
 
 
 def _without_twins(

@@ -113,7 +113,9 @@ def house_quantities(
     if option.row < 0:
         return HouseQuantities()
     row = hardware.rows[option.row]
-    by_point = {p.name: pieces_at(p, option, row) for p in model.points if p.schedule == line}
+    # a connection that no case can ever load takes nothing, whatever its package line holds
+    loaded = [p for p in model.points if p.schedule == line and (p.coefficients > 0).any()]
+    by_point = {p.name: pieces_at(p, option, row) for p in loaded}
     drop = row.drop or next((p.drop for p in model.points if p.schedule == line), "")
     own = Pieces(row, drop, sum(by_point.values()), by_point)
     extra = hardware.by_item.get(row.accessory) if row.accessory else None

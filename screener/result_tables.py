@@ -37,8 +37,8 @@ def build_results(p: Prepared, s: Selection) -> Results:
 def choice_findings(p: Prepared, s: Selection) -> None:
     """Lots that no item serves, that are left over, whose kept package falls short, or whose footing is too light."""
     _footings(p, s)
-    for lot, line in sorted(s.reasons.items()):
-        p.findings.one(lot, "NO_HARDWARE", _no_item(p, s, lot, line))
+    for lot in sorted(s.reasons):
+        p.findings.one(lot, "NO_HARDWARE", _no_item(p, s, lot))
     left = {lot_id for lot_id in s.plan.unserved}
     short: dict[str, list[str]] = {}
     for lot_id, line in s.plan.kept_failures:
@@ -50,26 +50,29 @@ def choice_findings(p: Prepared, s: Selection) -> None:
             p.findings.one(i, "KEPT_SHORT", ", ".join(short[str(lot_id)]))
 
 
-def _no_item(p: Prepared, s: Selection, lot: int, line: str) -> str:
-    """The connection of a line that nothing holds, its demand, and how near the best item comes."""
+def _no_item(p: Prepared, s: Selection, lot: int) -> str:
+    """Every connection that no item of the list holds, worst first, with the demands of the case that decides."""
     house = s.houses[int(p.houses.of_lot[p.usable[lot]])]
     at = int(np.flatnonzero(house.lots == lot)[0])
-    worst, text = -1.0, line
+    failing: list[tuple[float, str]] = []
     for r in house.points:
-        if r.point.schedule == line and r.ratio.shape[1] and r.ratio[at].min() > worst:
-            worst = float(r.ratio[at].min())
-            n = int(r.ratio[at].argmin())
-            demand = ", ".join(f"{c} {v:.0f}" for c, v in zip(r.point.components, r.largest[at], strict=True) if v > 0)
-            option = s.options[s.line_of(r.point)][n]
-            best = (
-                f"best {option.item or option.arrangement} at ratio {worst:.2f}"
-                if np.isfinite(worst)
-                else "no item usable"
-            )
-            text = f"{r.point.name}: {demand}; {best}"
-        elif r.point.schedule == line and not r.ratio.shape[1]:
-            return f"{r.point.name}: the list has no item of family {r.point.family}"
-    return text
+        if r.point.schedule not in s.lines:
+            continue
+        if not r.ratio.shape[1]:
+            failing.append((np.inf, f"{r.point.name}: the list has no item of family {r.point.family}"))
+            continue
+        best = int(r.ratio[at].argmin())
+        ratio, case = float(r.ratio[at, best]), int(r.ratio_case[at, best])
+        if ratio <= 1.0:
+            continue
+        values = r.point.values(house.basis[at : at + 1])[0, case]
+        demand = ", ".join(f"{c} {v:.0f}" for c, v in zip(r.point.components, values, strict=True) if v > 0.5)
+        option = s.options[s.line_of(r.point)][best]
+        told = (
+            f"best {option.item or option.arrangement} at ratio {ratio:.2f}" if np.isfinite(ratio) else "no item usable"
+        )
+        failing.append((ratio, f"{r.point.name}: {demand}; {told}"))
+    return " | ".join(text for _, text in sorted(failing, key=lambda f: (-f[0], f[1])))
 
 
 # --- demands ------------------------------------------------------------------------------------------------------

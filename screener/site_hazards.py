@@ -191,15 +191,15 @@ def site_hazards(
 
 def lot_points(lots: gpd.GeoDataFrame) -> tuple[LotPoints, crs_tools.WorkingCRS]:
     """A representative point of each lot (the middle of its largest part, or a point inside) in the working system."""
-    shapes = lots.geometry
+    crs = crs_tools.horizontal(crs_tools.parse_crs(lots.crs, "lots"))
+    corners = lots.total_bounds.reshape(2, 2)
+    working = crs_tools.choose_working_crs(corners, crs)
+    shapes = lots.geometry.force_2d().to_crs(working.crs)
     inside = shapes.representative_point()
     middle = shapes.centroid
     chosen = middle.where(middle.within(shapes), inside)
     xy = np.column_stack([chosen.x.to_numpy(), chosen.y.to_numpy()])
-    crs = crs_tools.horizontal(crs_tools.parse_crs(lots.crs, "lots"))
-    working = crs_tools.choose_working_crs(xy, crs)
-    moved = crs_tools.transform_xy(xy, crs, working.crs)
-    return LotPoints(moved, working.crs, lots["lot_id"].to_numpy(dtype=str)), working
+    return LotPoints(xy, working.crs, lots["lot_id"].to_numpy(dtype=str)), working
 
 
 def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Source:
