@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from screener import tier_classes as tc
 from screener.tier_bound import (
     UNSERVED,
+    Closed,
     Table,
     branch_and_bound,
     improve_prices,
@@ -61,13 +62,14 @@ class Limits:
     narrow_from: int = 250  # classes from which quick looks pay
     relax_from: int = 600  # classes above which a larger problem is simplified at once
     relax_to: int = 400  # classes to which a larger problem is simplified for its bound
-    join_cells: int = 1_000_000_000  # joins looked at x classes x lines, for one number of packages
+    join_cells: int = 4_000_000_000  # joins looked at x classes x lines, for one number of packages
     join_cells_a_lot: int = 1_000_000  # and so many more for every lot: a larger tract may take longer
     start_blocks: int = 120  # neighbouring classes are cut at most into so many blocks for the start
     answers: int = 8  # answers of a round of price updates that are improved by moving single classes
     moves: int = 400  # classes moved one by one from a start
     cells: int = 12_000_000  # packages x classes held in one cost table
     pairs: int = 20_000  # class-package pairs left, above which another round is tried before branching
+    favoured: int = 250  # packages over which branch and bound is tried first, for a better answer
     nodes: int = 1_000  # branch-and-bound nodes
     node_cells: int = 1_000_000_000  # price updates x packages x classes in all nodes
     node_cells_a_lot: int = 200_000
@@ -356,8 +358,32 @@ class _Search:
         return self._open_pairs(price, bound)[1]
 
     def _solve(self, price: IntArray, bound: int) -> str:
-        """Branch and bound over the packages that are left."""
+        """Branch and bound over the packages that are left.
+
+        Where they are many, first over those that the prices favour most: it proves nothing, but the better answer
+        that it finds closes most of the others.
+        """
         rows, _ = self._open_pairs(price, bound)
+        if len(rows) > self.limits.favoured:
+            reduced = self._reduced(self.pool.costs[rows], price)
+            favoured = rows[np.sort(np.argsort(reduced, kind="stable")[: self.limits.favoured])]
+            before = self.upper
+            self._branch(favoured, price)
+            self._exchange()
+            if self.upper < before:
+                rows, _ = self._open_pairs(price, bound)
+        if not len(rows):  # nothing better can use any package
+            self.lower = self.upper
+            return "bound"
+        closed = self._branch(rows, price)
+        self.lower = max(self.lower, min(closed.lower_bound, self.upper))
+        if closed.lower_bound >= closed.cost:
+            self.lower = self.upper
+            return "branch and bound"
+        return "branch and bound, stopped at its limit"
+
+    def _branch(self, rows: IntArray, price: IntArray) -> Closed:
+        """Branch and bound over some packages of the pool; what beats the best answer is kept."""
         table = Table(self.pool.costs[rows], self.base, self.own, self.most, self.package_cents)
         closed = branch_and_bound(
             table,
@@ -372,11 +398,7 @@ class _Search:
         self.steps += closed.steps
         if len(closed.rows):
             self._offer(self.pool.options[rows[closed.rows]])
-        self.lower = max(self.lower, min(closed.lower_bound, self.upper))
-        if closed.lower_bound >= closed.cost:
-            self.lower = self.upper
-            return "branch and bound"
-        return "branch and bound, stopped at its limit"
+        return closed
 
 
 # -- enumeration ------------------------------------------------------------------------------------------------
