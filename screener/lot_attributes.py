@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
@@ -76,6 +77,7 @@ def match_columns(layer: VectorLayer, tract: Site, issues: Issues) -> dict[str, 
     for column in LOTS_INPUT:
         if column.name not in wanted and column.name not in skip:
             _match_by_name(column, theirs, layer.where, found, issues)
+    _note_misspelt(theirs, found, layer.where, issues)
     _check_cut_names(theirs, found, tract, layer.where, issues)
     _note_unused_hazards(theirs, wanted, layer.where, issues)
     return found
@@ -98,6 +100,17 @@ def _match_by_name(column: Column, theirs: list[str], where: str, found: dict[st
         found_text = f"no column {column.name} among {', '.join(theirs) or 'none'}{hint}"
         fix = f'name it in the project file: [lots] columns = {{ {column.name} = "..." }}'
         issues.add("column_missing", "stop", where, found_text, f"a column {column.name}", fix)
+
+
+def _note_misspelt(theirs: list[str], found: dict[str, str], where: str, issues: Issues) -> None:
+    """A column of no use to us whose name is close to one that the file lacks."""
+    hazards = {column.name for column in HAZARD_COLUMNS}  # these are told of on their own
+    absent = [column.name for column in LOTS_INPUT if column.name not in found and column.name not in hazards]
+    for name in theirs:
+        near = difflib.get_close_matches(name.casefold(), absent, 1, 0.8) if name not in found.values() else []
+        if near:
+            done = "kept as a free column, not used"
+            issues.add("column_unknown", "warn", where, f"column {name}", f"perhaps {near[0]}", done)
 
 
 def _check_cut_names(theirs: list[str], found: dict[str, str], tract: Site, where: str, issues: Issues) -> None:

@@ -471,6 +471,14 @@ def test_l27_whole_number_ids_with_a_blank_keep_their_digits(tmp_path: Path) -> 
     assert list(lots["lot_id"]) == ["101", "row-2", "103", "104"]
 
 
+def test_a_misspelt_column_is_told_with_the_one_it_may_be(tmp_path: Path) -> None:
+    _, issues = read(tmp_path, grid().assign(mirored="yes", owner="-"))
+    told = [i.message() for i in issues if i.code == "column_unknown"]
+    assert len(told) == 1
+    assert "column mirored" in told[0]
+    assert "perhaps mirrored" in told[0]
+
+
 def test_l55_columns_that_differ_by_case_only_stop(tmp_path: Path) -> None:
     frame = grid()
     frame["LOT_ID"] = "x"
