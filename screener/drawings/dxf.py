@@ -1,83 +1,106 @@
-"""Shapes as a drawing file for a drafter: DXF release 12, plain text, one named layer a kind of thing, unit foot.
+"""Shapes as a drawing file for a drafter: DXF release 2000, plain text, one named layer a kind of thing.
 
-Group codes follow the published reference of the format; release 12 is read by every drafting program.
+The unit is the US survey foot, as site drawings are asked for; over a house it and the international foot differ by a
+ten-thousandth of an inch. The same shapes give the same bytes.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from io import StringIO
+from typing import TYPE_CHECKING
 
-from screener.drawings.shapes import Disc, Label, Shape, Stroke
+from screener.drawings.shapes import Disc, Label, Shape
 from screener.report.text import plain
 
-Pair = tuple[int, str | int | float]
-_ALIGN = {"start": 0, "middle": 1, "end": 2}
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing
+    from ezdxf.layouts import Modelspace
+
+RELEASE = "R2000"
+US_SURVEY_FOOT = 21  # code of the header's $INSUNITS
 _COLOURS = {"ANCHOR_BOLT": 1, "HOLD_DOWN": 6, "HOLD_DOWN_ANCHOR": 6, "STOREY_STRAP": 4, "STUD_PACK": 5, "NOTE": 8}
 WHITE = 7
+_TEXT_LENGTH = 250
 
 
 def dxf_text(shapes: Sequence[Shape], comments: Iterable[str] = ()) -> str:
-    """The whole file."""
-    pairs: list[Pair] = [(999, _one_line(c)) for c in comments]
-    # $INSUNITS is younger than release 12; programs that know it take the unit from it, others leave it alone
-    pairs += [(0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1009"), (9, "$INSUNITS"), (70, 2), (0, "ENDSEC")]
-    pairs += _tables(sorted({layer_name(s.layer) for s in shapes}))
-    pairs += [(0, "SECTION"), (2, "ENTITIES")]
+    """The whole file. Comments come first in it, for who opens it as text."""
+    with _no_clock():
+        drawing = _drawing(shapes)
+        stream = StringIO()
+        drawing.write(stream)
+    return "".join(f"999\n{_one_line(c)}\n" for c in comments) + stream.getvalue()
+
+
+def _drawing(shapes: Sequence[Shape]) -> Drawing:
+    import ezdxf
+    from ezdxf import units
+
+    drawing = ezdxf.new(RELEASE, units=units.FT)
+    drawing.header["$INSUNITS"] = US_SURVEY_FOOT
+    for name in sorted({layer_name(s.layer) for s in shapes}):
+        drawing.layers.add(name, color=_COLOURS.get(name, WHITE))
+    space = drawing.modelspace()
     for s in shapes:
-        pairs += _entity(s)
-    pairs += [(0, "ENDSEC"), (0, "EOF")]
-    return "".join(f"{code}\n{_value(value)}\n" for code, value in pairs)
+        _draw(space, s)
+    return drawing
 
 
 def layer_name(layer: str) -> str:
-    """A name that release 12 allows: at most 31 capitals, digits, underscores."""
+    """A name that every release allows: at most 31 capitals, digits, underscores."""
     return re.sub(r"[^A-Z0-9_]", "_", layer.upper())[:31]
 
 
-def _tables(layers: Sequence[str]) -> list[Pair]:
-    out: list[Pair] = [(0, "SECTION"), (2, "TABLES"), (0, "TABLE"), (2, "LAYER"), (70, len(layers))]
-    for name in layers:
-        out += [(0, "LAYER"), (2, name), (70, 0), (62, _COLOURS.get(name, WHITE)), (6, "CONTINUOUS")]
-    return [*out, (0, "ENDTAB"), (0, "ENDSEC")]
+@contextmanager
+def _no_clock() -> Iterator[None]:
+    """Fixed dates and identifiers in the header: the same input must give the same bytes."""
+    from ezdxf import options
+
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
 
 
-def _entity(s: Shape) -> list[Pair]:
-    on: list[Pair] = [(8, layer_name(s.layer))]
+def _draw(space: Modelspace, s: Shape) -> None:
+    on = {"layer": layer_name(s.layer)}
     if isinstance(s, Disc):
-        return [(0, "CIRCLE"), *on, *_at(s.x, s.y), (40, _round(s.radius))]
-    if isinstance(s, Label):
-        turn: list[Pair] = [(50, 90.0)] if s.turned else []
-        align: list[Pair] = [(72, _ALIGN[s.align]), (73, 2)]
-        text: list[Pair] = [(1, _one_line(s.text))]
-        second: list[Pair] = [(11, _round(s.x)), (21, _round(s.y)), (31, 0.0)]
-        return [(0, "TEXT"), *on, *_at(s.x, s.y), (40, _round(s.size * 0.8)), *text, *turn, *align, *second]
-    return _polyline(s, on)
+        space.add_circle((_round(s.x), _round(s.y)), _round(s.radius), on)
+    elif isinstance(s, Label):
+        _write(space, s, on)
+    elif len(s.points) == 2:
+        start, end = ((_round(x), _round(y)) for x, y in s.points)
+        space.add_line(start, end, on)
+    else:
+        space.add_lwpolyline([(_round(x), _round(y)) for x, y in s.points], close=s.closed, dxfattribs=on)
 
 
-def _polyline(s: Stroke, on: list[Pair]) -> list[Pair]:
-    if len(s.points) == 2:
-        (x0, y0), (x1, y1) = s.points
-        return [(0, "LINE"), *on, *_at(x0, y0), (11, _round(x1)), (21, _round(y1)), (31, 0.0)]
-    out: list[Pair] = [(0, "POLYLINE"), *on, (66, 1), *_at(0.0, 0.0), (70, int(s.closed))]
-    for x, y in s.points:
-        out += [(0, "VERTEX"), *on, *_at(x, y)]
-    return [*out, (0, "SEQEND"), *on]
+def _write(space: Modelspace, s: Label, on: dict[str, str]) -> None:
+    from ezdxf.enums import TextEntityAlignment
 
-
-def _at(x: float, y: float) -> list[Pair]:
-    return [(10, _round(x)), (20, _round(y)), (30, 0.0)]
+    align = {
+        "start": TextEntityAlignment.MIDDLE_LEFT,
+        "middle": TextEntityAlignment.MIDDLE_CENTER,
+        "end": TextEntityAlignment.MIDDLE_RIGHT,
+    }[s.align]
+    text = space.add_text(
+        _one_line(s.text), height=_round(s.size * 0.8), rotation=90.0 if s.turned else 0.0, dxfattribs=on
+    )
+    text.set_placement((_round(s.x), _round(s.y)), align=align)
 
 
 def _round(value: float) -> float:
     return round(value, 5) + 0.0  # no minus zero
 
 
-def _value(value: str | int | float) -> str:
-    return f"{value:.5f}" if isinstance(value, float) else str(value)
-
-
 def _one_line(text: str) -> str:
     """One line of plain letters; others by the format's own escape, so that no text can end its own line."""
     flat = " ".join(plain(text).replace("%%", "% %").split())
-    return "".join(c if 32 <= ord(c) < 127 else f"\\U+{ord(c):04X}" if ord(c) <= 0xFFFF else "?" for c in flat)[:250]
+    return "".join(c if 32 <= ord(c) < 127 else f"\\U+{ord(c):04X}" if ord(c) <= 0xFFFF else "?" for c in flat)[
+        :_TEXT_LENGTH
+    ]

@@ -6,8 +6,10 @@ import re
 import xml.etree.ElementTree as ElementTree
 from collections import Counter
 from functools import cache
+from io import StringIO
 from pathlib import Path
 
+import ezdxf
 import numpy as np
 import pyogrio
 import pytest
@@ -174,6 +176,10 @@ def test_the_mirrored_drawing_file_has_every_bolt_at_the_mirrored_place(tmp_path
         bolts = entities[entities["Layer"] == "ANCHOR_BOLT"].geometry
         found[flip] = sorted((round(g.centroid.x, 3), round(g.centroid.y, 3)) for g in bolts)
         assert {"HOLD_DOWN", "HOLD_DOWN_ANCHOR", "WALL", "SEGMENT", "OPENING"} <= set(entities["Layer"])
+        drawing = ezdxf.readfile(file)
+        assert (drawing.dxfversion, drawing.header["$INSUNITS"]) == ("AC1015", 21)
+        assert not drawing.audit().has_issues
+        assert file.read_text(encoding="utf-8") == layout_dxf(h, chosen, hardware(), flip, "a package")
     counted = counts_by_item(place_layout(h, chosen, hardware()))
     assert len(found[False]) == sum(n for (_, item), n in counted.items() if item.startswith("anchor bolt"))
     axis = twice_axis(h.variant)
@@ -236,10 +242,13 @@ def test_texts_of_a_plan_cannot_become_markup_or_drawing_entities() -> None:
     picture = svg_picture(shapes, HOSTILE)
     assert "<script" not in picture
     assert [e.tag.rpartition("}")[2] for e in ElementTree.fromstring(picture)] == ["title", "text", "circle"]
-    lines = dxf_text(shapes, [HOSTILE]).splitlines()
+    text = dxf_text(shapes, [HOSTILE])
+    lines = text.splitlines()
     assert len(lines) % 2 == 0
-    assert all(code.isdigit() for code in lines[::2])
+    assert all(code.strip().isdigit() for code in lines[::2])
     assert "EVIL" not in lines
+    drawing = ezdxf.read(StringIO(text))
+    assert [e.dxftype() for e in drawing.modelspace()] == ["TEXT", "CIRCLE"]
     assert layer_name('a"b\nc') == "A_B_C"
 
 
