@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from screener.columns import Column
@@ -29,6 +29,8 @@ HATCHES = {1: "b_diagonal", 2: "dense6", 3: "diagonal_x", 4: "horizontal", 5: "v
 """The report's patterns by their names in QML."""
 FAINT_PATTERN, FAINT_HATCH = 8, "b_diagonal"
 LABEL_SCALE = 6000  # lots are labelled from 1:6,000 on, where a label fits
+ROSE = "affine_transform($geometry, 0.98 * x(start_point($geometry)), 0.98 * y(start_point($geometry)), 0, 0.02, 0.02)"
+"""A lot's wedges shrunk about their apex to a fiftieth: roses that fit on their lots, long where rough ground is."""
 CREST_MARKS = {"ridge": ("triangle", "#3d4a57"), "escarpment": ("square", "#a32a1b"), "hill": ("circle", "#0a6a70")}
 
 
@@ -56,6 +58,7 @@ class _Class:
     hatch: str = ""
     hatch_alpha: float = 0.38
     mark: str = ""  # shape of a point; blank for areas
+    drawn_as: str = ""  # QML only: expression of the geometry to draw in place of the feature's own
 
 
 def layer_styles(layer: str, frame: pd.DataFrame, columns: Sequence[Column]) -> list[LayerStyle]:
@@ -70,7 +73,11 @@ def layer_styles(layer: str, frame: pd.DataFrame, columns: Sequence[Column]) -> 
             for k, w in words.items()
             if k in named or k == "?"
         ]
-        return [_style(layer, "exposure by direction", classes, columns, True, "letter of each lot and wind direction")]
+        small = [replace(c, alpha=0.9, drawn_as=ROSE) for c in classes]
+        return [
+            _style(layer, "exposure roses", small, columns, True, "letter by wind direction, fetch at 1/50"),
+            _style(layer, "exposure by direction", classes, columns, False, "letter by wind direction, fetch in full"),
+        ]
     if layer == "terrain_crests" and "form" in frame:
         classes = [
             _Class(form, _is("form", form), (("Equal", "form", form),), colour, mark=mark)
@@ -194,7 +201,17 @@ def _symbol(number: int, kind: _Class) -> ET.Element:
             "outline_color": "255,255,255,255",
         }
         symbol.append(_layer("SimpleMarker", {**mark, **outline}))
-    return symbol
+    return _drawn_as(number, symbol, kind.drawn_as) if kind.drawn_as else symbol
+
+
+def _drawn_as(number: int, inner: ET.Element, expression: str) -> ET.Element:
+    """A symbol that draws the geometry of an expression by another symbol."""
+    outer = ET.Element("symbol", name=str(number), type="fill", alpha="1", clip_to_extent="1", force_rhr="0")
+    layer = _layer("GeometryGenerator", {"SymbolType": "Fill", "geometryModifier": expression, "units": "MapUnit"})
+    inner.set("name", f"@{number}@0")
+    layer.append(inner)
+    outer.append(layer)
+    return outer
 
 
 def _layer(kind: str, properties: dict[str, str]) -> ET.Element:

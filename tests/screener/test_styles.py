@@ -55,7 +55,8 @@ def test_every_layer_has_one_default_style(package: Path) -> None:
         ("lots", "by exposure", 0),
         ("lots", "by Kzt", 0),
         ("lots", "by status", 0),
-        ("exposure_sectors", "exposure by direction", 1),
+        ("exposure_sectors", "exposure roses", 1),
+        ("exposure_sectors", "exposure by direction", 0),
         ("terrain_crests", "terrain forms", 1),
     ]
     for row in rows:  # the convention: no catalogue, no schema, the geometry's column, names of at most 30 letters
@@ -66,7 +67,7 @@ def test_every_layer_has_one_default_style(package: Path) -> None:
 
 def test_the_table_is_registered_and_readable_by_gdal(package: Path) -> None:
     assert "layer_styles" in {str(name) for name, _ in pyogrio.list_layers(package)}
-    assert len(pyogrio.read_dataframe(package, layer="layer_styles")) == 6
+    assert len(pyogrio.read_dataframe(package, layer="layer_styles")) == 7
     assert list(gpd.read_file(package, layer="lots").columns[:2]) == ["lot_id", "source_row"]  # aliases rename nothing
 
 
@@ -131,6 +132,15 @@ def test_sector_letters_have_the_lots_colours(package: Path) -> None:
     fills = [e.text for e in sld.iter(f"{SLD}CssParameter") if e.get("name") == "fill"]
     assert letters == ["B", "C", "D", "?"]
     assert {k: fills[n] for n, k in enumerate("BCD")} == of_lots
+
+
+def test_the_default_of_the_sectors_is_small_roses_and_the_full_fetch_is_beside_it(package: Path) -> None:
+    """Whole wedges of many lots cover each other; a fiftieth of each stays on its lot. Opened in a GIS by hand."""
+    roses, full = (ET.fromstring(r["styleQML"]) for r in styles_of(package) if r["f_table_name"] == "exposure_sectors")
+    made_of = [layer.get("class") for layer in roses.findall("renderer-v2/symbols/symbol/layer")]
+    inner = [layer.get("class") for layer in roses.findall("renderer-v2/symbols/symbol/layer/symbol/layer")]
+    assert (made_of, inner) == (["GeometryGenerator"] * 4, ["SimpleFill"] * 4)
+    assert [layer.get("class") for layer in full.findall("renderer-v2/symbols/symbol/layer")] == ["SimpleFill"] * 4
 
 
 def test_hostile_package_names_stay_text(tmp_path: Path) -> None:
