@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from screener import errors
-from screener.cli import printing
+from screener.cli.job_options import done_already, finish, job_options, what_to_do
 from screener.cli.progress import progress_bar
 
 if TYPE_CHECKING:
@@ -32,13 +31,7 @@ Examples:
               help="Also draw this lot's terrain profile and exposure by direction; may be given again.")  # fmt: skip
 @click.option("--bearing", type=click.FloatRange(0, 360), default=None, metavar="DEG",
               help="Bearing the wind of the profiles comes from; default: each lot's governing one.")  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
-@click.option("--quiet", "-q", is_flag=True, help="No summary and no progress.")
-@click.option("--workers", type=click.IntRange(1), default=None, help="Threads to use; default all cores.")
-@click.option("--strict", is_flag=True, help="Warnings become stops.")
-@click.option("--resume", is_flag=True, help="Do nothing where a complete run of the same inputs is there.")
-@click.option("--overwrite", is_flag=True, help="Replace a folder that screener did not make; it is kept aside.")
-@click.option("--allow-exceptions", is_flag=True, help="Exit with 0 although some lots need a person.")
+@job_options
 def command(tract: str, **options: Any) -> int:
     """Screen the ground of TRACT, a project file (TOML), and write the hazards of every lot.
 
@@ -47,15 +40,8 @@ def command(tract: str, **options: Any) -> int:
     """
     if options["bearing"] is not None and not options["profile"]:
         raise click.UsageError("--bearing needs --profile LOT")
-    kept = {k: v for k, v in options.items() if k not in ("as_json", "allow_exceptions")}
-    summary = run_hazards(Path(tract), **kept)
-    if options["as_json"]:
-        printing.say_json(summary)
-    elif not options["quiet"]:
-        for line in summary_lines(summary):
-            printing.say(line)
-    code = int(summary["exit_code"])
-    return errors.OK if code == errors.EXCEPTIONS and options["allow_exceptions"] else code
+    summary = run_hazards(Path(tract), **what_to_do(options))
+    return finish(summary, options, summary_lines)
 
 
 def run_hazards(
@@ -72,7 +58,6 @@ def run_hazards(
     overwrite: bool = False,
 ) -> dict[str, Any]:
     """Do the job and return the summary. Raises InputError and OutputError, having written nothing."""
-    from screener.cli.run import finished_run
     from screener.config import load_hazard_project
     from screener.files.manifest import input_records, run_id
     from screener.hazard_product import Wish
@@ -84,11 +69,9 @@ def run_hazards(
                "strict": strict}  # fmt: skip
     name = run_id(project, inputs, options)
     with open_destination(output_folder(project, output), overwrite=overwrite) as destination:
-        if resume:
-            earlier = finished_run(destination, name)
-            if earlier is not None:
-                return {**earlier, "note": "nothing to do: these results are of the same inputs, settings and versions"}
-            printing.tell("no complete run of the same inputs is there; starting from the beginning")
+        earlier = done_already(destination, name, resume)
+        if earlier is not None:
+            return earlier
         with progress_bar(quiet) as progress:
             wish = Wish(profile, bearing)
             return _compute_and_write(project, inputs, options, name, wish, destination, progress, workers)

@@ -10,6 +10,7 @@ import click
 
 from screener import errors
 from screener.cli import printing
+from screener.cli.job_options import done_already, finish, job_options, what_to_do
 from screener.cli.progress import progress_bar
 
 if TYPE_CHECKING:
@@ -28,26 +29,14 @@ and `screener explain`. --allow-exceptions makes it 0."""
 
 @click.command(epilog=EPILOG)
 @click.argument("tract", type=click.Path(dir_okay=False))
-@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
-@click.option("--quiet", "-q", is_flag=True, help="No summary and no progress.")
-@click.option("--workers", type=click.IntRange(1), default=None, help="Processes to use; default all cores.")
-@click.option("--strict", is_flag=True, help="Warnings become stops.")
-@click.option("--resume", is_flag=True, help="Do nothing where a complete run of the same inputs is there.")
-@click.option("--overwrite", is_flag=True, help="Replace a folder that screener did not make; it is kept aside.")
-@click.option("--allow-exceptions", is_flag=True, help="Exit with 0 although some lots are exceptions.")
+@job_options
 def command(tract: str, **options: Any) -> int:
     """Screen TRACT, a project file (TOML), and write all results.
 
     Results appear all together or not at all; a run replaces its own earlier results.
     """
-    summary = run_tract(Path(tract), **{k: v for k, v in options.items() if k not in ("as_json", "allow_exceptions")})
-    if options["as_json"]:
-        printing.say_json(summary)
-    elif not options["quiet"]:
-        for line in summary_lines(summary):
-            printing.say(line)
-    code = int(summary["exit_code"])
-    return errors.OK if code == errors.EXCEPTIONS and options["allow_exceptions"] else code
+    summary = run_tract(Path(tract), **what_to_do(options))
+    return finish(summary, options, summary_lines)
 
 
 def run_tract(
@@ -69,11 +58,9 @@ def run_tract(
     options = {"strict": strict}
     name = run_id(project, inputs, options)
     with open_destination(project.output.folder, overwrite=overwrite) as destination:
-        if resume:
-            earlier = finished_run(destination, name)
-            if earlier is not None:
-                return {**earlier, "note": "nothing to do: these results are of the same inputs, settings and versions"}
-            printing.tell("no complete run of the same inputs is there; starting from the beginning")
+        earlier = done_already(destination, name, resume)
+        if earlier is not None:
+            return earlier
         with progress_bar(quiet) as progress:
             return _screen_and_write(project, inputs, options, name, destination, progress, workers)
 
@@ -104,17 +91,6 @@ def default_workers() -> int:
     import os
 
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-def finished_run(destination: Destination, name: str) -> dict[str, Any] | None:
-    """The summary of the current run where it is complete and of the same inputs."""
-    from screener.files.manifest import is_complete, read_manifest
-
-    current = destination.current()
-    manifest = read_manifest(current) if current is not None else None
-    if current is None or manifest is None or manifest.get("run_id") != name or not is_complete(current):
-        return None
-    return {**manifest.get("summary", {}), "exit_code": manifest["exit_code"], "results": str(destination.output)}
 
 
 def refuse_warnings(issues: Any) -> None:

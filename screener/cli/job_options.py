@@ -1,0 +1,74 @@
+"""Options and ending shared by the commands that write a results folder: `run` and `hazards`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from screener import errors
+from screener.cli import printing
+
+if TYPE_CHECKING:
+    from screener.publish import Destination
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+REPORTING = ("as_json", "allow_exceptions")
+"""Options that change what is said, not what is done."""
+SAME_INPUTS = "nothing to do: these results are of the same inputs, settings and versions"
+
+_OPTIONS = (
+    click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON."),
+    click.option("--quiet", "-q", is_flag=True, help="No summary and no progress."),
+    click.option("--workers", type=click.IntRange(1), default=None, help="Cores to use; default all."),
+    click.option("--strict", is_flag=True, help="Warnings become stops."),
+    click.option("--resume", is_flag=True, help="Do nothing where a complete run of the same inputs is there."),
+    click.option("--overwrite", is_flag=True, help="Replace a folder that screener did not make; it is kept aside."),
+    click.option("--allow-exceptions", is_flag=True, help="Exit with 0 although some lots need a person."),
+)
+
+
+def job_options(command: Command) -> Command:
+    """The options, in the order in which help shows them."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def what_to_do(options: dict[str, Any]) -> dict[str, Any]:
+    """The options that the job itself takes."""
+    return {name: value for name, value in options.items() if name not in REPORTING}
+
+
+def finish(summary: dict[str, Any], options: dict[str, Any], lines: Callable[[dict[str, Any]], Iterable[str]]) -> int:
+    """Print the summary as asked for; the exit code."""
+    if options["as_json"]:
+        printing.say_json(summary)
+    elif not options["quiet"]:
+        for line in lines(summary):
+            printing.say(line)
+    code = int(summary["exit_code"])
+    return errors.OK if code == errors.EXCEPTIONS and options["allow_exceptions"] else code
+
+
+def done_already(destination: Destination, name: str, resume: bool) -> dict[str, Any] | None:
+    """With `resume`, the summary of a complete run of the same inputs, if it is there."""
+    if not resume:
+        return None
+    earlier = finished_run(destination, name)
+    if earlier is None:
+        printing.tell("no complete run of the same inputs is there; starting from the beginning")
+        return None
+    return {**earlier, "note": SAME_INPUTS}
+
+
+def finished_run(destination: Destination, name: str) -> dict[str, Any] | None:
+    """The summary of the current run where it is complete and of the same inputs."""
+    from screener.files.manifest import is_complete, read_manifest
+
+    current = destination.current()
+    manifest = read_manifest(current) if current is not None else None
+    if current is None or manifest is None or manifest.get("run_id") != name or not is_complete(current):
+        return None
+    return {**manifest.get("summary", {}), "exit_code": manifest["exit_code"], "results": str(destination.output)}
