@@ -1,5 +1,8 @@
 """What an option holds at a connection point: listed loads, or wood and steel computed from the row's geometry.
 
+The design method of the project decides which loads: allowable ones (ASD) or design strengths (LRFD). Listed rows give
+each in columns of its own, and one is never turned into the other.
+
 An option is a row of the hardware list in one arrangement (pieces, or a spacing). Its capacity is given for each
 component of the connection, separately for wind and earthquake, in the component's own unit. No capacity is NaN, so
 that a demand there fails. Whether an option may be used at all (screw geometry, washers, framing, toe nails in high
@@ -19,7 +22,7 @@ from typing import Protocol
 from screener.families import Component, Family, family
 from screener.hardware import Hardware, HardwareRow
 from screener.hardware_cells import size_in
-from screener.hardware_columns import GENERIC_FASTENERS
+from screener.hardware_columns import GENERIC_FASTENERS, load_column
 from screener.screw_geometry import exit_depth_in, screw_path, stays_within
 from screener.standards import aisi_straps as aisi
 from screener.standards import irc_fastening as irc
@@ -29,6 +32,10 @@ from screener.standards import sdpws_shear_walls as sdpws
 HAZARDS: tuple[str, ...] = ("wind", "seismic")
 PANEL_BEARING_PSI = 4650.0  # NDS 2018 Table 12R: wood structural panels, G 0.50
 CONCRETE_NOT_CHECKED = "concrete not checked"
+NOT_LISTED: dict[str, str] = {
+    "ASD": "no allowable load is listed: holds nothing by allowable stress design",
+    "LRFD": "no design strength is listed: holds nothing by strength design",
+}
 
 
 class ConnectionPoint(Protocol):
@@ -50,8 +57,7 @@ class ConnectionPoint(Protocol):
 class CapacityContext:
     """What capacities depend on besides hardware and plan."""
 
-    method: str = "ASD"
-    load_duration: float = 1.6  # NDS 2018 Table 2.3.2: wind and earthquake
+    method: str = "ASD"  # or "LRFD"
     sdpws_edition: str = "2015"
     sdc: str = "D0"  # seismic design category, letters of IRC (D0, D1, D2) or ASCE 7
 
@@ -74,7 +80,10 @@ class Option:
 
 @dataclass(frozen=True)
 class Capacity:
-    """What an option holds at a point. `allowable[hazard][component]` in the component's unit; NaN is none."""
+    """What an option holds at a point. `allowable[hazard][component]` in the component's unit; NaN is none.
+
+    Allowable loads or, by LRFD, design strengths: whatever the context's method asks for.
+    """
 
     allowable: Mapping[str, Mapping[str, float]]
     usable: bool = True
@@ -140,10 +149,6 @@ def _arrangements(hardware: Hardware, index: int, serves: Family) -> list[Option
 
 def capacity(option: Option, point: ConnectionPoint, hardware: Hardware, context: CapacityContext) -> Capacity:
     """What an option holds at a point, by hazard and component."""
-    if context.method != "ASD":
-        raise NotImplementedError(
-            f'capacities by {context.method} are not available yet; set method = "ASD" in [design] of the project file'
-        )
     row, serves = hardware.rows[option.row], family(point.family)
     nothing = {hazard: dict.fromkeys(point.components, math.nan) for hazard in HAZARDS}
     try:
@@ -193,11 +198,11 @@ def _component(name: str, serves: Family, piece: _Piece, option: Option, case: _
 
 
 def _toe_nail_limited(total: float, component: Component, case: _Case) -> float:
-    """Seismic shear through toe nails in categories D to F, at most 150 plf: SDPWS 2015 4.1.7."""
+    """Seismic shear through toe nails in categories D to F, at most 150 plf (LRFD 205): SDPWS 2015 4.1.7."""
     toe = case.row.basis == "computed" and case.row.text("placement") == "toe"
     if not (toe and case.hazard == "seismic" and case.context.category_d and component.direction == "parallel"):
         return total
-    limit_plf = sdpws.toe_nail_seismic_limit_plf()
+    limit_plf = sdpws.toe_nail_seismic_limit_plf(case.context.method)
     if component.name.endswith("_plf"):
         return min(total, limit_plf)
     spacing_in = case.facts.get("truss_spacing_in")
@@ -232,17 +237,19 @@ def _piece(case: _Case) -> _Piece:
 
 
 def _listed(case: _Case) -> _Piece:
-    """Listed loads by direction and species group, as given: never increased for load duration here."""
+    """Listed loads by direction and species group, as given: never increased for load duration, nor converted."""
     piece = _Piece()
     if not case.wood.load_group:
         piece.notes.append(f"listed loads do not reach {case.wood.name} (G {case.wood.specific_gravity:g})")
         return piece
     for component in case.family.components:
-        value = case.row.listed_lb(component.direction, case.wood.load_group)
+        value = case.row.listed_lb(component.direction, case.wood.load_group, case.context.method)
         piece.loads[component.direction] = value
         if not math.isnan(value):
             piece.steps.append(f"{component.direction} {value:g} lb for {case.wood.name}, listed: {case.row.source}")
-    if case.row.load_duration_included is False:
+    if not case.row.lists_for(case.context.method):
+        piece.notes.append(NOT_LISTED[case.context.method])
+    if case.context.method == "ASD" and case.row.load_duration_included is False:
         piece.notes.append("listed without load duration; no increase taken")
     return piece
 
@@ -292,7 +299,8 @@ def _fasteners(case: _Case) -> _Piece:
     elif penetration > row.number("main_thickness_in", math.inf):
         penetration, through = row.number("main_thickness_in"), True
         withdrawn = penetration
-    group = row.number("fastener_count", 1.0) * case.context.load_duration
+    group = row.number("fastener_count", 1.0) * nds.method_factor("connection", case.context.method)
+    factors = nds.method_words("connection", case.context.method)
     piece = _Piece()
     for component in case.family.components:
         if component.action == "lateral":
@@ -302,12 +310,12 @@ def _fasteners(case: _Case) -> _Piece:
             piece.loads[component.direction] = z * group * factor
             piece.steps.append(
                 f"{component.direction}: Z {z:.1f} lb (mode {mode}, penetration {penetration:.2f} in) x "
-                f"{group:g} (count x load duration) x {factor:g} ({placement}); NDS 2018 12.3, 12.5"
+                f"{group:g} (count x {factors}) x {factor:g} ({placement}); NDS 2018 12.3, 12.5"
             )
         elif component.action == "withdrawal":
             piece.loads[component.direction] = _withdrawal(dowel, g, withdrawn, side, placement) * group
             piece.steps.append(
-                f"{component.direction}: withdrawal over {withdrawn:.2f} in x {group:g} (count x load duration), "
+                f"{component.direction}: withdrawal over {withdrawn:.2f} in x {group:g} (count x {factors}), "
                 f"{placement}; NDS 2018 12.2, 12.5"
             )
     return piece
@@ -345,20 +353,21 @@ def _roof_nails(case: _Case) -> _Piece:
     pulled = float(nds.withdrawal_lb_per_in(dowel.kind, g, dowel.diameter_in)) * length
     panel_g = row.number("panel_specific_gravity", 0.42)
     head = float(nds.head_pull_through_lb(dowel.head_in, panel_g, panel))
-    nail = min(pulled, math.inf if math.isnan(head) else head) * case.context.load_duration
+    method = case.context.method
+    nail = min(pulled, math.inf if math.isnan(head) else head) * nds.method_factor("connection", method)
     # Nails between panel edges carry a full bay; those along an edge half a bay each.
     area = (
         max(row.number("field_spacing_in", 12.0) * spacing_in, row.number("edge_spacing_in") * spacing_in / 2) / 144.0
     )
     step = (
-        f"uplift: least of withdrawal {pulled:.1f} and head pull-through {head:.1f} lb x load duration "
-        f"{case.context.load_duration:g} over {area:.2f} sq ft; NDS 2018 12.2"
+        f"uplift: least of withdrawal {pulled:.1f} and head pull-through {head:.1f} lb x "
+        f"{nds.method_words('connection', method)} over {area:.2f} sq ft; NDS 2018 12.2"
     )
     return _Piece({"uplift": nail / area}, [], [step])
 
 
 def _wall_sheathing(case: _Case) -> _Piece:
-    """Allowable unit shear of a sheathed wall: SDPWS Table 4.3A or 4.3C, species, faces, blocking."""
+    """Unit shear that a sheathed wall may carry: SDPWS Table 4.3A or 4.3C, species, faces, blocking."""
     row, context = case.row, case.context
     thickness, edge = row.text("panel_thickness_in"), row.number("edge_spacing_in")
     blocking = row.text("blocking", "blocked")
@@ -375,12 +384,13 @@ def _wall_sheathing(case: _Case) -> _Piece:
         inside = bool(case.facts.get("hold_down_inside", False))
         factor *= sdpws.inside_hold_down_factor(_panel_nail(row), context.sdpws_edition, inside)
     faces = row.number("faces", 1.0)
-    allowable = float(sdpws.allowable_unit_shear_plf(nominal, context.sdpws_edition, case.hazard)) * factor * faces
+    by = (context.sdpws_edition, case.hazard, context.method)
+    held = float(sdpws.design_unit_shear_plf(nominal, *by)) * factor * faces
     step = (
-        f"parallel: nominal {nominal:g} plf / {sdpws.allowable_divisor(context.sdpws_edition, case.hazard):g} x "
+        f"parallel: nominal {nominal:g} plf {sdpws.method_words(*by)} x "
         f"{factor:.3f} (species, blocking) x {faces:g} faces; SDPWS {context.sdpws_edition} Table {table}"
     )
-    return _Piece({"parallel": allowable}, [], [step])
+    return _Piece({"parallel": held}, [], [step])
 
 
 def _panel_nail(row: HardwareRow) -> str:
@@ -404,7 +414,7 @@ def _panel_nominal_plf(case: _Case, thickness: str, edge: float) -> float:
 
 
 def _diaphragm(case: _Case) -> _Piece:
-    """Allowable unit shear of a roof or floor diaphragm: SDPWS Tables 4.2A and 4.2C with the species factor."""
+    """Unit shear that a roof or floor diaphragm may carry: SDPWS Tables 4.2A and 4.2C with the species factor."""
     row, context = case.row, case.context
     edge = row.number("edge_spacing_in")
     blocking, layout = row.text("blocking", "unblocked"), row.text("diaphragm_case", "other")
@@ -419,12 +429,13 @@ def _diaphragm(case: _Case) -> _Piece:
         case.hazard,
     )
     factor = float(sdpws.specific_gravity_factor(case.wood.specific_gravity))
-    allowable = float(sdpws.allowable_unit_shear_plf(nominal, context.sdpws_edition, case.hazard)) * factor
+    by = (context.sdpws_edition, case.hazard, context.method)
+    held = float(sdpws.design_unit_shear_plf(nominal, *by)) * factor
     step = (
-        f"parallel: nominal {nominal:g} plf / {sdpws.allowable_divisor(context.sdpws_edition, case.hazard):g} x "
+        f"parallel: nominal {nominal:g} plf {sdpws.method_words(*by)} x "
         f"{factor:.3f} (species); SDPWS {context.sdpws_edition} Table {'4.2A' if blocking == 'blocked' else '4.2C'}"
     )
-    return _Piece({"parallel": allowable}, [], [step])
+    return _Piece({"parallel": held}, [], [step])
 
 
 def _sheathing_tie(case: _Case) -> _Piece:
@@ -435,9 +446,12 @@ def _sheathing_tie(case: _Case) -> _Piece:
     z, _ = _lateral(dowel, panel, PANEL_BEARING_PSI, dowel.length_in - panel, case.wood.specific_gravity)
     extra = row.number("extra_nails_per_ft")
     nominal = min(float(sdpws.sheathing_uplift_nominal_plf(z, extra)), sdpws.sheathing_uplift_limit_plf(thickness))
-    plf = float(sdpws.allowable_unit_shear_plf(nominal, context.sdpws_edition, case.hazard))
+    plf = float(sdpws.sheathing_uplift_design_plf(nominal, context.sdpws_edition, case.hazard, context.method))
     width_ft = 1.0 if case.family.measure == "per_ft" else case.fact("stud_spacing_in") / 12.0
-    step = f"uplift: {extra:g} extra nails a foot x 3.2 Z ({z:.1f} lb) nominal, over {width_ft:.2f} ft; SDPWS 4.4.1"
+    share = f"x {plf / nominal:g} " if context.method == "LRFD" and nominal > 0 else ""
+    step = (
+        f"uplift: {extra:g} extra nails a foot x 3.2 Z ({z:.1f} lb) nominal {share}over {width_ft:.2f} ft; SDPWS 4.4.1"
+    )
     return _Piece({"uplift": plf * width_ft}, [], [step])
 
 
@@ -451,16 +465,16 @@ def _strap(case: _Case) -> _Piece:
         raise LookupError("a strap needs steel_gauge or steel_thickness_in")
     dowel = _dowel(row)
     fy, fu = aisi.steel_strength_psi(grade)
-    hole = row.number("hole_diameter_in", dowel.diameter_in)
-    steel = float(aisi.strap_tension_lb(row.number("steel_width_in"), thickness, hole, fy, fu))
+    hole, method = row.number("hole_diameter_in", dowel.diameter_in), case.context.method
+    steel = float(aisi.strap_tension_lb(row.number("steel_width_in"), thickness, hole, fy, fu, method=method))
     penetration = min(dowel.length_in - thickness, row.number("main_thickness_in", math.inf))
     bearing = aisi.sheet_bearing_psi(grade)
     z, mode = _lateral(dowel, thickness, bearing, penetration, case.wood.specific_gravity)
     count = row.number("fastener_count", 1.0)
-    nails = z * count * case.context.load_duration
+    nails = z * count * nds.method_factor("connection", method)
     step = (
         f"tension: lesser of steel {steel:.0f} lb (AISI S100-16 D2, D3) and nails {nails:.0f} lb ({count:g} x "
-        f"Z {z:.1f}, mode {mode}, load duration {case.context.load_duration:g}; NDS 2018 12.3)"
+        f"Z {z:.1f}, mode {mode}, {nds.method_words('connection', method)}; NDS 2018 12.3)"
     )
     return _Piece({"uplift": min(steel, nails), "tension": min(steel, nails)}, [], [step])
 
@@ -468,31 +482,31 @@ def _strap(case: _Case) -> _Piece:
 def _sill_bolt(case: _Case) -> _Piece:
     """An anchor bolt in a sill: yield equations along and across; washer and steel in uplift; concrete if listed."""
     row, wood = case.row, case.wood
-    d, sill = row.number("bolt_diameter_in"), case.fact("sill_thickness_in", 1.5)
+    d, sill, method = row.number("bolt_diameter_in"), case.fact("sill_thickness_in", 1.5), case.context.method
     piece = _Piece()
     for direction, angle in (("parallel", 0.0), ("perpendicular", 90.0)):
         modes = nds.sill_bolt_modes_lb(d, sill, wood.specific_gravity, angle, row.number("embedment_in", 7.0))
-        z = float(nds.single_shear_lb(modes)) * case.context.load_duration
-        held = min(z, row.number(f"concrete_{direction}_lb", math.inf))
+        z = float(nds.single_shear_lb(modes)) * nds.method_factor("connection", method)
+        held = min(z, row.number(load_column(f"concrete_{direction}_lb", method), math.inf))
         piece.loads[direction] = held
         piece.steps.append(f"{direction}: {held:.0f} lb, mode {nds.governing_mode(modes)}; NDS 2018 12.3, Table 12E")
     washer = row.text("washer", "cut")
-    bearing = float(nds.washer_bearing_lb(wood.fc_perp_psi, washer, d))
-    steel = float(aisi.rod_tension_lb(d, aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1]))
-    piece.loads["uplift"] = min(bearing, steel, row.number("concrete_uplift_lb", math.inf))
+    bearing = float(nds.washer_bearing_lb(wood.fc_perp_psi, washer, d)) * nds.method_factor("bearing", method)
+    steel = float(aisi.rod_tension_lb(d, aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1], method))
+    piece.loads["uplift"] = min(bearing, steel, row.number(load_column("concrete_uplift_lb", method), math.inf))
+    by = f" ({words})" if (words := nds.method_words("bearing", method)) else ""
     piece.steps.append(
-        f"uplift: least of {washer} washer bearing {bearing:.0f} and steel {steel:.0f} lb; NDS 2018 3.10"
+        f"uplift: least of {washer} washer bearing {bearing:.0f}{by} and steel {steel:.0f} lb; NDS 2018 3.10"
     )
     return piece
 
 
 def _rod(case: _Case) -> _Piece:
     """A rod under a hold-down: its steel, and the concrete if listed."""
-    row = case.row
-    steel = float(
-        aisi.rod_tension_lb(row.number("bolt_diameter_in"), aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1])
-    )
-    held = min(steel, row.number("concrete_uplift_lb", math.inf))
+    row, method = case.row, case.context.method
+    fu = aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1]
+    steel = float(aisi.rod_tension_lb(row.number("bolt_diameter_in"), fu, method))
+    held = min(steel, row.number(load_column("concrete_uplift_lb", method), math.inf))
     return _Piece({"tension": held}, [], [f"tension: steel {steel:.0f} lb; AISC 360-16 J3.6"])
 
 
@@ -501,8 +515,10 @@ def _post_bearing(case: _Case) -> _Piece:
     row = case.row
     depth = row.number("member_depth_in") if "member_depth_in" in row.values else case.fact("stud_depth_in", 3.5)
     area = row.number("member_count", 1.0) * row.number("member_width_in", 1.5) * depth
-    held = float(nds.bearing_perpendicular_lb(case.wood.fc_perp_psi, area))
-    step = f"compression: Fc-perp {case.wood.fc_perp_psi:g} psi x {area:g} sq in; NDS 2018 3.10.2"
+    method = case.context.method
+    held = float(nds.bearing_perpendicular_lb(case.wood.fc_perp_psi, area)) * nds.method_factor("bearing", method)
+    by = f" x {words}" if (words := nds.method_words("bearing", method)) else ""
+    step = f"compression: Fc-perp {case.wood.fc_perp_psi:g} psi x {area:g} sq in{by}; NDS 2018 3.10.2"
     return _Piece({"compression": held}, ["bearing on the plate only; buckling of the post not checked"], [step])
 
 
@@ -625,20 +641,20 @@ def _notes(case: _Case, point: ConnectionPoint, piece: _Piece) -> tuple[str, ...
     """What the numbers leave open."""
     row, notes = case.row, list(piece.notes)
     ends_in_concrete = case.family.concrete or row.text("needs_below") == "concrete"
-    if ends_in_concrete and not _concrete_known(row, case.family):
+    if ends_in_concrete and not _concrete_known(row, case.family, case.context.method):
         notes.append(CONCRETE_NOT_CHECKED)
     if "screw_length_in" in row.values and "min_embedment_in" not in row.values:
         notes += _tolerance_notes(case, point)
     return tuple(dict.fromkeys(notes))
 
 
-def _concrete_known(row: HardwareRow, serves: Family) -> bool:
-    """Whether every direction of the connection has a listed concrete value."""
+def _concrete_known(row: HardwareRow, serves: Family, method: str) -> bool:
+    """Whether every direction of the connection has a listed concrete value, of the kind that the method asks for."""
     if row.basis == "listed":
         return row.flag("concrete_included")
     names = {"tension": "uplift", "lateral": "parallel"}
     needed = {names.get(c.direction, c.direction) for c in serves.components}
-    return all(f"concrete_{direction}_lb" in row.values for direction in needed)
+    return all(load_column(f"concrete_{direction}_lb", method) in row.values for direction in needed)
 
 
 def _tolerance_notes(case: _Case, point: ConnectionPoint) -> list[str]:

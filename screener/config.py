@@ -88,9 +88,7 @@ class DesignSection(_Section):
     """Which standard, which method."""
 
     loads: Literal["ASCE 7-16", "ASCE 7-22"] = Field("ASCE 7-16", description="edition of the load standard")
-    method: Literal["ASD", "LRFD"] = Field(
-        "ASD", description="allowable stress design; strength design (LRFD) is planned and refused for now"
-    )
+    method: Literal["ASD", "LRFD"] = Field("ASD", description="allowable stress design (ASD) or strength design (LRFD)")
     wind_procedure: Literal["envelope", "directional"] = Field(
         "envelope", description="main wind procedure; directional is planned and refused for now"
     )

@@ -16,6 +16,7 @@ from hazard.issues import InputError, Issue
 from hazard.standards import asce7_ch26_wind as ch26
 from screener.demands import IMPORTANCE, LONG_PERIOD_S, SEISMIC_SYSTEM
 from screener.derivation import Step
+from screener.design_method import METHOD_WORDS, RESISTANCE_WORDS
 from screener.files.manifest import CAUTION
 from screener.pipeline import Prepared, choose, prepare
 from screener.result_tables import choice_findings
@@ -76,7 +77,9 @@ def lines_of(p: Prepared, s: Selection, lot: int, point: str | None) -> Iterator
     row = p.lots.iloc[p.usable[lot]]
     yield CAUTION
     yield ""
-    yield f"Lot {row['lot_id']} of {p.tract.name}, design by {p.tract.design.loads}, {p.tract.design.method}"
+    design = p.tract.design
+    by = f"{design.loads}, {design.method} ({METHOD_WORDS[design.method]})"
+    yield f"Lot {row['lot_id']} of {p.tract.name}, design by {by}"
     if house >= 0:
         yield _house_line(p, house, row)
     yield from _section("Wind at the lot", wind_steps(p, lot))
@@ -395,7 +398,7 @@ def point_lines(p: Prepared, s: Selection, result: HouseResult, r: PointResult, 
             if values[i, k] > 0:
                 yield f"      next: {values[i, k]:.1f} in {point.case_names[i]}"
     if r.ratio.shape[1]:
-        yield from _option_lines(s, r, lot, at)
+        yield from _option_lines(s, r, lot, at, RESISTANCE_WORDS[p.tract.design.method])
 
 
 def _terms(
@@ -406,10 +409,10 @@ def _terms(
     yield f"      {text} = {float(coefficients @ basis):.2f}; demand {total:.2f} {component.rsplit('_', 1)[-1]}"
 
 
-def _option_lines(s: Selection, r: PointResult, lot: int, at: int) -> Iterator[str]:
+def _option_lines(s: Selection, r: PointResult, lot: int, at: int, resistance: str) -> Iterator[str]:
     chosen = s.chosen(lot, r.point)
     options = s.options[s.line_of(r.point)]
-    yield "  options (ratio = largest over cases of the sum of demand / allowable):"
+    yield f"  options (ratio = largest over cases of the sum of demand / {resistance}):"
     for n in range(len(options)):
         cap = r.held[int(r.held_of[at])][n]
         mark = "->" if n == chosen else "  "
@@ -426,6 +429,8 @@ def _option_lines(s: Selection, r: PointResult, lot: int, at: int) -> Iterator[s
             continue
         case = r.ratio_case[at, n]
         governs = f", {r.point.case_names[case]}" if case >= 0 and np.isfinite(ratio) else ""
-        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}; allowable {limits}"
+        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}; {resistance} {limits}"
         if n == chosen:
             yield from (f"         {text}" for text in (*cap.derivation, *cap.notes))
+        elif options[n].item and not any(np.isfinite(v) for held in cap.allowable.values() for v in held.values()):
+            yield from (f"         {text}" for text in cap.notes)

@@ -17,7 +17,16 @@ from hazard.issues import Issues
 from screener.families import SERVES_ALSO, families
 from screener.hardware_cells import Place, clean_text, nearest
 from screener.hardware_checks import Values, check_row, read_price, read_values, serving
-from screener.hardware_columns import BY_NAME, COLUMNS, LISTED, LISTED_LOADS, PURCHASE, HardwareColumn
+from screener.hardware_columns import (
+    ALLOWABLE_LOADS,
+    BY_NAME,
+    COLUMNS,
+    LISTED,
+    LISTED_LOADS,
+    PURCHASE,
+    HardwareColumn,
+    load_column,
+)
 from screener.hardware_file import read_cells
 from screener.prices import Price
 
@@ -69,16 +78,26 @@ class HardwareRow:
         """Dollars for one before breaks; NaN where there is no usable price."""
         return self.price.unit_cost_usd if self.price else Decimal("NaN")
 
-    def listed_lb(self, direction: str, load_group: str) -> float:
+    def lists_for(self, method: str) -> bool:
+        """Whether any load of the kind that a design method asks for is listed."""
+        return any(load_column(name, method) in self.loads_lb for name in ALLOWABLE_LOADS)
+
+    def listed_lb(self, direction: str, load_group: str, method: str = "ASD") -> float:
         """The listed load of one piece in a direction for a species group; NaN where none is given.
+
+        Allowable load ("ASD") or design strength ("LRFD"), each from its own columns.
 
         `lateral` is the lesser of along and across; `tension` is uplift.
         """
         if direction == "lateral":
-            both = [self.listed_lb(d, load_group) for d in ("parallel", "perpendicular")]
+            both = [self.listed_lb(d, load_group, method) for d in ("parallel", "perpendicular")]
             return math.nan if any(math.isnan(v) for v in both) else min(both)
-        column = f"{'uplift' if direction == 'tension' else direction}_lb"
-        return self.loads_lb.get(f"{column}_{load_group}", self.loads_lb.get(column, math.nan))
+        allowable = f"{'uplift' if direction == 'tension' else direction}_lb"
+        column = load_column(allowable, method)
+        of_group = f"{column}_{load_group}"
+        if of_group not in self.loads_lb and method != "ASD" and f"{allowable}_{load_group}" in self.loads_lb:
+            return math.nan  # weaker in this wood by ASD: the strength in any wood is not its strength
+        return self.loads_lb.get(of_group, self.loads_lb.get(column, math.nan))
 
 
 @dataclass(frozen=True)

@@ -21,18 +21,26 @@ from screener.hardware_cells import (
 )
 from screener.hardware_columns import (
     ALL_LOADS,
+    ALLOWABLE_LOADS,
     BY_NAME,
     COLUMNS,
+    CONCRETE_LOADS,
     GENERIC_FASTENERS,
     GEOMETRY,
     GREATEST_LOAD_LB,
     LISTED_LOADS,
+    LOAD_COLUMNS,
+    SPECIES_GROUPS,
     HardwareColumn,
+    load_column,
 )
 from screener.prices import Price, decimal, parse_price_breaks
 from screener.standards.nds_connections import fastener_names
 
 CURRENCY_SIGNS = ("$", "€", "£")
+STRENGTH_OF_ALLOWABLE = (1.0, 2.4)
+"""A design strength below its allowable load, or above 2.4 times it, is likely a slip (an ultimate load is about three
+times; from steel to nails the methods' factors give 1.35 to 2.16). Common practice, no source."""
 Values = dict[str, Any]
 
 
@@ -89,6 +97,7 @@ def check_row(cells: Mapping[str, str], values: Values, serves: Iterable[str], p
     keys = [key for key in serves if key in families()]
     _check_blanks(cells, keys, place)
     _check_loads(cells, values, keys, place)
+    _check_strengths(values, place)
     _check_names(values, place)
     _check_geometry(values, keys, place)
     if not values.get("source"):
@@ -133,7 +142,8 @@ def _choice(column: HardwareColumn, text: str) -> str:
     if found is not None:
         return found
     ultimate = column.name == "basis" and text.lower() in ("ultimate", "strength", "lrfd", "nominal", "tested")
-    fix = "list the allowable (ASD) load of the source, not its ultimate" if ultimate else "choose one"
+    listing = "list the allowable (ASD) load of the source and its design strength (LRFD), not its ultimate"
+    fix = listing if ultimate else "choose one"
     raise CellError("HARDWARE_CHOICE", f"`{text}`", f"one of {', '.join(column.choices)}", fix)
 
 
@@ -180,6 +190,23 @@ def _check_loads(cells: Mapping[str, str], values: Values, keys: list[str], plac
         elif not cells.get("load_duration_included", "").strip():
             found = "load_duration_included is blank on a listed row"
             place.stop("HARDWARE_DURATION", found, "yes or no", "say whether the loads hold the increase for wind")
+
+
+def _check_strengths(values: Values, place: Place) -> None:
+    """A design strength that does not go with the allowable load beside it: too small, or an ultimate load."""
+    low, high = STRENGTH_OF_ALLOWABLE
+    for name in LOAD_COLUMNS:
+        for group in SPECIES_GROUPS:
+            own, twin = f"{name}_{group}", load_column(f"{name}_{group}", "LRFD")
+            if own in values and twin not in values and load_column(name, "LRFD") in values:
+                done = f"no design strength in {SPECIES_GROUPS[group]} framing"
+                place.warn("HARDWARE_STRENGTH", f"{own} without {twin}", "both, or neither", done)
+    for name in (*ALLOWABLE_LOADS, *CONCRETE_LOADS):
+        allowable, strength = values.get(name), values.get(load_column(name, "LRFD"))
+        if allowable and strength and allowable > 0 and not low <= strength / allowable <= high:
+            found = f"{load_column(name, 'LRFD')} {strength:g} beside {name} {allowable:g}"
+            expected = f"a design strength of {low:g} to {high:g} times the allowable load"
+            place.warn("HARDWARE_STRENGTH", found, expected, "used as given; is it an ultimate load?")
 
 
 def _check_names(values: Values, place: Place) -> None:

@@ -10,6 +10,7 @@ Kind = Literal["text", "number", "integer", "yes/no", "size", "choice"]
 GREATEST_LOAD_LB = 1e6
 SPECIES_GROUPS: dict[str, str] = {"df_sp": "DF-L and SP", "spf_hf": "SPF and HF"}
 LOAD_COLUMNS: tuple[str, ...] = ("uplift_lb", "parallel_lb", "perpendicular_lb", "compression_lb")
+STRENGTH_LOAD_COLUMNS: tuple[str, ...] = tuple(name.replace("_lb", "_strength_lb") for name in LOAD_COLUMNS)
 GENERIC_FASTENERS: tuple[str, ...] = ("nail", "ring shank nail")
 GEOMETRY: tuple[str, ...] = ("fastener", "panel_thickness_in", "bolt_diameter_in", "steel_width_in", "member_count")
 
@@ -45,6 +46,11 @@ def _load(name: str, meaning: str, default: str = "none") -> HardwareColumn:
     return HardwareColumn(name, "number", "lb", meaning, default)
 
 
+def load_column(name: str, method: str) -> str:
+    """The column of a load under a design method: `uplift_lb` (ASD) or `uplift_strength_lb` (LRFD)."""
+    return name.replace("_lb", "_strength_lb", 1) if method == "LRFD" else name
+
+
 PURCHASE: tuple[HardwareColumn, ...] = (
     _c("item", "text", "", "plain name, unique in the list", required=True),
     _c("family", "text", "", "connection it serves; several with ; between", required=True),
@@ -62,13 +68,22 @@ PURCHASE: tuple[HardwareColumn, ...] = (
     _c("accessory_pieces", "number", "", "pieces of the accessory for each piece", "1", least=0),
 )
 LISTED: tuple[HardwareColumn, ...] = (
-    _load("uplift_lb", "allowable uplift or tension of one; blank is none"),
+    _load("uplift_lb", "allowable (ASD) uplift or tension of one; blank is none"),
     _load("parallel_lb", "allowable load along the wall of one; blank is none"),
     _load("perpendicular_lb", "allowable load across the wall of one; blank is none"),
     _load("compression_lb", "allowable compression of one; blank is none"),
     *(
         _load(f"{load}_{group}", f"the same in {words} framing", load)
         for load in LOAD_COLUMNS
+        for group, words in SPECIES_GROUPS.items()
+    ),
+    _load("uplift_strength_lb", "design strength (LRFD) in uplift or tension of one; blank is none by LRFD"),
+    _load("parallel_strength_lb", "design strength along the wall of one; blank is none by LRFD"),
+    _load("perpendicular_strength_lb", "design strength across the wall of one; blank is none by LRFD"),
+    _load("compression_strength_lb", "design strength in compression of one; blank is none by LRFD"),
+    *(
+        _load(f"{load}_{group}", f"the same in {words} framing", load)
+        for load in STRENGTH_LOAD_COLUMNS
         for group, words in SPECIES_GROUPS.items()
     ),
     _choice("basis", "loads as listed, or from the geometry", "", "listed", "computed", required=True),
@@ -126,6 +141,9 @@ BOLTS: tuple[HardwareColumn, ...] = (
     _load("concrete_uplift_lb", "listed value of the concrete for one", "not checked"),
     _load("concrete_parallel_lb", "listed value of the concrete for one", "not checked"),
     _load("concrete_perpendicular_lb", "listed value of the concrete for one", "not checked"),
+    _load("concrete_uplift_strength_lb", "listed design strength (LRFD) of the concrete for one", "not checked"),
+    _load("concrete_parallel_strength_lb", "listed design strength of the concrete for one", "not checked"),
+    _load("concrete_perpendicular_strength_lb", "listed design strength of the concrete for one", "not checked"),
 )
 STRAPS: tuple[HardwareColumn, ...] = (
     _inches("steel_width_in", "strap width", "", 0.5, 12),
@@ -153,6 +171,9 @@ COLUMNS: tuple[HardwareColumn, ...] = (
     *PURCHASE, *LISTED, *NEEDS, *FASTENERS, *SHEATHING, *BOLTS, *STRAPS, *LONG_SCREWS, *POSTS
 )  # fmt: skip
 BY_NAME: dict[str, HardwareColumn] = {column.name: column for column in COLUMNS}
-LISTED_LOADS: tuple[str, ...] = tuple(name for name in BY_NAME if name.startswith(LOAD_COLUMNS))
+ALLOWABLE_LOADS: tuple[str, ...] = tuple(name for name in BY_NAME if name.startswith(LOAD_COLUMNS))
+STRENGTH_LOADS: tuple[str, ...] = tuple(load_column(name, "LRFD") for name in ALLOWABLE_LOADS)
+LISTED_LOADS: tuple[str, ...] = (*ALLOWABLE_LOADS, *STRENGTH_LOADS)
 CONCRETE_LOADS: tuple[str, ...] = ("concrete_uplift_lb", "concrete_parallel_lb", "concrete_perpendicular_lb")
-ALL_LOADS: tuple[str, ...] = (*LISTED_LOADS, *CONCRETE_LOADS)
+CONCRETE_STRENGTHS: tuple[str, ...] = tuple(load_column(name, "LRFD") for name in CONCRETE_LOADS)
+ALL_LOADS: tuple[str, ...] = (*LISTED_LOADS, *CONCRETE_LOADS, *CONCRETE_STRENGTHS)

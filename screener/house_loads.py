@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from screener import components_pressure as cladding
 from screener.lateral_loads import LevelForces, SeismicMass, lateral_forces, seismic_mass
@@ -14,6 +14,8 @@ from screener.roof_loads import RoofContext, Side, gcpf_at, roof_context, slope_
 from screener.standards import asce7_ch30_components as components
 
 STUD_THICKNESS_IN = 1.5
+RANKING_METHOD = "ASD"
+"""Rank limits are allowable-stress loads; which line a connection joins does not depend on the design method."""
 
 
 @dataclass
@@ -56,6 +58,7 @@ class HouseLoads:
     def __init__(self, variant: Variant, edition: str, method: str) -> None:
         self.variant = variant
         self.frame = Frame(len(variant.levels), edition, method)
+        self.ranking = self.frame if method == RANKING_METHOD else replace(self.frame, method=RANKING_METHOD)
         self.ctx: RoofContext = roof_context(self.frame, variant)
         self.mass: SeismicMass = seismic_mass(variant)
         self.lateral: dict[tuple[int, Axis], LevelForces] = lateral_forces(self.ctx, self.mass)
@@ -139,9 +142,17 @@ class HouseLoads:
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
         """The first rank whose limit holds the demand at the reference hazards: which package line the members join."""
         probe = make_point(
-            self.frame, "", "", place="", schedule="", drop="", measure="each", components=(component,), members=members
+            self.ranking,
+            "",
+            "",
+            place="",
+            schedule="",
+            drop="",
+            measure="each",
+            components=(component,),
+            members=members,
         )
-        demand = rank_demand(probe, self.frame, self.mass.level_lb)
+        demand = rank_demand(probe, self.ranking, self.mass.level_lb)
         return next(name for limit, name in ranks if demand <= limit)
 
     def enter(self, what: str, effect: Effect) -> None:

@@ -18,6 +18,7 @@ from hazard.crs import METRES_PER_FOOT
 from hazard.issues import InputError, Issues
 from screener.ages import age_findings
 from screener.demands import DemandModel, LotHazards, build_model
+from screener.design_method import note_unlisted
 from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.lots import SKIPPED, read_lots
@@ -153,10 +154,7 @@ def prepare(
 def _refuse_unready(tract: Tract) -> None:
     """What the contract names and this version can't do yet is refused, never quietly replaced."""
     issues = Issues()
-    for key, value, ready in (
-        ("design.method", tract.design.method, "ASD"),
-        ("design.wind_procedure", tract.design.wind_procedure, "envelope"),
-    ):
+    for key, value, ready in (("design.wind_procedure", tract.design.wind_procedure, "envelope"),):
         if value != ready:
             issues.add(
                 "not_available",
@@ -193,6 +191,7 @@ def _hardware(tract: Tract, issues: Issues) -> Hardware:
     issues.extend(found)
     if found.has_stop():
         raise InputError(found.stops())
+    note_unlisted(hardware, tract.design.method, issues)
     return hardware
 
 

@@ -137,7 +137,8 @@ def judge(
     results = []
     for point in model.points:
         listed = options.get(point.schedule, ()) if point.family not in NOT_CHOSEN_FAMILIES else ()
-        results.append(_judge_point(point, basis, categories, listed, hardware, sdpws_edition))
+        method = model.frame.method
+        results.append(_judge_point(point, basis, categories, listed, hardware, sdpws_edition, method))
     return HouseResult(model, lots, basis, results)
 
 
@@ -148,6 +149,7 @@ def _judge_point(
     options: Sequence[Option],
     hardware: Hardware,
     sdpws_edition: str,
+    method: str,
 ) -> PointResult:
     n, comps = len(basis), len(point.components)
     largest, case = np.empty((n, comps)), np.empty((n, comps), dtype=np.int64)
@@ -155,7 +157,7 @@ def _judge_point(
     held: list[list[Capacity]] = []
     held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
-        context = CapacityContext(sdpws_edition=sdpws_edition, sdc=str(category))
+        context = CapacityContext(method, sdpws_edition, str(category))
         caps = [_held(option, point, hardware, context) for option in options]
         held.append(caps)
         wind, seismic = (_allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))

@@ -31,6 +31,7 @@ A layout for the package of a lot: see `screener sheets --help`."""
 @click.option("--q-psf", type=click.FloatRange(0, 200), default=None, help="Velocity pressure for --loads.")
 @click.option("--sds-g", type=click.FloatRange(0, 4), default=None, help="SDS for --loads.")
 @click.option("--edition", default="ASCE 7-16", show_default=True, help="Load standard.")
+@click.option("--method", type=click.Choice(["ASD", "LRFD"]), default="ASD", show_default=True, help="For --loads.")
 @click.option("--layout", type=click.Path(dir_okay=False), default=None, help="Anchors and straps from this list.")
 @click.option("--anchors-at", type=float, default=None, help="Anchor spacing of --layout, in.")
 @click.option("--straps-at", type=float, default=None, help="Storey strap spacing of --layout, in.")
@@ -41,11 +42,13 @@ def command(plan: str, **options: Any) -> int:
     return errors.OK
 
 
-def draw(plan: Path, *, style: str, built: str, mirrored: bool, out: str | None, edition: str, **how: Any) -> Path:
+def draw(
+    plan: Path, *, style: str, built: str, mirrored: bool, out: str | None, edition: str, method: str, **how: Any
+) -> Path:
     """Read, draw, write; the file written."""
     from screener.sheets.write import write_text
 
-    house = _house(plan, style, built, edition)
+    house = _house(plan, style, built, edition, method)
     target = Path(out) if out else Path(_name(house, mirrored, "layout" if how["layout"] else ""))
     if target.suffix.lower() not in (".svg", ".dxf"):
         raise click.UsageError(f"--out {target.name}: expected a name that ends in .svg or .dxf")
@@ -96,7 +99,7 @@ def _layout_text(
     return svg_file(layout_sheet(house, *given, mirrored, words)[0], _title(house, mirrored))
 
 
-def _house(plan: Path, style: str, built: str, edition: str) -> Any:
+def _house(plan: Path, style: str, built: str, edition: str, method: str) -> Any:
     from hazard.issues import InputError, Issue
     from screener.load_path import trace_load_path
     from screener.lot_attributes import split_options
@@ -107,7 +110,7 @@ def _house(plan: Path, style: str, built: str, edition: str) -> Any:
     except ValueError as error:
         found, _, expected = str(error).partition("; expected ")
         raise InputError([Issue("plan_choice", "stop", plan.name, found, expected, "nothing drawn")]) from error
-    return trace_load_path(variant, edition, "ASD")
+    return trace_load_path(variant, edition, method)
 
 
 def _stock(house: Any, layout: Path, anchors_at: float | None, straps_at: float | None) -> tuple[Any, Any]:

@@ -64,7 +64,7 @@ def plan_panels(house: HouseLoads, is_mirrored: bool, loads: DrawnHazards | None
 
 
 def plan_sheet(house: HouseLoads, is_mirrored: bool, loads: DrawnHazards | None = None) -> list[Shape]:
-    words = house_words(house.variant, is_mirrored) + ([loads.words] if loads else [])
+    words = house_words(house.variant, is_mirrored) + ([loads.words(house.frame.method)] if loads else [])
     panels = plan_panels(house, is_mirrored, loads)
     return sheet(f"Plan {house.variant.plan.name}", words, panels, _legend(panels, {**HOUSE_WORDS, **ROOF_WORDS}))
 

@@ -29,9 +29,10 @@ class DrawnHazards:
     q_psf: float = REFERENCE["q_envelope_psf"]
     sds_g: float = REFERENCE["sds_g"]
 
-    @property
-    def words(self) -> str:
-        return f"loads at q = {self.q_psf:g} psf and SDS = {self.sds_g:g} g, ASD, largest over all cases; not of a lot"
+    def words(self, method: str) -> str:
+        """What the written loads are, by the design method of the house that they were worked out for."""
+        at = f"q = {self.q_psf:g} psf and SDS = {self.sds_g:g} g"
+        return f"loads at {at}, {method}, largest over all cases; not of a lot"
 
 
 Largest = Callable[[str, str], float]

@@ -530,6 +530,8 @@ def cautions(results: Any, facts: Facts) -> list[str]:
         "Concrete at anchors, soils, flood, ground too steep for footings, fire and tornadoes are not looked at.",
         ages,
     ]
+    if plain(facts.setting("design", "method")) == "LRFD":
+        out.append("Strength design: demands and what hardware holds are at strength level, not allowable loads.")
     if without_plan:
         have = "has" if without_plan == 1 else "have"
         out.append(f"{counted(without_plan, 'lot')} {have} no plan yet and are not in the counts: no count is final.")

@@ -16,6 +16,7 @@ import jinja2
 from markupsafe import Markup
 
 from screener.bill import house_items
+from screener.design_method import METHOD_WORDS
 from screener.drawings.house_drawings import model_of
 from screener.drawings.layout_drawing import layout_panels
 from screener.drawings.section import section
@@ -177,6 +178,7 @@ def head(source: Source, lot: LotFacts) -> dict[str, Any]:
         ),
         "species": v.plan.plan.species if v else "",
         "design": source.tract.design.loads,
+        "method": METHOD_WORDS[source.tract.design.method],
         "has_house": v is not None,
     }
 

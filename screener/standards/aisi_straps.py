@@ -1,4 +1,4 @@
-"""Steel of straps and rods: AISI S100-16 (cold-formed members) and AISC 360-16 (threaded parts), allowable stress.
+"""Steel of straps and rods: AISI S100-16 (cold-formed members) and AISC 360-16 (threaded parts), by either method.
 
 Inches, pounds, psi; arrays in, arrays out. From memory; strap values checked in `tests/screener/standards`.
 """
@@ -9,10 +9,13 @@ import numpy as np
 
 from screener.standards.wood_tables import Array, Number, find_row
 
-YIELD_SAFETY = 1.67  # AISI S100-16 D2
-RUPTURE_SAFETY = 2.0  # AISI S100-16 D3
-ROD_SAFETY = 2.0  # AISC 360-16 J3.6
 ROD_TENSION_SHARE = 0.75  # AISC 360-16 Table J3.2
+
+
+def available_lb(nominal_lb: Number, limit: str, method: str) -> Array:
+    """Nominal strength over its safety factor ("ASD") or times its resistance factor ("LRFD"), by limit state."""
+    row, nominal = find_row("steel_factors.csv", limit=limit), np.asarray(nominal_lb, dtype=np.float64)
+    return nominal * float(row["phi"]) if method == "LRFD" else nominal / float(row["divisor"])
 
 
 def sheet_thickness_in(gauge: str) -> float:
@@ -39,14 +42,16 @@ def sheet_bearing_psi(grade: str) -> float:
     return float(find_row("steel_grades.csv", grade=grade, use="sheet")["bearing_psi"])
 
 
-def gross_yield_lb(fy_psi: Number, gross_area_sqin: Number) -> Array:
-    """Allowable tension by yielding of the gross section: AISI S100-16 D2."""
-    return np.asarray(fy_psi, dtype=np.float64) * np.asarray(gross_area_sqin, dtype=np.float64) / YIELD_SAFETY
+def gross_yield_lb(fy_psi: Number, gross_area_sqin: Number, method: str = "ASD") -> Array:
+    """Tension by yielding of the gross section: AISI S100-16 D2."""
+    nominal = np.asarray(fy_psi, dtype=np.float64) * np.asarray(gross_area_sqin, dtype=np.float64)
+    return available_lb(nominal, "gross yielding of sheet", method)
 
 
-def net_rupture_lb(fu_psi: Number, net_area_sqin: Number) -> Array:
-    """Allowable tension by rupture of the net section: AISI S100-16 D3."""
-    return np.asarray(fu_psi, dtype=np.float64) * np.asarray(net_area_sqin, dtype=np.float64) / RUPTURE_SAFETY
+def net_rupture_lb(fu_psi: Number, net_area_sqin: Number, method: str = "ASD") -> Array:
+    """Tension by rupture of the net section: AISI S100-16 D3."""
+    nominal = np.asarray(fu_psi, dtype=np.float64) * np.asarray(net_area_sqin, dtype=np.float64)
+    return available_lb(nominal, "net rupture of sheet", method)
 
 
 def strap_tension_lb(
@@ -56,16 +61,18 @@ def strap_tension_lb(
     fy_psi: Number,
     fu_psi: Number,
     holes_across: Number = 1,
+    method: str = "ASD",
 ) -> Array:
-    """Allowable tension of a strap's steel, the lesser of gross yield and net rupture: AISI S100-16 D2, D3."""
+    """Tension of a strap's steel, the lesser of gross yield and net rupture: AISI S100-16 D2, D3."""
     width, thickness = np.asarray(width_in, dtype=np.float64), np.asarray(thickness_in, dtype=np.float64)
     net = (
         width - np.asarray(holes_across, dtype=np.float64) * np.asarray(hole_diameter_in, dtype=np.float64)
     ) * thickness
-    return np.minimum(gross_yield_lb(fy_psi, width * thickness), net_rupture_lb(fu_psi, net))
+    return np.minimum(gross_yield_lb(fy_psi, width * thickness, method), net_rupture_lb(fu_psi, net, method))
 
 
-def rod_tension_lb(diameter_in: Number, fu_psi: Number) -> Array:
-    """Allowable tension of a threaded rod or bolt on its nominal area: AISC 360-16 J3.6, Table J3.2."""
+def rod_tension_lb(diameter_in: Number, fu_psi: Number, method: str = "ASD") -> Array:
+    """Tension of a threaded rod or bolt on its nominal area: AISC 360-16 J3.6, Table J3.2."""
     area = np.pi / 4 * np.asarray(diameter_in, dtype=np.float64) ** 2
-    return ROD_TENSION_SHARE * np.asarray(fu_psi, dtype=np.float64) * area / ROD_SAFETY
+    nominal = ROD_TENSION_SHARE * np.asarray(fu_psi, dtype=np.float64) * area
+    return available_lb(nominal, "tension of threaded part", method)

@@ -7,6 +7,7 @@ duration 1.0) unless a function says otherwise. Formulas are from memory, confir
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 
@@ -103,6 +104,34 @@ def fastener_names() -> tuple[str, ...]:
 def factor(name: str) -> float:
     """An adjustment factor of connections: NDS 2018 Tables 2.3.2 and 11.3.1, sections 12.5.2 to 12.5.4."""
     return named_value("nds_factors.csv", name)
+
+
+METHOD_FACTORS: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
+    "connection": {
+        "ASD": (("load duration", "load_duration_wind_seismic"),),
+        "LRFD": (
+            ("KF", "format_conversion_connection"),
+            ("phi", "resistance_connection"),
+            ("lambda", "time_effect_wind_seismic"),
+        ),
+    },
+    "bearing": {"ASD": (), "LRFD": (("KF", "format_conversion_bearing"), ("phi", "resistance_bearing"))},
+}
+"""What multiplies a reference value by design method: symbol and name in `nds_factors.csv`.
+
+Connections: NDS 2018 11.3.1, under wind or earthquake. Compression perpendicular to grain takes neither load duration
+nor time effect: Table 4.3.1 (that the time effect does not apply: read in a university's table of it).
+"""
+
+
+def method_factor(resistance: str, method: str) -> float:
+    """Factor from a reference value of "connection" or "bearing" to its allowable ("ASD") or design value ("LRFD")."""
+    return math.prod(factor(name) for _, name in METHOD_FACTORS[resistance][method])
+
+
+def method_words(resistance: str, method: str) -> str:
+    """The same factors as words, "KF 3.32 x phi 0.65 x lambda 1"; "" where there are none."""
+    return " x ".join(f"{symbol} {factor(name):g}" for symbol, name in METHOD_FACTORS[resistance][method])
 
 
 # --- dowel bearing, bending yield and reduction terms -------------------------------------------------------

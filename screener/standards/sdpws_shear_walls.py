@@ -38,6 +38,25 @@ def allowable_unit_shear_plf(nominal_plf: Number, edition: str, hazard: str) -> 
     return np.asarray(nominal_plf, dtype=np.float64) / allowable_divisor(edition, hazard)
 
 
+def resistance_factor(edition: str, hazard: str) -> float:
+    """Factor phi_D from nominal to design unit shear: SDPWS 2015 4.2.3, 4.3.3 (0.80); 2021 4.1.4 (0.50, 0.80)."""
+    return float(edition_row(edition)[f"{hazard}_phi"])
+
+
+def design_unit_shear_plf(nominal_plf: Number, edition: str, hazard: str, method: str) -> Array:
+    """Unit shear that may be used: nominal over the divisor ("ASD") or times phi_D ("LRFD")."""
+    if method == "LRFD":
+        return np.asarray(nominal_plf, dtype=np.float64) * resistance_factor(edition, hazard)
+    return allowable_unit_shear_plf(nominal_plf, edition, hazard)
+
+
+def method_words(edition: str, hazard: str, method: str) -> str:
+    """What follows a nominal unit shear: "/ 2" or "x phi 0.8"."""
+    if method == "LRFD":
+        return f"x phi {resistance_factor(edition, hazard):g}"
+    return f"/ {allowable_divisor(edition, hazard):g}"
+
+
 def specific_gravity_factor(specific_gravity: Number) -> Array:
     """Reduction for framing lighter than G 0.50, 1 - (0.5 - G), at most 1: SDPWS 2015 Table 4.3A note 3."""
     return np.minimum(1.0, 1.0 - (0.5 - np.asarray(specific_gravity, dtype=np.float64)))
@@ -248,6 +267,17 @@ def sheathing_uplift_limit_plf(thickness: str) -> float:
     return named_value("wood_rules.csv", name)
 
 
-def toe_nail_seismic_limit_plf() -> float:
-    """Greatest seismic shear (ASD) through toe nails in categories D to F: SDPWS 2015 4.1.7."""
-    return named_value("wood_rules.csv", "toe_nail_seismic_limit")
+def sheathing_uplift_design_plf(nominal_plf: Number, edition: str, hazard: str, method: str) -> Array:
+    """Uplift by plate nails that may be used: SDPWS 2015 4.4.1, nominal / 2.0 ("ASD") or x 0.65 ("LRFD").
+
+    Never more generous than the edition is in shear under the same hazard (2021: seismic / 2.8, x 0.50).
+    """
+    if method == "LRFD":
+        phi = min(named_value("wood_rules.csv", "uplift_nails_phi"), resistance_factor(edition, hazard))
+        return np.asarray(nominal_plf, dtype=np.float64) * phi
+    return allowable_unit_shear_plf(nominal_plf, edition, hazard)
+
+
+def toe_nail_seismic_limit_plf(method: str = "ASD") -> float:
+    """Greatest seismic shear through toe nails in categories D to F: SDPWS 2015 4.1.7, 150 (ASD), 205 (LRFD)."""
+    return named_value("wood_rules.csv", "toe_nail_seismic_limit" + ("_strength" if method == "LRFD" else ""))
