@@ -121,11 +121,6 @@ def test_per_foot_is_load_over_spacing(sample):
     assert held.allowable["wind"]["uplift_plf"] == pytest.approx(250.0)
 
 
-def test_strength_design_is_refused(sample):
-    with pytest.raises(NotImplementedError, match="LRFD are not available yet"):
-        hold(sample, "truss tie light", Point("truss_tie"), CapacityContext(method="LRFD"))
-
-
 # --- nails, screws ----------------------------------------------------------------------------------------------
 
 
