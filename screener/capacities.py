@@ -472,8 +472,9 @@ def _strap(case: _Case) -> _Piece:
     z, mode = _lateral(dowel, thickness, bearing, penetration, case.wood.specific_gravity)
     count = row.number("fastener_count", 1.0)
     nails = z * count * nds.method_factor("connection", method)
+    by = aisi.method_words(method, aisi.GROSS_YIELD, aisi.NET_RUPTURE)
     step = (
-        f"tension: lesser of steel {steel:.0f} lb (AISI S100-16 D2, D3) and nails {nails:.0f} lb ({count:g} x "
+        f"tension: lesser of steel {steel:.0f} lb (AISI S100-16 D2, D3, {by}) and nails {nails:.0f} lb ({count:g} x "
         f"Z {z:.1f}, mode {mode}, {nds.method_words('connection', method)}; NDS 2018 12.3)"
     )
     return _Piece({"uplift": min(steel, nails), "tension": min(steel, nails)}, [], [step])
@@ -486,17 +487,24 @@ def _sill_bolt(case: _Case) -> _Piece:
     piece = _Piece()
     for direction, angle in (("parallel", 0.0), ("perpendicular", 90.0)):
         modes = nds.sill_bolt_modes_lb(d, sill, wood.specific_gravity, angle, row.number("embedment_in", 7.0))
-        z = float(nds.single_shear_lb(modes)) * nds.method_factor("connection", method)
-        held = min(z, row.number(load_column(f"concrete_{direction}_lb", method), math.inf))
+        z = float(nds.single_shear_lb(modes))
+        held = min(
+            z * nds.method_factor("connection", method),
+            row.number(load_column(f"concrete_{direction}_lb", method), math.inf),
+        )
         piece.loads[direction] = held
-        piece.steps.append(f"{direction}: {held:.0f} lb, mode {nds.governing_mode(modes)}; NDS 2018 12.3, Table 12E")
+        piece.steps.append(
+            f"{direction}: {held:.0f} lb; Z {z:.0f} lb (mode {nds.governing_mode(modes)}) x "
+            f"{nds.method_words('connection', method)}; NDS 2018 12.3, Table 12E"
+        )
     washer = row.text("washer", "cut")
     bearing = float(nds.washer_bearing_lb(wood.fc_perp_psi, washer, d)) * nds.method_factor("bearing", method)
     steel = float(aisi.rod_tension_lb(d, aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1], method))
     piece.loads["uplift"] = min(bearing, steel, row.number(load_column("concrete_uplift_lb", method), math.inf))
     by = f" ({words})" if (words := nds.method_words("bearing", method)) else ""
     piece.steps.append(
-        f"uplift: least of {washer} washer bearing {bearing:.0f}{by} and steel {steel:.0f} lb; NDS 2018 3.10"
+        f"uplift: least of {washer} washer bearing {bearing:.0f}{by} and steel {steel:.0f} lb "
+        f"({aisi.method_words(method, aisi.ROD)}); NDS 2018 3.10, AISC 360-16 J3.6"
     )
     return piece
 
@@ -507,7 +515,11 @@ def _rod(case: _Case) -> _Piece:
     fu = aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1]
     steel = float(aisi.rod_tension_lb(row.number("bolt_diameter_in"), fu, method))
     held = min(steel, row.number(load_column("concrete_uplift_lb", method), math.inf))
-    return _Piece({"tension": held}, [], [f"tension: steel {steel:.0f} lb; AISC 360-16 J3.6"])
+    return _Piece(
+        {"tension": held},
+        [],
+        [f"tension: steel {steel:.0f} lb ({aisi.method_words(method, aisi.ROD)}); AISC 360-16 J3.6"],
+    )
 
 
 def _post_bearing(case: _Case) -> _Piece:

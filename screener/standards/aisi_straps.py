@@ -10,12 +10,21 @@ import numpy as np
 from screener.standards.wood_tables import Array, Number, find_row
 
 ROD_TENSION_SHARE = 0.75  # AISC 360-16 Table J3.2
+GROSS_YIELD, NET_RUPTURE, ROD = "gross yielding of sheet", "net rupture of sheet", "tension of threaded part"
+"""Limit states of `steel_factors.csv`."""
 
 
 def available_lb(nominal_lb: Number, limit: str, method: str) -> Array:
     """Nominal strength over its safety factor ("ASD") or times its resistance factor ("LRFD"), by limit state."""
     row, nominal = find_row("steel_factors.csv", limit=limit), np.asarray(nominal_lb, dtype=np.float64)
     return nominal * float(row["phi"]) if method == "LRFD" else nominal / float(row["divisor"])
+
+
+def method_words(method: str, *limits: str) -> str:
+    """The safety or resistance factors of some limit states: "Omega 1.67, 2" or "phi 0.9, 0.75"."""
+    symbol, column = ("phi", "phi") if method == "LRFD" else ("Omega", "divisor")
+    factors = [float(find_row("steel_factors.csv", limit=limit)[column]) for limit in limits]
+    return f"{symbol} {', '.join(f'{factor:g}' for factor in factors)}"
 
 
 def sheet_thickness_in(gauge: str) -> float:
@@ -45,13 +54,13 @@ def sheet_bearing_psi(grade: str) -> float:
 def gross_yield_lb(fy_psi: Number, gross_area_sqin: Number, method: str = "ASD") -> Array:
     """Tension by yielding of the gross section: AISI S100-16 D2."""
     nominal = np.asarray(fy_psi, dtype=np.float64) * np.asarray(gross_area_sqin, dtype=np.float64)
-    return available_lb(nominal, "gross yielding of sheet", method)
+    return available_lb(nominal, GROSS_YIELD, method)
 
 
 def net_rupture_lb(fu_psi: Number, net_area_sqin: Number, method: str = "ASD") -> Array:
     """Tension by rupture of the net section: AISI S100-16 D3."""
     nominal = np.asarray(fu_psi, dtype=np.float64) * np.asarray(net_area_sqin, dtype=np.float64)
-    return available_lb(nominal, "net rupture of sheet", method)
+    return available_lb(nominal, NET_RUPTURE, method)
 
 
 def strap_tension_lb(
@@ -75,4 +84,4 @@ def rod_tension_lb(diameter_in: Number, fu_psi: Number, method: str = "ASD") -> 
     """Tension of a threaded rod or bolt on its nominal area: AISC 360-16 J3.6, Table J3.2."""
     area = np.pi / 4 * np.asarray(diameter_in, dtype=np.float64) ** 2
     nominal = ROD_TENSION_SHARE * np.asarray(fu_psi, dtype=np.float64) * area
-    return available_lb(nominal, "tension of threaded part", method)
+    return available_lb(nominal, ROD, method)
