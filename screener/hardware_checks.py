@@ -187,7 +187,7 @@ def _check_loads(cells: Mapping[str, str], values: Values, keys: list[str], plac
         if not loads:
             done = "holds nothing: serves only where nothing is demanded"
             place.warn("HARDWARE_NO_LOAD", "a listed row without any load", "a load in one direction at least", done)
-        elif not cells.get("load_duration_included", "").strip():
+        elif any(name in values for name in ALLOWABLE_LOADS) and not cells.get("load_duration_included", "").strip():
             found = "load_duration_included is blank on a listed row"
             place.stop("HARDWARE_DURATION", found, "yes or no", "say whether the loads hold the increase for wind")
 

@@ -82,7 +82,7 @@ LISTED: tuple[HardwareColumn, ...] = (
     _load("perpendicular_strength_lb", "design strength across the wall of one; blank is none by LRFD"),
     _load("compression_strength_lb", "design strength in compression of one; blank is none by LRFD"),
     *(
-        _load(f"{load}_{group}", f"the same in {words} framing", load)
+        _load(f"{load}_{group}", f"the same in {words} framing; give it where the allowable load has its own", load)
         for load in STRENGTH_LOAD_COLUMNS
         for group, words in SPECIES_GROUPS.items()
     ),

@@ -314,6 +314,13 @@ def test_a_wood_weaker_by_asd_has_no_strength_of_its_own_unless_it_is_listed() -
     assert hold("x", Point("truss_tie"), "LRFD", hardware=both).allowable["wind"]["uplift_lb"] == 475.0
 
 
+def test_a_strength_holds_no_word_on_load_duration() -> None:
+    """Time effect is in the design strength; only allowable loads must say whether they hold the increase for wind."""
+    cells = {"family": "truss_tie", "basis": "listed"}
+    assert not one_row(**cells, uplift_strength_lb="560")[1].has_stop()
+    assert one_row(**cells, uplift_strength_lb="560", uplift_lb="400")[1].has_stop()
+
+
 @pytest.mark.parametrize("strength", ["390", "1200"])
 def test_a_strength_that_does_not_go_with_its_allowable_load_is_told(strength: str) -> None:
     """1,200 lb beside 400 is an ultimate load (three times); 390 is below the allowable one."""
