@@ -412,6 +412,25 @@ def test_ratios_hold_by_strength_design(both: dict[str, Screened]) -> None:
     assert {round(v, 2) for v in sheathing["capacity"]} <= strengths
 
 
+def test_newer_edition_runs_with_its_own_combinations_and_sheathing(tmp_path: Path) -> None:
+    """ASCE 7-22 with SDPWS 2021: one nominal value, phi 0.80 for wind (0.92 for SPF framing)."""
+    frame = cut(SIX[:2]).assign(sms=0.81, sm1=0.405, s1=0.18)
+    given = {
+        "design.loads": "ASCE 7-22",
+        "design.method": "LRFD",
+        "hazards.ss_g": None,
+        "hazards.s1_g": {"column": "s1"},
+        "hazards.sms_g": {"column": "sms"},
+        "hazards.sm1_g": {"column": "sm1"},
+    }
+    run = screened(write_tract(tmp_path, frame, given))
+    assert (run.lots["tier"] != "").all()
+    cases = set(run.demands.loc[run.demands["demand"] > 0, "case"].str.split(";").str[0])
+    assert cases <= {c.name for use in ("uplift", "compression") for c in combinations("ASCE 7-22", "LRFD", use)}
+    walls = run.demands[run.demands["point"].str.startswith("wall sheathing")]
+    assert set(walls["capacity"].round(1)) <= {round(s * p * 670.0, 1) for s in (0.92, 1.0) for p in (0.80, 0.50)}
+
+
 def test_explanation_names_method_factors_and_combinations(both: dict[str, Screened]) -> None:
     run = both["LRFD"]
     text = "\n".join(lines_of(run.prepared, run.selection, run.prepared.place_of("A-01"), ""))
