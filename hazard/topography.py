@@ -50,6 +50,8 @@ import pyproj
 from numpy.typing import ArrayLike, NDArray
 
 from hazard import topography_kernels as kernels
+from hazard import topography_lines as lines
+from hazard import topography_lots as around
 from hazard.crs import METRES_PER_FOOT as FOOT_M
 from hazard.crs import horizontal, lon_lat, transform_xy
 from hazard.standards import asce7_ch26_wind as wind
@@ -63,7 +65,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-DIRECTIONS = kernels.DIRECTIONS
+DIRECTIONS = lines.DIRECTIONS
 FORMS = ("ridge", "escarpment", "hill", "ridge or escarpment")
 CONDITIONS = ("H", "H/Lh", "upper half")  # of 26.8.1; each is a step of Kzt
 CHUNK = 256
@@ -411,30 +413,31 @@ def features_on_profile(
     words = settings or TopographySettings()
     z: Floats = np.ascontiguousarray(elevation_ft, dtype=np.float64)
     rules = _rules(words, step_ft)
-    lo, hi = kernels.valid_run(z, lot_index)
+    lo, hi = lines.valid_run(z, lot_index)
     rows = np.empty((kernels.MOST_ROWS, kernels.FIELDS))
     smoothed = np.empty_like(z)
     count = 0
     if hi - lo >= 8:
-        kernels.smooth(z, lo, hi, rules.window, smoothed)
+        lines.smooth(z, lo, hi, rules.window, smoothed)
         turns = np.empty(kernels.MOST_TURNS, dtype=np.int64)
         stack = np.empty((8, 4), dtype=np.int64)
-        count = kernels.find_features(z, smoothed, lo, hi, lot_index, rules, turns, stack, rows)
+        rough = lines.unevenness(z, smoothed, lo, hi, np.empty_like(z))
+        count = kernels.find_features(z, smoothed, lo, hi, lot_index, rough, rules, turns, stack, rows)
         profiles = np.tile(np.where(np.isnan(z), np.nan, -np.inf), (DIRECTIONS, 1))
         profiles[0] = z
         runs = np.tile(np.array([lo, hi], dtype=np.int64), (DIRECTIONS, 1))
         for row in rows[:count]:
-            row[kernels.ISOLATED] = kernels.isolation(profiles, runs, lot_index, 0, row, rules)
+            row[kernels.ISOLATED] = around.isolation(profiles, runs, lot_index, 0, row, rules)
     zeros: Ints = np.zeros(count, dtype=np.int64)
     return _features(zeros, zeros, rows[:count])
 
 
 def bearing_vectors() -> Floats:
-    """Unit vectors (east, north) towards the bearings the wind comes from, (16, 2); the four axes are exact."""
-    angle = np.arange(DIRECTIONS) * (2.0 * math.pi / DIRECTIONS)
-    vectors: Floats = np.column_stack([np.sin(angle), np.cos(angle)])
-    vectors[np.abs(vectors) < 1e-15] = 0.0
-    return vectors
+    """Unit vectors (east, north) towards the bearings the wind comes from, (16, 2); axes and opposites are exact."""
+    angle = np.arange(DIRECTIONS // 2) * (2.0 * math.pi / DIRECTIONS)
+    half: Floats = np.column_stack([np.sin(angle), np.cos(angle)])
+    half[np.abs(half) < 1e-15] = 0.0
+    return np.concatenate([half, -half]) + 0.0
 
 
 def _prepare(elevation: RasterWindow, xy: Floats, working_crs: pyproj.CRS, settings: TopographySettings) -> _Ground:
@@ -572,7 +575,7 @@ def _run(
     valley = np.zeros(n, dtype=np.bool_)
     elevation = np.empty(n)
     rules = _rules(settings, step_ft)
-    kernels.run_lots(
+    around.run_lots(
         ground.grid,
         places,
         jacobians,
@@ -626,7 +629,7 @@ def _joined(parts: Sequence[Any], empty_shape: tuple[int, ...], dtype: Any) -> A
 def _sample_many(grid: Floats, places: Floats) -> Floats:
     """Bilinear values at cell coordinates (n, 2)."""
     out: Floats = np.empty(len(places))
-    kernels.sample_points(grid, np.ascontiguousarray(places), out)
+    lines.sample_points(grid, np.ascontiguousarray(places), out)
     return out
 
 
@@ -757,7 +760,7 @@ def _profile(result: TopographyResult, lot: int, direction: int, z_ft: float, ex
     line = np.empty(size)
     d_row, d_col = ground.jacobians[lot] @ (bearing_vectors()[direction] * step)
     row, col = ground.places[lot]
-    kernels.sample_line(ground.grid, row, col, d_row, d_col, site, line)
+    lines.sample_line(ground.grid, row, col, d_row, d_col, site, line)
     f = result.features
     mine = np.flatnonzero((f.lot == lot) & (f.direction == direction))
     nan = math.nan
