@@ -419,7 +419,7 @@ def features_on_profile(
     count = 0
     if hi - lo >= 8:
         lines.smooth(z, lo, hi, rules.window, smoothed)
-        turns = np.empty(kernels.MOST_TURNS, dtype=np.int64)
+        turns = np.empty(z.size + kernels.MORE_TURNS, dtype=np.int64)
         stack = np.empty((8, 4), dtype=np.int64)
         rough = lines.unevenness(z, smoothed, lo, hi, np.empty_like(z))
         count = kernels.find_features(z, smoothed, lo, hi, lot_index, rough, rules, turns, stack, rows)
@@ -760,7 +760,7 @@ def _profile(result: TopographyResult, lot: int, direction: int, z_ft: float, ex
     line = np.empty(size)
     d_row, d_col = ground.jacobians[lot] @ (bearing_vectors()[direction] * step)
     row, col = ground.places[lot]
-    lines.sample_line(ground.grid, row, col, d_row, d_col, site, line)
+    lines.sample_line(ground.grid, row, col, d_row, d_col, site, line, np.empty(4 * size))
     f = result.features
     mine = np.flatnonzero((f.lot == lot) & (f.direction == direction))
     nan = math.nan

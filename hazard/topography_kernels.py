@@ -13,11 +13,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hazard.topography_lines import Floats, Ints, compiled
+from hazard.topography_lines import Floats, Ints, borrowing
 
 SLOTS = 5  # kept per direction: best at three heights, best of the high features, best near miss
 MOST_ROWS = 96  # candidates looked at on one profile
-MOST_TURNS = 2048
+MORE_TURNS = 8  # room for turning points beyond the number of samples
 
 RIDGE, ESCARPMENT, HILL, UNCLEAR = 0, 1, 2, 3
 STILL_FALLING = 4.0  # at the mean slope the last 2 % of the relief take 2 % of the way; at a quarter of it, 8 %
@@ -56,11 +56,12 @@ class Rules(NamedTuple):
     valley_slope: float
 
 
-@compiled
+@borrowing
 def turning_points(s: Floats, lo: int, hi: int, prominence: float, out: Ints) -> int:
     """Alternating feet and tops whose swings are at least `prominence`; the last one is pending, not confirmed.
 
-    Of equal feet the most downwind is taken, of equal tops the most upwind: the ones that face each other.
+    Of equal feet the most downwind is taken, of equal tops the most upwind: the ones that face each other. `out` must
+    have room for as many as there are samples.
     """
     top = foot = lo
     highest = lowest = s[lo]
@@ -84,26 +85,38 @@ def turning_points(s: Floats, lo: int, hi: int, prominence: float, out: Ints) ->
     count = 1
     top = foot = i
     highest = lowest = s[i]
-    for i in range(i + 1, hi + 1):
-        here = s[i]
+    i += 1
+    while i <= hi:
         if heading > 0:
-            if here > highest:
-                top, highest = i, here
-            elif highest - here >= prominence and count < out.size - 1:
+            while i <= hi:
+                here = s[i]
+                if here > highest:
+                    top, highest = i, here
+                elif highest - here >= prominence:
+                    break
+                i += 1
+            if i <= hi:
                 out[count] = top
                 count += 1
-                heading, foot, lowest = -1, i, here
-        elif here <= lowest:
-            foot, lowest = i, here
-        elif here - lowest >= prominence and count < out.size - 1:
-            out[count] = foot
-            count += 1
-            heading, top, highest = 1, i, here
+                heading, foot, lowest = -1, i, s[i]
+        else:
+            while i <= hi:
+                here = s[i]
+                if here <= lowest:
+                    foot, lowest = i, here
+                elif here - lowest >= prominence:
+                    break
+                i += 1
+            if i <= hi:
+                out[count] = foot
+                count += 1
+                heading, top, highest = 1, i, s[i]
+        i += 1
     out[count] = top if heading > 0 else foot
     return count + 1
 
 
-@compiled
+@borrowing
 def slope_ends(s: Floats, foot: int, top: int, slack: float) -> tuple[int, int]:
     """The two ends of a slope that face each other: nearest points within `slack` of the foot and of the top."""
     low, high = s[foot] + slack, s[top] - slack
@@ -115,7 +128,7 @@ def slope_ends(s: Floats, foot: int, top: int, slack: float) -> tuple[int, int]:
     return (brow if s[brow] <= low else toe), brow
 
 
-@compiled
+@borrowing
 def off_chord(s: Floats, a: int, b: int, end: int) -> tuple[int, float, int, float]:
     """Index in (a, b] farthest above the chord from a to `end`, and how far; and the same below the chord.
 
@@ -134,7 +147,7 @@ def off_chord(s: Floats, a: int, b: int, end: int) -> tuple[int, float, int, flo
     return above, most, below, -least
 
 
-@compiled
+@borrowing
 def half_point(z: Floats, crest: int, foot: int, level: float) -> float:
     """Fractional index of the first crossing of `level` going upwind from the crest; -1 where there is none."""
     for j in range(crest, foot - 1, -1):
@@ -145,7 +158,7 @@ def half_point(z: Floats, crest: int, foot: int, level: float) -> float:
     return -1.0
 
 
-@compiled
+@borrowing
 def within_reach(height: float, first: int, last: int, site: int, rules: Rules) -> bool:
     """False only where no crest of at most `height`, from index `first` to `last`, can pass `measure`.
 
@@ -158,7 +171,7 @@ def within_reach(height: float, first: int, last: int, site: int, rules: Rules) 
     return not (downwind_ft > rules.reach_upwind * longest or upwind_ft > rules.reach_downwind * longest)
 
 
-@compiled
+@borrowing
 def highest_near(z: Floats, at: int, hi: int, window: int) -> float:
     """Greatest value within the window about an index; it is only looked for from index 0 to `hi`."""
     greatest = z[at]
@@ -167,7 +180,7 @@ def highest_near(z: Floats, at: int, hi: int, window: int) -> float:
     return greatest
 
 
-@compiled
+@borrowing
 def lowest_foot(s: Floats, turns: Ints, t: int, share: float) -> float:
     """Lowest base that any crest of the slope up to turn `t` may stand over: see the last step of `find_features`.
 
@@ -181,7 +194,7 @@ def lowest_foot(s: Floats, turns: Ints, t: int, share: float) -> float:
     return base
 
 
-@compiled
+@borrowing
 def foot_place(s: Floats, crest: int, foot: int, share: float) -> int:
     """The foot's place: the nearest point within a small share of the relief above the base."""
     near_foot = crest
@@ -191,9 +204,19 @@ def foot_place(s: Floats, crest: int, foot: int, share: float) -> int:
     return near_foot
 
 
-@compiled
+@borrowing
 def measure(
-    z: Floats, s: Floats, lo: int, hi: int, site: int, crest: int, foot: int, knee: bool, rules: Rules, row: Floats
+    z: Floats,
+    s: Floats,
+    lo: int,
+    hi: int,
+    site: int,
+    crest: int,
+    foot: int,
+    knee: bool,
+    rules: Rules,
+    rows: Floats,
+    at: int,
 ) -> bool:
     """Height, half length, position and form of one crest over one foot; False where it can't matter to this lot."""
     step = rules.step_ft
@@ -233,21 +256,21 @@ def measure(
             return False
     if not knee:
         near_foot = foot_place(s, crest, foot, rules.foot_share)
-    row[HEIGHT] = height
-    row[LENGTH] = length
-    row[X] = x
-    row[FORM] = lee_form(z, best, hi, crest_z - 0.5 * height, rules.lee_reach * effective / step)
-    row[UPPER] = (z[site] - z[foot]) / (0.5 * height)
-    row[FOOT] = (place - near_foot) * step
-    row[BASE] = z[foot]
+    rows[at, HEIGHT] = height
+    rows[at, LENGTH] = length
+    rows[at, X] = x
+    rows[at, FORM] = lee_form(z, best, hi, crest_z - 0.5 * height, rules.lee_reach * effective / step)
+    rows[at, UPPER] = (z[site] - z[foot]) / (0.5 * height)
+    rows[at, FOOT] = (place - near_foot) * step
+    rows[at, BASE] = z[foot]
     # open: the base is where the profile ends, and the ground there still falls at a quarter or more of the mean slope
     ends_there = foot <= lo + 2 and near_foot - lo <= STILL_FALLING * rules.foot_share * (best - lo) + 2.0
-    row[OPEN] = 1.0 if ends_there else 0.0
-    row[ISOLATED] = IS_ISOLATED
+    rows[at, OPEN] = 1.0 if ends_there else 0.0
+    rows[at, ISOLATED] = IS_ISOLATED
     return True
 
 
-@compiled
+@borrowing
 def rounded_peak(z: Floats, best: int) -> tuple[float, float]:
     """Place and height of a peak between samples, by the parabola through three of them.
 
@@ -261,7 +284,7 @@ def rounded_peak(z: Floats, best: int) -> tuple[float, float]:
     return best + off, z[best] - 0.25 * (z[best - 1] - z[best + 1]) * off
 
 
-@compiled
+@borrowing
 def lee_form(z: Floats, crest: int, hi: int, level: float, reach: float) -> int:
     """Ridge where the ground falls to `level` within `reach` steps downwind; unclear where the profile ends first."""
     last = crest + int(math.ceil(reach))
@@ -271,7 +294,7 @@ def lee_form(z: Floats, crest: int, hi: int, level: float, reach: float) -> int:
     return ESCARPMENT if last <= hi else UNCLEAR
 
 
-@compiled
+@borrowing
 def knee_stands(s: Floats, foot: int, knee: int, top: int, confirmed: bool, hi: int, rules: Rules) -> int:
     """Whether a break in slope is a crest of its own; returns its index (moved to a rounded top) or -1.
 
@@ -300,7 +323,7 @@ def knee_stands(s: Floats, foot: int, knee: int, top: int, confirmed: bool, hi: 
     return knee if rise <= rules.bench_share * 1.25 * height else -1
 
 
-@compiled
+@borrowing
 def find_features(
     z: Floats,
     s: Floats,
@@ -319,9 +342,8 @@ def find_features(
     bounded from the smoothed ground, and slopes that can't matter are passed over without changing the answer.
     """
     count = 0
-    n_turns = turning_points(s, lo, hi, rules.prominence_ft, turns)
-    crests = np.empty(3, dtype=np.int64)
-    kinds = np.empty(3, dtype=np.int64)
+    crests, kinds = turns.size - 6, turns.size - 3  # the crests of one slope, three at most, are noted at the end
+    n_turns = turning_points(s, lo, hi, rules.prominence_ft, turns[:crests])
     for t in range(1, n_turns):
         first, top = turns[t - 1], turns[t]
         if s[top] <= s[first]:
@@ -350,10 +372,10 @@ def find_features(
             toe, brow = slope_ends(s, foot, summit, rules.foot_share * relief)
             main = summit if sure else brow
             if sure:
-                if count < MOST_ROWS and measure(z, s, lo, hi, site, summit, foot, False, rules, rows[count]):
+                if count < MOST_ROWS and measure(z, s, lo, hi, site, summit, foot, False, rules, rows, count):
                     count += 1
                 if outer:
-                    crests[n_crests], kinds[n_crests] = summit, 0
+                    turns[crests + n_crests], turns[kinds + n_crests] = summit, 0
                     n_crests += 1
             first_knee = bend_of = bend = -1  # bend: of the chord to bend_of
             sag = 0.0
@@ -377,10 +399,10 @@ def find_features(
                     knee = knee_stands(s, foot, knee, summit, sure, min(end, hi), rules)
                     if knee < 0:
                         continue
-                if count < MOST_ROWS and measure(z, s, lo, hi, site, knee, foot, True, rules, rows[count]):
+                if count < MOST_ROWS and measure(z, s, lo, hi, site, knee, foot, True, rules, rows, count):
                     count += 1
                 if outer:
-                    crests[n_crests], kinds[n_crests] = knee, 1
+                    turns[crests + n_crests], turns[kinds + n_crests] = knee, 1
                     n_crests += 1
                 if first_knee < 0:
                     first_knee = knee
@@ -391,7 +413,7 @@ def find_features(
                 _, _, bend, sag = off_chord(s, toe, main, main)
             if sag >= max(rules.knee_share * relief, rules.knee_ft):
                 knee_main = not (sure and main == summit)
-                if count < MOST_ROWS and measure(z, s, lo, hi, site, main, bend, knee_main, rules, rows[count]):
+                if count < MOST_ROWS and measure(z, s, lo, hi, site, main, bend, knee_main, rules, rows, count):
                     count += 1
                 if depth < stack.shape[0]:
                     stack[depth, 0], stack[depth, 1], stack[depth, 2], stack[depth, 3] = foot, bend, 0, main
@@ -402,16 +424,16 @@ def find_features(
                 depth += 1
         # lower feet farther upwind, past lower tops: the same crest over a deeper base
         for c in range(n_crests):
+            crest, is_knee = turns[crests + c], turns[kinds + c] == 1
             base = s[turns[t - 1]]
             p = t - 2
             while p >= 1:
-                if s[turns[p]] > s[crests[c]] + rules.knee_share * (s[crests[c]] - base):
+                if s[turns[p]] > s[crest] + rules.knee_share * (s[crest] - base):
                     break
                 if s[turns[p - 1]] < base:
                     base = s[turns[p - 1]]
-                    if count < MOST_ROWS and measure(
-                        z, s, lo, hi, site, crests[c], turns[p - 1], kinds[c] == 1, rules, rows[count]
-                    ):
+                    foot = turns[p - 1]
+                    if count < MOST_ROWS and measure(z, s, lo, hi, site, crest, foot, is_knee, rules, rows, count):
                         count += 1
                 p -= 2
     return count

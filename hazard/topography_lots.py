@@ -20,7 +20,7 @@ from hazard.topography_kernels import (
     ISOLATION_UNSEEN,
     LENGTH,
     MOST_ROWS,
-    MOST_TURNS,
+    MORE_TURNS,
     NOT_ISOLATED,
     RIDGE,
     SLOTS,
@@ -34,6 +34,7 @@ from hazard.topography_lines import (
     DIRECTIONS,
     Floats,
     Ints,
+    borrowing,
     compiled,
     read_lines,
     sample,
@@ -44,18 +45,27 @@ from hazard.topography_lines import (
 )
 
 
-@compiled
+@borrowing
 def falls_all_round(
-    grid: Floats, row: float, col: float, steps: Floats, crest_z: float, height: float, reach_ft: float, step_ft: float
+    grid: Floats,
+    row: float,
+    col: float,
+    steps: Floats,
+    wind: int,
+    crest_z: float,
+    height: float,
+    reach_ft: float,
+    step_ft: float,
 ) -> bool:
     """Whether the ground falls to half height within `reach_ft` of the crest along all 16 bearings.
 
-    All of them, not just the two across the wind: a ridge met at 45 degrees falls on both of those too.
+    All of them, not just the two across the wind: a ridge met at 45 degrees falls on both of those too. Those across
+    the wind, where a ridge mostly goes on, are looked at first.
     """
     level = crest_z - 0.5 * height
     n = int(reach_ft / step_ft)
     for turn in range(DIRECTIONS):
-        k = (turn * 5) % DIRECTIONS
+        k = (wind + 4 + turn * 9) % DIRECTIONS
         fell = False
         for i in range(1, n + 1):
             value = sample(grid, row + i * steps[k, 0], col + i * steps[k, 1])
@@ -69,7 +79,7 @@ def falls_all_round(
     return True
 
 
-@compiled
+@borrowing
 def isolation(profiles: Floats, runs: Ints, site: int, k: int, row: Floats, rules: Rules) -> int:
     """Whether other ground above half height stands upwind of the feature, within the quadrant about the wind.
 
@@ -96,10 +106,10 @@ def isolation(profiles: Floats, runs: Ints, site: int, k: int, row: Floats, rule
     return IS_ISOLATED if seen else ISOLATION_UNSEEN
 
 
-@compiled
-def speed_up(form: int, row: Floats, z_ft: float, shape: Floats, rules: Rules) -> float:
+@borrowing
+def speed_up(form: int, rows: Floats, i: int, z_ft: float, shape: Floats, rules: Rules) -> float:
     """K1 K2 K3 of one feature row as one form (for ranking only); `shape` rows: k1 rate, gamma, mu up, mu down."""
-    height, length, x = row[HEIGHT], row[LENGTH], row[X]
+    height, length, x = rows[i, HEIGHT], rows[i, LENGTH], rows[i, X]
     effective = max(length, height / rules.greatest_slope)
     mu = shape[form, 3] if x >= 0.0 else shape[form, 2]
     k2 = 1.0 - abs(x) / (mu * effective)
@@ -109,52 +119,56 @@ def speed_up(form: int, row: Floats, z_ft: float, shape: Floats, rules: Rules) -
     return float(k1 * k2 * math.exp(-shape[form, 1] * z_ft / effective))
 
 
-@compiled
-def score(row: Floats, z_ft: float, shape: Floats, rules: Rules, strictly: bool) -> float:
+@borrowing
+def score(rows: Floats, i: int, z_ft: float, shape: Floats, rules: Rules, strictly: bool) -> float:
     """Best K1 K2 K3 the row can give; `strictly` applies the slope, height and upper-half conditions."""
-    form = int(row[FORM])
-    if strictly and (row[HEIGHT] < rules.least_height_ft or row[HEIGHT] < rules.least_slope * row[LENGTH]):
+    form = int(rows[i, FORM])
+    height, upper_by = rows[i, HEIGHT], rows[i, UPPER]
+    if strictly and (height < rules.least_height_ft or height < rules.least_slope * rows[i, LENGTH]):
         return 0.0
-    upper = row[UPPER] >= 1.0 or (not strictly and row[UPPER] >= 1.0 - rules.near)
+    upper = upper_by >= 1.0 or (not strictly and upper_by >= 1.0 - rules.near)
     if form == UNCLEAR:
-        value = speed_up(ESCARPMENT, row, z_ft, shape, rules)
-        return max(value, speed_up(RIDGE, row, z_ft, shape, rules)) if upper else value
+        value = speed_up(ESCARPMENT, rows, i, z_ft, shape, rules)
+        return max(value, speed_up(RIDGE, rows, i, z_ft, shape, rules)) if upper else value
     if form == ESCARPMENT or upper:
-        return speed_up(form, row, z_ft, shape, rules)
+        return speed_up(form, rows, i, z_ft, shape, rules)
     return 0.0
 
 
-@compiled
-def choose(rows: Floats, count: int, shape: Floats, rules: Rules, chosen: Ints) -> int:
-    """Rows to keep: best at z = 0, 30 and 60 ft, best of those high enough for rough ground, best near miss."""
-    best = np.full(SLOTS, -1)
-    most = np.zeros(SLOTS)
-    values = np.zeros(SLOTS)
+@borrowing
+def choose(rows: Floats, count: int, shape: Floats, rules: Rules, chosen: Ints, values: Floats) -> int:
+    """Rows to keep: best at z = 0, 30 and 60 ft, best of those high enough for rough ground, best near miss.
+
+    `chosen` and `values` (2 * SLOTS each) are written over; the first of `chosen` are the answer.
+    """
+    for slot in range(SLOTS):
+        chosen[SLOTS + slot], values[SLOTS + slot] = -1, 0.0
     for i in range(count):
-        row = rows[i]
-        values[0] = score(row, 0.0, shape, rules, True)
-        values[1:] = 0.0
-        if values[0] > 0.0:
-            values[1] = score(row, 30.0, shape, rules, True)
-            values[2] = score(row, 60.0, shape, rules, True)
-            values[3] = values[1] if row[HEIGHT] >= rules.rough_height_ft else 0.0
-        if values[1] <= 0.0:
-            values[4] = score(row, 30.0, shape, rules, False)
         for slot in range(SLOTS):
-            if values[slot] > most[slot]:
-                best[slot], most[slot] = i, values[slot]
+            values[slot] = 0.0
+        values[0] = score(rows, i, 0.0, shape, rules, True)
+        if values[0] > 0.0:
+            values[1] = score(rows, i, 30.0, shape, rules, True)
+            values[2] = score(rows, i, 60.0, shape, rules, True)
+            values[3] = values[1] if rows[i, HEIGHT] >= rules.rough_height_ft else 0.0
+        if values[1] <= 0.0:
+            values[4] = score(rows, i, 30.0, shape, rules, False)
+        for slot in range(SLOTS):
+            if values[slot] > values[SLOTS + slot]:
+                chosen[SLOTS + slot], values[SLOTS + slot] = i, values[slot]
     kept = 0
     for slot in range(SLOTS):
-        known = best[slot] < 0
+        best = chosen[SLOTS + slot]
+        known = best < 0
         for j in range(kept):
-            known = known or chosen[j] == best[slot]
+            known = known or chosen[j] == best
         if not known:
-            chosen[kept] = best[slot]
+            chosen[kept] = best
             kept += 1
     return kept
 
 
-@compiled
+@borrowing
 def between_higher_ground(profiles: Floats, runs: Ints, site: int, rules: Rules) -> bool:
     """Whether steep higher ground stands on both sides of the lot along any axis: a valley or a pass."""
     reach = int(rules.valley_search_ft / rules.step_ft)
@@ -199,11 +213,11 @@ def run_lots(
     fine_site = int(math.ceil(upwind_ft / fine.step_ft))
     fine_z = np.empty(fine_site + int(math.ceil(downwind_ft / fine.step_ft)) + 1)
     fine_s = np.empty(fine_z.size)
-    scratch = np.empty(max(fine_z.size, 2 * site + 1))
-    turns = np.empty(MOST_TURNS, dtype=np.int64)
+    scratch = np.empty(4 * max(fine_z.size, 2 * site + 1))
+    turns = np.empty(max(fine_z.size, 2 * site + 1) + MORE_TURNS, dtype=np.int64)
     stack = np.empty((8, 4), dtype=np.int64)
     rows = np.empty((MOST_ROWS, FIELDS))
-    chosen = np.empty(SLOTS, dtype=np.int64)
+    chosen, values = np.empty(2 * SLOTS, dtype=np.int64), np.empty(2 * SLOTS)
     steps = np.empty((DIRECTIONS, 2))
     for lot in range(places.shape[0]):
         r0, c0 = places[lot, 0], places[lot, 1]
@@ -225,13 +239,13 @@ def run_lots(
             if count == 0:
                 continue
             if fine.step_ft < 0.99 * rules.step_ft and shortest(rows, count) < rules.fine_below_ft:
-                between_samples(grid, r0, c0, steps[k], fine.step_ft / rules.step_ft, profiles[k], fine_site, fine_z)
+                between_samples(grid, r0, c0, steps[k], fine.step_ft / rules.step_ft, profiles[k], fine_site, fine_z, scratch)
                 lo, hi = valid_run(fine_z, fine_site)
                 smooth(fine_z, lo, hi, fine.window, fine_s)
                 rough = unevenness(fine_z, fine_s, lo, hi, scratch)
                 count = find_features(fine_z, fine_s, lo, hi, fine_site, rough, fine, turns, stack, rows)
             mark_hills(grid, r0, c0, steps, k, rows, count, shape, rules)
-            kept = choose(rows, count, shape, rules, chosen)
+            kept = choose(rows, count, shape, rules, chosen, values)
             for j in range(kept):
                 row = rows[chosen[j]]
                 row[ISOLATED] = isolation(profiles, runs, site, k, row, rules)
@@ -239,7 +253,7 @@ def run_lots(
             counts[lot, k] = kept
 
 
-@compiled
+@borrowing
 def shortest(rows: Floats, count: int) -> float:
     """Least half length of some rows."""
     least = np.inf
@@ -248,23 +262,31 @@ def shortest(rows: Floats, count: int) -> float:
     return least
 
 
-@compiled
+@borrowing
 def between_samples(
-    grid: Floats, row: float, col: float, step: Floats, part: float, line: Floats, fine_site: int, out: Floats
+    grid: Floats,
+    row: float,
+    col: float,
+    step: Floats,
+    part: float,
+    line: Floats,
+    fine_site: int,
+    out: Floats,
+    scratch: Floats,
 ) -> None:
     """A profile at `part` of the step; at half the step every other sample is on `line` already."""
     d_row, d_col = step[0] * part, step[1] * part
     if part != 0.5:
-        sample_line(grid, row, col, d_row, d_col, fine_site, out)
+        sample_line(grid, row, col, d_row, d_col, fine_site, out, scratch)
         return
     begin = (fine_site + 1) % 2  # an odd number of half steps from the lot
-    sample_line(grid, row, col, d_row, d_col, fine_site, out, begin, 2)
+    sample_line(grid, row, col, d_row, d_col, fine_site, out, scratch, begin, 2)
     first = line.size // 2 - (fine_site - (1 - begin)) // 2
     for i in range((out.size - (1 - begin) + 1) // 2):
         out[2 * i + 1 - begin] = line[first + i]
 
 
-@compiled
+@borrowing
 def mark_hills(
     grid: Floats,
     row: float,
@@ -278,12 +300,11 @@ def mark_hills(
 ) -> None:
     """Make hills of the ridges whose crest falls away on all sides, where it matters to the lot."""
     for i in range(count):
-        one = rows[i]
-        if one[FORM] != RIDGE or not score(one, 0.0, shape, rules, False) > 0.0:
+        if rows[i, FORM] != RIDGE or not score(rows, i, 0.0, shape, rules, False) > 0.0:
             continue
-        back = one[X] / rules.step_ft
+        back = rows[i, X] / rules.step_ft
         crest_row, crest_col = row + back * steps[k, 0], col + back * steps[k, 1]
-        reach_ft = rules.hill_reach * one[LENGTH]
-        crest_z = one[BASE] + one[HEIGHT]
-        if falls_all_round(grid, crest_row, crest_col, steps, crest_z, one[HEIGHT], reach_ft, rules.step_ft):
-            one[FORM] = HILL
+        height, reach_ft = rows[i, HEIGHT], rules.hill_reach * rows[i, LENGTH]
+        crest_z = rows[i, BASE] + height
+        if falls_all_round(grid, crest_row, crest_col, steps, k, crest_z, height, reach_ft, rules.step_ft):
+            rows[i, FORM] = HILL
