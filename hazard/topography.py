@@ -288,10 +288,11 @@ def topography(
     xy: Floats = np.ascontiguousarray(lot_xy_m, dtype=np.float64).reshape(-1, 2)
     ground = _prepare(elevation, xy, working_crs, rules_in_words)
     step_ft = rules_in_words.step_ft(ground.cell_m)
+    rest = _rest(rules_in_words, step_ft)
     parts = [slice(start, min(start + CHUNK, len(xy))) for start in range(0, len(xy), CHUNK)]
 
     def run(part: slice) -> tuple[Features, Floats, Bools, Floats]:
-        return _run(ground, part, step_ft, rules_in_words)
+        return _run(ground, part, rest, rules_in_words)
 
     if workers > 1 and len(parts) > 1:
         with ThreadPoolExecutor(workers) as pool:
@@ -426,8 +427,8 @@ def features_on_profile(
         profiles = np.tile(np.where(np.isnan(z), np.nan, -np.inf), (DIRECTIONS, 1))
         profiles[0] = z
         runs = np.tile(np.array([lo, hi], dtype=np.int64), (DIRECTIONS, 1))
-        for row in rows[:count]:
-            row[kernels.ISOLATED] = around.isolation(profiles, runs, lot_index, 0, row, rules)
+        for i in range(count):
+            rows[i, kernels.ISOLATED] = around.isolation(profiles, runs, lot_index, 0, rows, i, rules)
     zeros: Ints = np.zeros(count, dtype=np.int64)
     return _features(zeros, zeros, rows[:count])
 
@@ -563,36 +564,45 @@ def _shape() -> Floats:
     return np.array([[float(table[column][row]) for column in columns] for row in rows])
 
 
+_Rest = tuple[Floats, Floats, kernels.Rules, kernels.Rules]
+
+
+def _rest(settings: TopographySettings, step_ft: float) -> _Rest:
+    """What the kernels need besides the ground: bearings, shapes, rules at the step and at the fine step."""
+    rules = _rules(settings, step_ft)
+    return bearing_vectors(), _shape(), rules, rules._replace(step_ft=rules.fine_step_ft)
+
+
 def _run(
-    ground: _Ground, part: slice, step_ft: float, settings: TopographySettings
+    ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings
 ) -> tuple[Features, Floats, Bools, Floats]:
     """Features, known reach, valley flag and ground elevation of one chunk of lots."""
     places, jacobians = ground.places[part], ground.jacobians[part]
+    bearings, shape, rules, fine = rest
     n = len(places)
-    out = np.empty((n, DIRECTIONS, kernels.SLOTS, kernels.FIELDS))
-    counts = np.zeros((n, DIRECTIONS), dtype=np.int64)
+    most = n * DIRECTIONS * kernels.SLOTS
+    out, owners = np.empty((most, kernels.FIELDS)), np.empty((most, 2), dtype=np.int64)
     reach = np.empty((n, DIRECTIONS, 2))
     valley = np.zeros(n, dtype=np.bool_)
     elevation = np.empty(n)
-    rules = _rules(settings, step_ft)
-    around.run_lots(
+    written = around.run_lots(
         ground.grid,
         places,
         jacobians,
-        bearing_vectors(),
+        bearings,
         settings.search_upwind_ft + settings.beyond_ft,
         settings.search_downwind_ft + settings.beyond_ft,
-        _shape(),
+        shape,
         rules,
-        rules._replace(step_ft=rules.fine_step_ft),
+        fine,
         out,
-        counts,
+        owners,
         reach,
         valley,
         elevation,
     )
-    lot, direction, slot = np.nonzero(np.arange(kernels.SLOTS) < counts[:, :, None])
-    return _features(lot + part.start, direction, out[lot, direction, slot]), reach, valley, elevation
+    lot, direction = owners[:written].T
+    return _features(lot + part.start, direction, out[:written]), reach, valley, elevation
 
 
 def _features(lot: Ints, direction: Ints, rows: Floats) -> Features:

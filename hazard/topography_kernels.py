@@ -11,8 +11,6 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-import numpy as np
-
 from hazard.topography_lines import Floats, Ints, borrowing
 
 SLOTS = 5  # kept per direction: best at three heights, best of the high features, best near miss
@@ -177,7 +175,7 @@ def highest_near(z: Floats, at: int, hi: int, window: int) -> float:
     greatest = z[at]
     for i in range(max(0, at - window), min(hi, at + window) + 1):
         greatest = max(greatest, z[i])
-    return greatest
+    return float(greatest)
 
 
 @borrowing
@@ -191,7 +189,7 @@ def lowest_foot(s: Floats, turns: Ints, t: int, share: float) -> float:
     while p >= 1 and s[turns[p]] <= top + share * (top - base):
         base = min(base, s[turns[p - 1]])
         p -= 2
-    return base
+    return float(base)
 
 
 @borrowing

@@ -108,12 +108,12 @@ def sample_line(
         down[j], across[j], upper_row[j], left_col[j] = r - p, c - q, p, q
     one = np.uint64(1)
     for j in range(count):
-        p, q, a, b = np.uint64(upper_row[j]), np.uint64(left_col[j]), down[j], across[j]
-        upper = grid[p, q] * (1.0 - b) + grid[p, q + one] * b
-        lower = grid[p + one, q] * (1.0 - b) + grid[p + one, q + one] * b
+        i, k, a, b = np.uint64(upper_row[j]), np.uint64(left_col[j]), down[j], across[j]
+        upper = grid[i, k] * (1.0 - b) + grid[i, k + one] * b
+        lower = grid[i + one, k] * (1.0 - b) + grid[i + one, k + one] * b
         out[start + j * stride] = upper * (1.0 - a) + lower * a
-    for i in range(start + count * stride, out.size, stride):
-        out[i] = sample(grid, row + (site - i) * d_row, col + (site - i) * d_col)
+    for at in range(start + count * stride, out.size, stride):
+        out[at] = sample(grid, row + (site - at) * d_row, col + (site - at) * d_col)
 
 
 @borrowing
@@ -151,7 +151,7 @@ def balanced_mean(z: Floats, i: int, w: int) -> float:
     total = 0.0
     for shift in range(1, w + 1):
         total += (z[i - shift] - z[i]) + (z[i + shift] - z[i])
-    return z[i] + total / (2 * w + 1)
+    return float(z[i] + total / (2 * w + 1))
 
 
 @borrowing

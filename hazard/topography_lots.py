@@ -19,8 +19,8 @@ from hazard.topography_kernels import (
     ISOLATED,
     ISOLATION_UNSEEN,
     LENGTH,
-    MOST_ROWS,
     MORE_TURNS,
+    MOST_ROWS,
     NOT_ISOLATED,
     RIDGE,
     SLOTS,
@@ -80,21 +80,22 @@ def falls_all_round(
 
 
 @borrowing
-def isolation(profiles: Floats, runs: Ints, site: int, k: int, row: Floats, rules: Rules) -> int:
+def isolation(profiles: Floats, runs: Ints, site: int, k: int, rows: Floats, at: int, rules: Rules) -> int:
     """Whether other ground above half height stands upwind of the feature, within the quadrant about the wind.
 
     Measured from the crest, over the lesser of `isolation_heights` times H and `isolation_ft`. Each of the five
     profiles of the quadrant is followed upwind from beyond the foot; ground of the feature itself is left first.
     """
-    level = row[BASE] + 0.5 * row[HEIGHT]
-    reach_ft = min(rules.isolation_heights * row[HEIGHT], rules.isolation_ft)
+    height, x, foot_ft = rows[at, HEIGHT], rows[at, X], rows[at, FOOT]
+    level = rows[at, BASE] + 0.5 * height
+    reach_ft = min(rules.isolation_heights * height, rules.isolation_ft)
     seen = True
     for turn in range(-2, 3):
         p = (k + turn) % DIRECTIONS
         lo, hi = runs[p, 0], runs[p, 1]
-        start_ft = (row[X] + row[FOOT]) / math.cos(turn * math.pi / 8.0)
+        start_ft = (x + foot_ft) / math.cos(turn * math.pi / 8.0)
         i = site - int(math.ceil(max(0.0, start_ft) / rules.step_ft))
-        last = site - int((row[X] + reach_ft) / rules.step_ft)
+        last = site - int((x + reach_ft) / rules.step_ft)
         while i >= max(last, lo) and profiles[p, i] > level:
             i -= 1
         while i >= max(last, lo):
@@ -198,12 +199,15 @@ def run_lots(
     rules: Rules,
     fine: Rules,
     out: Floats,
-    counts: Ints,
+    owners: Ints,
     reach: Floats,
     valley: Any,
     ground: Floats,
-) -> None:
-    """All 16 directions of each lot. Writes features (lot, direction, slot, field), counts and known reach up/down."""
+) -> int:
+    """All 16 directions of each lot: features one after the other, and known reach up and down.
+
+    out: (n x 16 x SLOTS, FIELDS), owners: (n x 16 x SLOTS, 2) lot and direction; returns how many rows were written.
+    """
     up, down = int(math.ceil(upwind_ft / rules.step_ft)), int(math.ceil(downwind_ft / rules.step_ft))
     site = max(up, down)
     profiles = np.empty((DIRECTIONS, 2 * site + 1))
@@ -219,6 +223,7 @@ def run_lots(
     rows = np.empty((MOST_ROWS, FIELDS))
     chosen, values = np.empty(2 * SLOTS, dtype=np.int64), np.empty(2 * SLOTS)
     steps = np.empty((DIRECTIONS, 2))
+    written = 0
     for lot in range(places.shape[0]):
         r0, c0 = places[lot, 0], places[lot, 1]
         ground[lot] = sample(grid, r0, c0)
@@ -229,7 +234,6 @@ def run_lots(
         read_lines(grid, r0, c0, steps, up, down, rules.window, profiles, smoothed, runs, uneven, scratch)
         valley[lot] = between_higher_ground(profiles, runs, site, rules)
         for k in range(DIRECTIONS):
-            counts[lot, k] = 0
             lo, hi = runs[k, 0], runs[k, 1]
             reach[lot, k, 0] = max(0, site - lo) * rules.step_ft
             reach[lot, k, 1] = max(0, hi - site) * rules.step_ft
@@ -239,7 +243,9 @@ def run_lots(
             if count == 0:
                 continue
             if fine.step_ft < 0.99 * rules.step_ft and shortest(rows, count) < rules.fine_below_ft:
-                between_samples(grid, r0, c0, steps[k], fine.step_ft / rules.step_ft, profiles[k], fine_site, fine_z, scratch)
+                between_samples(
+                    grid, r0, c0, steps[k], fine.step_ft / rules.step_ft, profiles[k], fine_site, fine_z, scratch
+                )
                 lo, hi = valid_run(fine_z, fine_site)
                 smooth(fine_z, lo, hi, fine.window, fine_s)
                 rough = unevenness(fine_z, fine_s, lo, hi, scratch)
@@ -247,10 +253,11 @@ def run_lots(
             mark_hills(grid, r0, c0, steps, k, rows, count, shape, rules)
             kept = choose(rows, count, shape, rules, chosen, values)
             for j in range(kept):
-                row = rows[chosen[j]]
-                row[ISOLATED] = isolation(profiles, runs, site, k, row, rules)
-                out[lot, k, j] = row
-            counts[lot, k] = kept
+                rows[chosen[j], ISOLATED] = isolation(profiles, runs, site, k, rows, chosen[j], rules)
+                out[written] = rows[chosen[j]]
+                owners[written, 0], owners[written, 1] = lot, k
+                written += 1
+    return written
 
 
 @borrowing
