@@ -1,4 +1,4 @@
-"""Compiled kernels of the terrain profile: sample, find features, measure them, test isolation.
+"""Compiled kernels of one terrain profile: find its features and measure them.
 
 Order along a profile: index 0 is farthest upwind, the index grows downwind, `site` is the lot's index. Elevations and
 distances in ft. `z` is the ground as sampled, `s` the same lightly smoothed: features are found on `s` and measured

@@ -1,7 +1,7 @@
 """Compiled kernels that read the ground along straight lines: bilinear samples, known runs, light smoothing.
 
-The wind from bearing k and the wind from the opposite bearing see the same line through a lot, so a line is sampled and
-smoothed once, from the search distance on one side to the search distance on the other, and read from both ends.
+The wind from bearing k and the wind from the opposite bearing see the same line through a lot, so a line is sampled
+once, from the search distance on one side to the search distance on the other, and read from both ends.
 """
 
 from __future__ import annotations
@@ -136,16 +136,6 @@ def valid_run(z: Floats, site: int) -> tuple[int, int]:
 
 
 @borrowing
-def smooth_end(z: Floats, lo: int, hi: int, window: int, out: Floats) -> None:
-    """The means near the ends of a run, over fewer samples but still symmetric."""
-    head = min(hi + 1, lo + window)
-    for i in range(lo, head):
-        out[i] = balanced_mean(z, i, min(i - lo, hi - i))
-    for i in range(max(head, hi - window + 1), hi + 1):
-        out[i] = balanced_mean(z, i, min(i - lo, hi - i))
-
-
-@borrowing
 def balanced_mean(z: Floats, i: int, w: int) -> float:
     """Mean of 2 w + 1 samples as sums of differences, the same from either end of the line."""
     total = 0.0
@@ -170,7 +160,11 @@ def smooth(z: Floats, lo: int, hi: int, window: int, out: Floats) -> None:
     elif inner > 0:
         for i in range(lo + window, hi - window + 1):
             out[i] = balanced_mean(z, i, window)
-    smooth_end(z, lo, hi, window, out)
+    head = min(hi + 1, lo + window)
+    for i in range(lo, head):
+        out[i] = balanced_mean(z, i, min(i - lo, hi - i))
+    for i in range(max(head, hi - window + 1), hi + 1):
+        out[i] = balanced_mean(z, i, min(i - lo, hi - i))
 
 
 @borrowing
@@ -206,18 +200,14 @@ def read_lines(
     steps: Floats,
     up: int,
     down: int,
-    window: int,
     profiles: Floats,
-    smoothed: Floats,
     runs: Ints,
-    uneven: Floats,
     scratch: Floats,
 ) -> None:
-    """The 16 profiles of a lot, sampled and smoothed, and the known run of each within `up` and `down` steps.
+    """The 16 profiles of a lot, and the known run of each within `up` and `down` steps.
 
-    profiles, smoothed (16, 2 far + 1), the lot at index `far`; steps (16, 2) cells per step towards where the wind is
-    from. Smoothed values hold within the run only. uneven (16,): see
-    `unevenness`. scratch: 4 (2 far + 1) numbers.
+    profiles (16, 2 far + 1), the lot at index `far`; steps (16, 2) cells per step towards where the wind is from.
+    scratch: 4 (2 far + 1) numbers.
     """
     width = profiles.shape[1]
     far = width // 2
@@ -225,14 +215,7 @@ def read_lines(
         line, back = profiles[k], profiles[k + OPPOSITE]
         sample_line(grid, row, col, steps[k, 0], steps[k, 1], far, line, scratch)
         lo, hi = valid_run(line, far)
-        s, s_back = smoothed[k], smoothed[k + OPPOSITE]
-        smooth(line, lo, hi, window, s)
         for i in range(width):
             back[i] = line[width - 1 - i]
-        for i in range(width):
-            s_back[i] = s[width - 1 - i]
         runs[k, 0], runs[k, 1] = max(lo, far - up), min(hi, far + down)
         runs[k + OPPOSITE, 0], runs[k + OPPOSITE, 1] = max(2 * far - hi, far - up), min(2 * far - lo, far + down)
-        for p in (k, k + OPPOSITE):
-            smooth_end(profiles[p], runs[p, 0], runs[p, 1], window, smoothed[p])
-            uneven[p] = unevenness(profiles[p], smoothed[p], runs[p, 0], runs[p, 1], scratch)

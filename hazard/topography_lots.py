@@ -211,12 +211,10 @@ def run_lots(
     up, down = int(math.ceil(upwind_ft / rules.step_ft)), int(math.ceil(downwind_ft / rules.step_ft))
     site = max(up, down)
     profiles = np.empty((DIRECTIONS, 2 * site + 1))
-    smoothed = np.empty((DIRECTIONS, 2 * site + 1))
     runs = np.empty((DIRECTIONS, 2), dtype=np.int64)
-    uneven = np.empty(DIRECTIONS)
     fine_site = int(math.ceil(upwind_ft / fine.step_ft))
     fine_z = np.empty(fine_site + int(math.ceil(downwind_ft / fine.step_ft)) + 1)
-    fine_s = np.empty(fine_z.size)
+    smoothed = np.empty(max(fine_z.size, 2 * site + 1))
     scratch = np.empty(4 * max(fine_z.size, 2 * site + 1))
     turns = np.empty(max(fine_z.size, 2 * site + 1) + MORE_TURNS, dtype=np.int64)
     stack = np.empty((8, 4), dtype=np.int64)
@@ -231,7 +229,7 @@ def run_lots(
             east, north = bearings[k, 0] * rules.step_ft, bearings[k, 1] * rules.step_ft
             steps[k, 0] = jacobians[lot, 0, 0] * east + jacobians[lot, 0, 1] * north
             steps[k, 1] = jacobians[lot, 1, 0] * east + jacobians[lot, 1, 1] * north
-        read_lines(grid, r0, c0, steps, up, down, rules.window, profiles, smoothed, runs, uneven, scratch)
+        read_lines(grid, r0, c0, steps, up, down, profiles, runs, scratch)
         valley[lot] = between_higher_ground(profiles, runs, site, rules)
         for k in range(DIRECTIONS):
             lo, hi = runs[k, 0], runs[k, 1]
@@ -239,7 +237,10 @@ def run_lots(
             reach[lot, k, 1] = max(0, hi - site) * rules.step_ft
             if hi - lo < 8:
                 continue
-            count = find_features(profiles[k], smoothed[k], lo, hi, site, uneven[k], rules, turns, stack, rows)
+            z = profiles[k]
+            smooth(z, lo, hi, rules.window, smoothed)
+            rough = unevenness(z, smoothed, lo, hi, scratch)
+            count = find_features(z, smoothed, lo, hi, site, rough, rules, turns, stack, rows)
             if count == 0:
                 continue
             if fine.step_ft < 0.99 * rules.step_ft and shortest(rows, count) < rules.fine_below_ft:
@@ -247,9 +248,9 @@ def run_lots(
                     grid, r0, c0, steps[k], fine.step_ft / rules.step_ft, profiles[k], fine_site, fine_z, scratch
                 )
                 lo, hi = valid_run(fine_z, fine_site)
-                smooth(fine_z, lo, hi, fine.window, fine_s)
-                rough = unevenness(fine_z, fine_s, lo, hi, scratch)
-                count = find_features(fine_z, fine_s, lo, hi, fine_site, rough, fine, turns, stack, rows)
+                smooth(fine_z, lo, hi, fine.window, smoothed)
+                rough = unevenness(fine_z, smoothed, lo, hi, scratch)
+                count = find_features(fine_z, smoothed, lo, hi, fine_site, rough, fine, turns, stack, rows)
             mark_hills(grid, r0, c0, steps, k, rows, count, shape, rules)
             kept = choose(rows, count, shape, rules, chosen, values)
             for j in range(kept):

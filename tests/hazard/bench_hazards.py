@@ -1,6 +1,6 @@
 """Speed of the hazard part beside general-purpose libraries, in the same run. Not a test: it passes no judgement.
 
-    python -m tests.hazard.bench_hazards [means] [exposure] [kzt] [window] [real] [--record]
+    python -m tests.hazard.bench_hazards [means] [exposure] [hilly] [steep] [window] [real] [--record]
 
 Without names, all of them. Medians of three or five runs. Rates are given by the wall clock and by CPU time (lots per
 CPU second times the cores), which other work on the machine disturbs less. ``--record`` puts the parts that were run
@@ -14,6 +14,7 @@ import multiprocessing
 import tempfile
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -105,7 +106,8 @@ def real_report() -> list[str]:
 PARTS: dict[str, tuple[str, Callable[[], list[str]]]] = {
     "means": ("Lot means", bench_lot_means.report),
     "exposure": ("Exposure, 16 directions over 5,600 ft", bench_exposure.report),
-    "kzt": ("Hill speed-up (Kzt)", bench_topography.report),
+    "hilly": ("Hill speed-up (Kzt) on hilly ground", partial(bench_topography.report, "hilly")),
+    "steep": ("Hill speed-up (Kzt) on steep, broken ground", partial(bench_topography.report, "steep, broken")),
     "window": ("A raster of any size", window_report),
     "real": ("Real ridge country: shares of speed-ups", real_report),
 }

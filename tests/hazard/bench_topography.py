@@ -1,11 +1,13 @@
-"""Speed, memory and errors of the terrain reading, beside plain assemblies: `python -m tests.hazard.bench_hazards kzt`.
+"""Speed, memory and errors of the terrain reading, beside plain assemblies.
 
+Speed: `python -m tests.hazard.bench_hazards hilly steep`.
 Errors on shapes with a closed form: `python -m tests.hazard.bench_topography`.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from scipy import ndimage
@@ -16,7 +18,7 @@ from hazard.topography import TopographySettings, topography
 from tests.hazard import topography_grounds as grounds
 from tests.hazard.bench_tools import CORES, copy_bytes_per_s, load, lots_in_rows, peak_mib, table, timed
 from tests.hazard.exposure_grounds import FT, LOCAL
-from tests.hazard.topography_reference import Found, Reader
+from tests.hazard.topography_reference import Found, Reader, worth
 
 GROUNDS = {
     # name: seed, scale in m, standard deviation in ft, of random ground with 0.8 ft of noise on every cell
@@ -44,12 +46,10 @@ def lots(count: int, spread: bool) -> np.ndarray:
 def factor(one: Found, z_ft: float) -> float:
     """Screening Kzt of a plainly read feature in exposure C."""
     rules, shape = topo._rules(TopographySettings(), 1.0), topo._shape()
-    from tests.hazard.topography_reference import worth
-
     return (1.0 + worth(one, z_ft, shape, rules, True)) ** 2
 
 
-def alternatives(window: RasterWindow, name: str) -> list[list[str]]:
+def alternatives(window: RasterWindow) -> list[list[str]]:
     """Sampling alone with a general library, and the whole reading in plain numpy, on a few lots."""
     words, xy = TopographySettings(), lots_in_rows(10_000)
     result = topography(window, xy[:: 10_000 // SAMPLED_LOTS], LOCAL, workers=CORES)
@@ -71,7 +71,7 @@ def alternatives(window: RasterWindow, name: str) -> list[list[str]]:
 
     takes, worst = timed(sampled, runs=3)
     rates = [f"{len(result) / takes.wall_s:,.0f}", f"{CORES * len(result) / takes.cpu_s:,.0f}"]
-    rows = [["scipy map_coordinates, samples only", f"{name}, {len(result)} lots", *rates, "", "", f"{worst:.0e} ft"]]
+    rows = [["scipy map_coordinates, samples only", f"{len(result)} lots", *rates, "", "", f"{worst:.0e} ft"]]
 
     rules, shape = topo._rules(words, step), topo._shape()
 
@@ -86,10 +86,10 @@ def alternatives(window: RasterWindow, name: str) -> list[list[str]]:
     takes, plain = timed(read, runs=3)
     worst = float(np.abs(plain - result.kzt(20.0, "C")[0][:READ_LOTS]).max())
     rates = [f"{READ_LOTS / takes.wall_s:,.1f}", f"{CORES * READ_LOTS / takes.cpu_s:,.1f}"]
-    return [*rows, ["numpy, all of it", f"{name}, {READ_LOTS} lots", *rates, "", "", f"{worst:.0e} in Kzt"]]
+    return [*rows, ["numpy, all of it", f"{READ_LOTS} lots", *rates, "", "", f"{worst:.0e} in Kzt"]]
 
 
-def parts(window: RasterWindow, name: str) -> list[str]:
+def parts(window: RasterWindow) -> list[str]:
     """Where the time goes, by leaving out what comes later; and what memory it moves beside a plain copy."""
     xy, words = lots_in_rows(PARTS_LOTS), TopographySettings()
     kinds = {
@@ -99,7 +99,7 @@ def parts(window: RasterWindow, name: str) -> list[str]:
     }
     rows, before = [], 0.0
     for kind, settings in kinds.items():
-        takes, _ = timed(lambda s=settings: topography(window, xy, LOCAL, s, workers=CORES), runs=3)
+        takes, _ = timed(partial(topography, window, xy, LOCAL, settings, workers=CORES), runs=3)
         us = 1e6 * takes.cpu_s / len(xy)
         rows.append([kind, f"{us - before:.0f}"])
         before = us
@@ -107,7 +107,7 @@ def parts(window: RasterWindow, name: str) -> list[str]:
     kb = 8 * (2 * far / step + 1) * 4 * 8 / 1e3
     gb_s, copied = kb * 1e3 / (before * 1e-6) / 1e9, copy_bytes_per_s() / 1e9
     return [
-        f"Where the time goes on {name} ground, {PARTS_LOTS:,} lots:",
+        f"Where the time goes, {PARTS_LOTS:,} lots side by side:",
         "",
         *table(["part", "CPU us a lot"], [*rows, ["all", f"{before:.0f}"]]),
         "",
@@ -118,37 +118,26 @@ def parts(window: RasterWindow, name: str) -> list[str]:
     ]
 
 
-def report(names: tuple[str, ...] = tuple(GROUNDS)) -> list[str]:
-    """Rates on hilly and on steep ground, at 10,000 and 100,000 lots in a tract and 100,000 spread over a county."""
-    topography(ground("hilly", 300.0), lots_in_rows(300), LOCAL)  # compile, or load the compiled kernels
-    rows, tail = [], []
-    for name in names:
-        window = ground(name, COUNTY_M / 2)
-        rows += alternatives(window, name)
-        for count, spread in ((10_000, False), (100_000, False), (100_000, True)):
-            xy = lots(count, spread)
-            takes, result = timed(lambda w=window, p=xy: topography(w, p, LOCAL, workers=CORES), runs=3)
-            share = float((result.kzt(20.0, "C")[0] > 1.0).mean())
-            where = f"over {COUNTY_M / 1e3:.0f} km" if spread else "in a tract"
-            rows.append(
-                [
-                    "ours",
-                    f"{name}, {count:,} lots {where}",
-                    *takes.rates(count),
-                    f"{share:.0%}",
-                    f"{peak_mib():,.0f}",
-                    "",
-                ]
-            )
-        cells = f"{window.values.size / 1e6:.1f} million cells of 10 m"
-        tail += [*parts(window, name)]
-    header = ["who", "ground and lots", "lots/s, wall", "lots/s, all cores' CPU", "Kzt > 1", "peak MiB", "difference"]
+def report(name: str) -> list[str]:
+    """Rates on one kind of ground, at 10,000 and 100,000 lots in a tract and 100,000 spread over a county."""
+    topography(ground(name, 300.0), lots_in_rows(300), LOCAL)  # compile, or load the compiled kernels
+    window = ground(name, COUNTY_M / 2)
+    rows = alternatives(window)
+    for count, spread in ((10_000, False), (100_000, False), (100_000, True)):
+        xy = lots(count, spread)
+        takes, result = timed(partial(topography, window, xy, LOCAL, workers=CORES), runs=3)
+        share = float((result.kzt(20.0, "C")[0] > 1.0).mean())
+        where = f"over {COUNTY_M / 1e3:.0f} x {COUNTY_M / 1e3:.0f} km" if spread else "side by side"
+        rows.append(["ours", f"{count:,} lots {where}", *takes.rates(count), f"{share:.0%}", f"{peak_mib():,.0f}", ""])
+    header = ["who", "lots", "lots/s, wall", "lots/s, all cores' CPU", "Kzt > 1", "peak MiB", "difference"]
+    _, scale_m, sd_ft = GROUNDS[name]
     return [
-        f"16 directions, isolation included, exposure C; {cells}; load of the machine {load()}.",
+        f"16 directions, isolation included, exposure C, {window.values.size / 1e6:.1f} million cells of 10 m: random"
+        f" ground of {sd_ft:.0f} ft standard deviation over {scale_m:.0f} m. Load of the machine {load()}.",
         "",
         *table(header, rows),
         "",
-        *tail,
+        *parts(window),
     ]
 
 
