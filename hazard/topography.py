@@ -34,6 +34,10 @@ says in words what can then be missed.
 
 Unknown exposure ("?") gives NaN only where a feature counts in some exposure; without a feature Kzt is 1 in any.
 
+What makes it fast changes no answer: a line through a lot is read once for the winds along it from both ends, a fine
+profile takes every other sample from the coarse one, and slopes whose height, bounded from above, can't reach the lot
+are passed over. Lots do not share profiles: a line set beside the lot would move the crest by part of a cell.
+
 A jurisdiction's own Kzt map replaces all this: sample it like any other raster and leave this module out.
 """
 
