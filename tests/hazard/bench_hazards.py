@@ -1,6 +1,6 @@
 """Speed of the hazard part beside general-purpose libraries, in the same run. Not a test: it passes no judgement.
 
-    python -m tests.hazard.bench_hazards [means] [exposure] [hilly] [steep] [window] [real] [--record]
+    python -m tests.hazard.bench_hazards [means] [exposure] [hilly] [steep] [least] [window] [real] [--record]
 
 Without names, all of them. Medians of three or five runs. Rates are given by the wall clock and by CPU time (lots per
 CPU second times the cores), which other work on the machine disturbs less. ``--record`` puts the parts that were run
@@ -108,6 +108,7 @@ PARTS: dict[str, tuple[str, Callable[[], list[str]]]] = {
     "exposure": ("Exposure, 16 directions over 5,600 ft", bench_exposure.report),
     "hilly": ("Hill speed-up (Kzt) on hilly ground", partial(bench_topography.report, "hilly")),
     "steep": ("Hill speed-up (Kzt) on steep, broken ground", partial(bench_topography.report, "steep, broken")),
+    "least": ("Hill speed-up (Kzt), least disturbed", bench_topography.least_disturbed),
     "window": ("A raster of any size", window_report),
     "real": ("Real ridge country: shares of speed-ups", real_report),
 }
