@@ -92,7 +92,9 @@ class DesignSection(_Section):
         "ASD", description="allowable stress design; strength design (LRFD) is planned and refused for now"
     )
     wind_procedure: Literal["envelope", "directional"] = Field(
-        "envelope", description="main wind procedure; directional is planned and refused for now"
+        "envelope",
+        description='main wind procedure: "envelope" (Chapter 28, the worst direction for every house) or '
+        '"directional" (Chapter 27, each face by the winds that meet it: give the lots\' front bearings)',
     )
     hurricane_prone: bool | None = Field(
         None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"

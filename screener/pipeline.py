@@ -22,6 +22,7 @@ from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
+from screener.plan_winds import onto_faces
 from screener.plans import Plan, load_plans
 from screener.scope import (
     DEBRIS_COAST_SPEED_MPH,
@@ -134,14 +135,15 @@ def prepare(
         raise InputError(issues.stops())
     _check_mix(tract, plans, issues)
     progress("demand models")
-    models = [build_model(v, tract.design.loads, tract.design.method) for v in houses.variants]
+    design = tract.design
+    models = [build_model(v, design.loads, design.method, design.wind_procedure) for v in houses.variants]
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))
     site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
     clock.lap("hazards")
     issues.raise_stops()
-    hazards, categories = _lot_hazards(tract, site, houses, usable, findings)
+    hazards, categories = _lot_hazards(tract, site, kept, houses, usable, findings)
     prepared = Prepared(
         tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
     )
@@ -153,10 +155,7 @@ def prepare(
 def _refuse_unready(tract: Tract) -> None:
     """What the contract names and this version can't do yet is refused, never quietly replaced."""
     issues = Issues()
-    for key, value, ready in (
-        ("design.method", tract.design.method, "ASD"),
-        ("design.wind_procedure", tract.design.wind_procedure, "envelope"),
-    ):
+    for key, value, ready in (("design.method", tract.design.method, "ASD"),):
         if value != ready:
             issues.add(
                 "not_available",
@@ -215,7 +214,12 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
 
 
 def _lot_hazards(
-    tract: Tract, site: SiteHazards, houses: Houses, usable: NDArray[np.intp], findings: Findings
+    tract: Tract,
+    site: SiteHazards,
+    lots: gpd.GeoDataFrame,
+    houses: Houses,
+    usable: NDArray[np.intp],
+    findings: Findings,
 ) -> tuple[LotHazards, NDArray[np.str_]]:
     """Hazard numbers as the demand models take them, and the category that decides capacity rules."""
     house = houses.of_lot[usable]
@@ -236,10 +240,16 @@ def _lot_hazards(
         s1,
         np.asarray(rho, dtype=float),
         flat_roof_snow_psf(np.nan_to_num(site.snow_psf)),
+        onto_faces(site.q_by_direction_psf, *stance(lots))[0],
     )
     # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
     irc, sdc = site.seismic.sdc_irc, site.seismic.sdc
     return hazards, np.where(np.char.startswith(irc.astype(str), "D"), irc, sdc).astype(str)
+
+
+def stance(lots: pd.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """How the houses stand: bearing of each front (NaN unknown) and whether each is built mirrored."""
+    return lots["front_bearing_deg"].to_numpy(dtype=float), lots["mirrored"].to_numpy(dtype=bool)
 
 
 def _debris(tract: Tract, speed_mph: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -14,6 +14,7 @@ from screener.drawings.shapes import Shape
 from screener.house_loads import HouseLoads
 from screener.points import REFERENCE
 from screener.roof_loads import truss_runs
+from screener.wind_states import FACES
 
 SIZE = 0.82
 ROWS_FT = (3.3, 4.3, 5.3, 6.3)
@@ -51,6 +52,7 @@ def largest_of(model: DemandModel, hazards: DrawnHazards) -> Largest:
         one * 0.0,
         one * rho,
         one * 0.0,
+        np.full((1, len(FACES)), hazards.q_psf),
     )
     basis = load_basis(model, lot)
 

@@ -546,7 +546,10 @@ def test_segments_share_their_lines_shear(case: Case) -> None:
                         ratio = w.height_ft / piece.length
                         weighted += piece.length * (0.0 if ratio > 3.5 + 1e-9 else min(1.0, 2.0 / ratio))
             point = by_name[f"wall sheathing: line {line.name}, storey {storey + 1}"]
-            winds = [float(level.line_force[line.name][i] @ basis) * s.sense for i, s in enumerate(house.frame.wind)]
+            winds = [
+                float(level.line_force[line.name][i] @ basis) * s.sense_along(axis)
+                for i, s in enumerate(house.frame.wind)
+            ]
             found = point.values(basis[None, :])[0, np.array(point.case_hazards) == "wind", 0].max()
             assert found * weighted == pytest.approx(0.6 * max(winds), rel=1e-9)
         forces = sum(level.line_force.values())

@@ -21,7 +21,9 @@ from screener.line_loads import LineLoad
 from screener.load_path import trace_load_path
 from screener.load_states import Frame
 from screener.plans import RoofPart, Variant
-from screener.roof_loads import RoofContext, eave_rows, roof_context, slope_angle_deg, strip_reactions, surface_rows
+from screener.roof_loads import eave_rows, roof_context, strip_reactions, surface_rows
+from screener.wind_pressures import RoofContext, slope_angle_deg
+from screener.wind_pressures import Stretch as AlongRidge
 
 REL = 0.001
 Q = 27.0
@@ -140,14 +142,15 @@ def stretches(ctx: RoofContext, part: RoofPart, state: int, zone: str) -> list[S
     basis = np.zeros(len(ctx.frame.basis))
     basis[ctx.frame.column["q_envelope_psf"]] = Q
     basis[ctx.frame.column["q_envelope_gcpi_psf"]] = Q * GCPI
+    along = AlongRidge(zone)  # type: ignore[arg-type]
     lo, hi, o, half = part.across_lo, part.across_hi, part.eave_overhang_ft, 0.5 * part.span
     out = []
     if o:
-        out.append(("low", lo - o, lo, float(eave_rows(ctx, part, "low", zone)[state] @ basis)))  # type: ignore[arg-type]
-        out.append(("high", hi, hi + o, float(eave_rows(ctx, part, "high", zone)[state] @ basis)))  # type: ignore[arg-type]
+        out.append(("low", lo - o, lo, float(eave_rows(ctx, part, "low", along)[state] @ basis)))
+        out.append(("high", hi, hi + o, float(eave_rows(ctx, part, "high", along)[state] @ basis)))
     for a, b in pairwise(sorted({lo, lo + half, part.ridge_at, hi})):
         side = "low" if b <= part.ridge_at else "high"
-        rows = surface_rows(ctx, part, side, zone, 0.5 * (a + b))  # type: ignore[arg-type]
+        rows = surface_rows(ctx, part, side, along, 0.5 * (a + b))  # type: ignore[arg-type]
         out.append((side, a, b, float(rows[state] @ basis)))
     return out
 
@@ -194,7 +197,7 @@ def strip(ctx: RoofContext, part: RoofPart, state: int, zone: str) -> list[float
     basis = np.zeros(len(ctx.frame.basis))
     basis[ctx.frame.column["q_envelope_psf"]] = Q
     basis[ctx.frame.column["q_envelope_gcpi_psf"]] = Q * GCPI
-    return [float(e[state] @ basis) for e in strip_reactions(ctx, part, zone)]  # type: ignore[arg-type]
+    return [float(e[state] @ basis) for e in strip_reactions(ctx, part, AlongRidge(zone))]  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("zone", ["low", "interior", "high"])
