@@ -215,7 +215,7 @@ def test_loads_on_the_drawing_are_those_of_the_demand_model() -> None:
     hazards = load_labels.DrawnHazards(30.0, 0.8)
     one = np.ones(1)
     alike = (30 * one, 30 * one, 0.18 * one, 0.8 * one, 0.4 * one, 0 * one, 1.3 * one, 0 * one)
-        lot = load_labels.LotHazards(*alike, np.full((1, 4), 30.0))
+    lot = load_labels.LotHazards(*alike, np.full((1, 4), 30.0))
     point = next(p for p in model.points if p.name.startswith("truss tie:") and p.name.endswith("end zone"))
     value = evaluate(point, load_basis(model, lot)).largest[0, 0]
     words = [s.text for s in plan_sheet(h, False, hazards) if isinstance(s, Label)]
