@@ -268,10 +268,17 @@ def _scope(p: Prepared) -> None:
             p.findings.add(code, house == h, detail)
     bearing = lots["front_bearing_deg"].to_numpy(dtype=float)
     p.findings.add("BEARING_UNKNOWN", np.isnan(bearing), "every direction screened")
+    if tract.design.wind_procedure == "directional" and p.site.exposure is None and p.site.terrain is None:
+        alike = (house >= 0) & p.site.known
+        p.findings.add("DIRECTIONAL_ONE", alike, lambda i: _alike(p.site, i))
     p.findings.add("CONCRETE", house >= 0, "every lot, unless the list gives a concrete value")
     _permit(p, house)
     _fit(p, lots, house)
     age_findings(tract, p.hardware, p.houses, house, p.findings)
+
+
+def _alike(site: SiteHazards, lot: int) -> str:
+    return f"exposure {site.columns['exposure'][lot]}, Kzt {site.columns['kzt'][lot]:.2f}: how the house stands is idle"
 
 
 def _permit(p: Prepared, house: NDArray[np.int64]) -> None:

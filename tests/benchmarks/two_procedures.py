@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import textwrap
 from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
@@ -144,10 +145,13 @@ def table(spread: Spread) -> Iterator[str]:
 def report(p: Prepared) -> Iterator[str]:
     pairs, design = models_of(p), p.tract.design
     yield "# Directional over envelope procedure on the sample (two_procedures.py)\n"
-    yield f"Run on {date.today().isoformat()}. Invented lots and ground; {design.loads}, {design.method}, {len(p.usable)} lots,"
-    yield f"{len(pairs)} house designs. Ratio of the largest demand over all wind cases, connection by connection; demands"
-    yield "below 50 lb, 5 plf or 1 psf by the envelope procedure are left out, and so are groups of trusses that only one"
-    yield "procedure has. Small uplifts have large ratios: they are differences of wind and dead load.\n"
+    yield from prose(
+        f"Run on {date.today().isoformat()}. Invented lots and ground; {design.loads}, {design.method},",
+        f"{len(p.usable)} lots, {len(pairs)} house designs.",
+        "Ratio of the largest demand over all wind cases, connection by connection.",
+        "Demands below 50 lb, 5 plf or 1 psf by the envelope procedure are left out, and so are groups of trusses that",
+        "only one procedure has. Small uplifts have large ratios: they are differences of wind and dead load.",
+    )
     yield "## Coefficients alone: one velocity pressure everywhere\n"
     yield "| whole house | houses | least | median | most |"
     yield "|---|---|---|---|---|"
@@ -160,15 +164,25 @@ def report(p: Prepared) -> Iterator[str]:
     onto = p.hazards.q_onto_psf[p.site.known]
     over, evenness = onto / p.hazards.q_envelope_psf[p.site.known, None], onto.min(axis=1) / onto.max(axis=1)
     least, median, most = np.quantile(over, [0.0, 0.5, 1.0])
-    yield f"Pressure of the wind on to a face over the envelope procedure's: {least:.2f} to {most:.2f}, median {median:.2f}."
-    yield f"Least over most face of one lot: {evenness.min():.2f} and up, median {np.median(evenness):.2f}.\n"
+    yield from prose(
+        "Pressure of the wind on to a face over the envelope procedure's:",
+        f"{least:.2f} to {most:.2f}, median {median:.2f}. Least over most face of one lot:",
+        f"{evenness.min():.2f} and up, median {np.median(evenness):.2f}.",
+    )
     yield from table(ratios(pairs, own_hazards(p)))
     yield "\n## Pressure falling with height on windward walls\n"
-    yield "The model takes the pressure at the mean roof height on the whole windward wall. Kz at the top of each level's"
-    yield "band of wall instead would lower the base shear by"
+    yield from prose(
+        "The model takes the pressure at the mean roof height on the whole windward wall. Kz at the top of each",
+        "level's band of wall instead would lower the base shear, over houses and axes, by",
+    )
     for exposure in ("B", "C", "D"):
         less = falling_pressure(p, exposure)
-        yield f"- Exposure {exposure}: {less.min():.1%} to {less.max():.1%} over houses and axes, median {np.median(less):.1%}."
+        yield f"- Exposure {exposure}: {less.min():.1%} to {less.max():.1%}, median {np.median(less):.1%}"
+
+
+def prose(*parts: str) -> Iterator[str]:
+    yield textwrap.fill(" ".join(parts), 118)
+    yield ""
 
 
 def main() -> None:
