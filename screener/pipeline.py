@@ -37,6 +37,7 @@ from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
+from screener.wind_states import VELOCITIES
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -231,6 +232,9 @@ def _lot_hazards(
     declared = np.array([*(v.plan.plan.redundancy for v in houses.variants), 1.3])[house]
     rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
     s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
+    onto = onto_faces(site.q_by_direction_psf, *stance(lots))[0]
+    if tract.design.wind_procedure == "directional":
+        site.columns |= {name: onto[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     hazards = LotHazards(
         site.q_envelope_psf,
         site.q_components_psf,
@@ -240,7 +244,7 @@ def _lot_hazards(
         s1,
         np.asarray(rho, dtype=float),
         flat_roof_snow_psf(np.nan_to_num(site.snow_psf)),
-        onto_faces(site.q_by_direction_psf, *stance(lots))[0],
+        onto,
     )
     # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
     irc, sdc = site.seismic.sdc_irc, site.seismic.sdc

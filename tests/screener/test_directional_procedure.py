@@ -21,6 +21,7 @@ from test_demand_laws import (
 from screener.demands import load_basis
 from screener.plan_winds import face_bearings_deg, onto_faces
 from screener.plans import RoofPart, Variant
+from screener.scope import plan_findings
 from screener.standards import asce7_ch27_directional as ch27
 from screener.wind_states import FACES, DirectionalState
 
@@ -278,6 +279,35 @@ def test_plan_drawn_with_x_and_y_changed_in_winds_changed_alike() -> None:
     assert ours.keys() == theirs.keys()
     for key, values in ours.items():
         assert theirs[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
+
+
+# --- what is not computed --------------------------------------------------------------------------------------------
+
+
+def tower(storeys: int) -> str:
+    """A box of some storeys with a gable roof."""
+    names = [str(i + 1) for i in range(storeys)]
+    sides = (("front", 0, 0, 30, 0), ("rear", 0, 40, 30, 40), ("left", 0, 0, 0, 40), ("right", 30, 0, 30, 40))
+    walls = "".join(
+        f'    {{ name = "{n} {s}", storey = "{s}", from = [{a}, {b}], to = [{c}, {d}], line = "{n}" }},\n'
+        for s in names
+        for n, a, b, c, d in sides
+    )
+    levels = ", ".join(f'{{ name = "{s}", wall_height_ft = 8, areas = [{{ rect = [0, 0, 30, 40] }}] }}' for s in names)
+    head, roof = OFFSET_RIDGE.split("[[roof]]")
+    head = head[: head.index("storey = [")] + f"storey = [{levels}]\nwall = [\n{walls}]\n\n"
+    roof = roof.replace('storey = "1"', f'storey = "{names[-1]}"').replace("[0, 0, 26, 40]", "[0, 0, 30, 40]")
+    roof = roof.replace("at_ft = 26", "at_ft = 30").replace("ridge_at_ft = 9\n", "")
+    for n, *_ in sides:
+        roof = roof.replace(f'"{n}"', f'"{n} {names[-1]}"')
+    return head + "[[roof]]" + roof
+
+
+@pytest.mark.parametrize(("storeys", "flagged"), [(1, False), (2, False), (3, True)])
+def test_torsional_cases_are_missed_only_where_no_exemption_holds(storeys: int, flagged: bool) -> None:
+    """One and two light-frame storeys are exempt from cases 2 and 4 (Appendix D, D1.1); three are not."""
+    model = model_of_text(tower(storeys), procedure="directional")
+    assert ("TORSION" in {code for code, _ in plan_findings(model)}) == flagged
 
 
 # --- beside the envelope procedure -----------------------------------------------------------------------------------

@@ -39,6 +39,13 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Screened:
     return screened(write_scene(tmp_path_factory.mktemp("scene"), changes=DIRECTIONAL))
 
 
+def test_the_lots_table_tells_the_pressure_on_to_each_face(scene: Screened) -> None:
+    for k, face in enumerate(FACES):
+        onto = scene.prepared.hazards.q_onto_psf[:, k]
+        np.testing.assert_allclose(scene.lots[f"q_onto_{face}_psf"].astype(float), onto, rtol=1e-12)
+        assert (onto <= scene.prepared.site.q_components_psf + 1e-12).all()
+
+
 def test_turning_the_whole_scene_changes_nothing(scene: Screened, tmp_path: Path) -> None:
     """Lots, bearings, ground and cover turned by a quarter (5e-5: meridians, as for the envelope procedure)."""
     turned = screened(write_scene(tmp_path, 1, changes=DIRECTIONAL))
