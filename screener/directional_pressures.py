@@ -211,6 +211,9 @@ class DirectionalPressures:
     def minimum_roof_psf(self) -> float:
         return directional.minimum_roof_psf(self.edition)
 
+    def end_zone(self, ctx: RoofContext) -> tuple[str, float]:
+        return "h", ctx.variant.mean_roof_height_ft
+
     def coefficient_note(self, zone: str) -> str:
         return "G Cp: across the ridge by roof angle and h/L, along it by distance from the windward end"
 

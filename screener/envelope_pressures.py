@@ -173,6 +173,9 @@ class EnvelopePressures:
     def minimum_roof_psf(self) -> float:
         return envelope.minimum_roof_psf(self.edition)
 
+    def end_zone(self, ctx: RoofContext) -> tuple[str, float]:
+        return "2a", ctx.end_zone_ft
+
     def coefficient_note(self, zone: str) -> str:
         ends = "end zone 2E, 3E" if zone != "interior" else "zones 2, 3"
         return f"GCpf of {ends} at the roof angle"

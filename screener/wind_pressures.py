@@ -89,6 +89,9 @@ class WindPressures(Protocol):
     def minimum_roof_psf(self) -> float:
         """Least pressure on the projected roof area."""
 
+    def end_zone(self, ctx: RoofContext) -> tuple[str, float]:
+        """How the figure calls the end zone of a ridge, and how far it reaches from the end wall, ft."""
+
     def coefficient_note(self, zone: str) -> str:
         """What a derivation says of the coefficients of a roof strip."""
 

@@ -197,6 +197,18 @@ def test_a_plan_drawing_names_what_the_plan_holds() -> None:
     assert "licensed design professional" in words
 
 
+def test_a_plan_traced_by_the_directional_procedure_shows_its_own_end_zones() -> None:
+    """Trusses within a mean roof height of an end are drawn as end trusses, and the zone is that deep."""
+    variant = load_plan(SAMPLE / "plans" / "thimble.toml").variant("A")
+    h = trace_load_path(variant, "ASCE 7-16", "ASD", "directional")
+    shapes = plan_sheet(h, False)
+    words = " | ".join(s.text for s in shapes if isinstance(s, Label))
+    assert f"h = {variant.mean_roof_height_ft:.2f}".rstrip("0").rstrip(".") in words
+    assert "2a = " not in words
+    ends = sum(1 for s in shapes if s.layer == "truss_end")
+    assert ends > sum(1 for s in plan_sheet(house("thimble", "A"), False) if s.layer == "truss_end")
+
+
 def test_segments_carry_the_numbers_of_the_demand_model() -> None:
     h = house("lantern", "A")
     numbers = Counter(
