@@ -183,7 +183,7 @@ LOTS: tuple[Column, ...] = (
     _number("governing_wind_components_deg", "degrees", 1, "the same for components and cladding"),
     _number("q_envelope_psf", "psf", 2, "velocity pressure at mean roof height, envelope procedure"),
     _number("q_components_psf", "psf", 2, "the same for components and cladding"),
-    _number("q_onto_front_psf", "psf", 2, "wind on to the front, directional procedure; blank under the envelope's"),
+    _number("q_onto_front_psf", "psf", 2, "that of the wind on to the front: what the directional procedure takes"),
     _number("q_onto_rear_psf", "psf", 2, "the same, on to the rear"),
     _number("q_onto_left_psf", "psf", 2, "the same, on to the side drawn at the left (a mirrored house has it right)"),
     _number("q_onto_right_psf", "psf", 2, "the same, on to the side drawn at the right"),

@@ -233,8 +233,7 @@ def _lot_hazards(
     rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
     s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
     onto = onto_faces(site.q_by_direction_psf, *stance(lots))[0]
-    if tract.design.wind_procedure == "directional":
-        site.columns |= {name: onto[:, k] for k, name in enumerate(VELOCITIES["directional"])}
+    site.columns |= {name: onto[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     hazards = LotHazards(
         site.q_envelope_psf,
         site.q_components_psf,
