@@ -2,8 +2,9 @@
 
 h and the building's dimensions L and B are those of the whole house; distances from the windward edge are each roof
 part's own, measured from its walls. Velocity pressure is that at the mean roof height on every surface, the windward
-wall included: the standard lets it fall with height there, so this errs on the safe side by a few percent of the shear
-of two-storey houses and not at all below 15 ft.
+wall included. There the standard's falls with height (Kz), so this errs on the safe side, by up to 7 % of the shear of
+two-storey houses (results_two_procedures.md); on steep ground Kzt at the foot of the wall would be more than at the
+roof, which neither procedure counts here.
 """
 
 from __future__ import annotations
