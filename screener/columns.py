@@ -183,12 +183,17 @@ LOTS: tuple[Column, ...] = (
     _number("governing_wind_components_deg", "degrees", 1, "the same for components and cladding"),
     _number("q_envelope_psf", "psf", 2, "velocity pressure at mean roof height, envelope procedure"),
     _number("q_components_psf", "psf", 2, "the same for components and cladding"),
+    _number("q_onto_front_psf", "psf", 2, "that of the wind on to the front: what the directional procedure takes"),
+    _number("q_onto_rear_psf", "psf", 2, "the same, on to the rear"),
+    _number("q_onto_left_psf", "psf", 2, "the same, on to the side drawn at the left (a mirrored house has it right)"),
+    _number("q_onto_right_psf", "psf", 2, "the same, on to the side drawn at the right"),
 )
 
 _OF_THE_HOUSE = {
     *("lot_id", "source_row", "status", "lot_status", "style", "options", "mirrored", "start", "fits", "fit_short_ft"),
     *("front_bearing_deg", "front_bearing_from", "tier", "governing_point", "governing_hazard", "governing_ratio"),
     *("inside_permit", "hardware_cost", "labour_hours", "total_cost"),
+    *("q_onto_front_psf", "q_onto_rear_psf", "q_onto_left_psf", "q_onto_right_psf"),
 }
 HAZARDS: tuple[Column, ...] = (
     _text("lot_id", "name of the lot"),

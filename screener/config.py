@@ -90,7 +90,9 @@ class DesignSection(_Section):
     loads: Literal["ASCE 7-16", "ASCE 7-22"] = Field("ASCE 7-16", description="edition of the load standard")
     method: Literal["ASD", "LRFD"] = Field("ASD", description="allowable stress design (ASD) or strength design (LRFD)")
     wind_procedure: Literal["envelope", "directional"] = Field(
-        "envelope", description="main wind procedure; directional is planned and refused for now"
+        "envelope",
+        description='main wind procedure: "envelope" (Chapter 28, the worst direction for every house) or '
+        '"directional" (Chapter 27, each face by the winds that meet it: give the lots\' front bearings)',
     )
     hurricane_prone: bool | None = Field(
         None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"

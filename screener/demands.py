@@ -19,6 +19,7 @@ from screener.load_states import Frame
 from screener.plans import Variant
 from screener.points import Point
 from screener.standards import asce7_ch12_seismic as seismic
+from screener.wind_states import FACES, Procedure, internal_column
 
 Floats = NDArray[np.float64]
 
@@ -33,8 +34,9 @@ class LotHazards:
     """Hazard numbers of the lots that share one house design; every array has one entry a lot.
 
     ``q_envelope_psf`` and ``q_components_psf`` are velocity pressures at the mean roof height with the Kz rule of
-    Chapter 28 and of Chapters 27 and 30, each at its own worst direction; ``gcpi`` the internal pressure coefficient's
-    size; ``rho`` the redundancy factor; ``roof_snow_psf`` the flat-roof snow.
+    Chapter 28 and of Chapters 27 and 30, each at its own worst direction; ``q_onto_psf`` (lots, 4) those of the winds
+    on to the plan's faces (``wind_states.FACES``) for the directional procedure; ``gcpi`` the internal pressure
+    coefficient's size; ``rho`` the redundancy factor; ``roof_snow_psf`` the flat-roof snow.
     """
 
     q_envelope_psf: Floats
@@ -45,12 +47,18 @@ class LotHazards:
     s1_g: Floats
     rho: Floats
     roof_snow_psf: Floats
+    q_onto_psf: Floats
 
     def __len__(self) -> int:
         return len(self.q_envelope_psf)
 
     def take(self, index: NDArray[np.intp] | slice) -> LotHazards:
         return LotHazards(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})
+
+    def velocity_psf(self, name: str) -> Floats:
+        """One velocity pressure by its basis name."""
+        onto = {f"q_onto_{face}_psf": self.q_onto_psf[:, k] for k, face in enumerate(FACES)}
+        return onto[name] if name in onto else np.asarray(getattr(self, name))
 
 
 @dataclass(frozen=True)
@@ -74,9 +82,9 @@ class DemandModel:
         return float(seismic.approximate_period_s(self.mass.height_ft[-1]))
 
 
-def build_model(variant: Variant, edition: str, method: str) -> DemandModel:
-    """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22") and method ("ASD")."""
-    path = trace_load_path(variant, edition, method)
+def build_model(variant: Variant, edition: str, method: str, procedure: Procedure = "envelope") -> DemandModel:
+    """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22"), method ("ASD") and wind procedure."""
+    path = trace_load_path(variant, edition, method, procedure)
     return DemandModel(variant, path.frame, tuple(path.points), path.books, path.mass, tuple(dict.fromkeys(path.scope)))
 
 
@@ -96,10 +104,10 @@ def load_basis(model: DemandModel, hazards: LotHazards) -> Floats:
     out = np.empty((n, len(model.frame.basis)))
     out[:, 0] = 1.0
     column = model.frame.column
-    out[:, column["q_envelope_psf"]] = hazards.q_envelope_psf
-    out[:, column["q_envelope_gcpi_psf"]] = hazards.q_envelope_psf * hazards.gcpi
-    out[:, column["q_components_psf"]] = hazards.q_components_psf
-    out[:, column["q_components_gcpi_psf"]] = hazards.q_components_psf * hazards.gcpi
+    for name in model.frame.velocities:
+        q = hazards.velocity_psf(name)
+        out[:, column[name]] = q
+        out[:, column[internal_column(name)]] = q * hazards.gcpi
     out[:, column["sds_g"]] = hazards.sds_g
     out[:, column["roof_snow_psf"]] = hazards.roof_snow_psf
     out[:, column["rho_cs"]] = hazards.rho * cs

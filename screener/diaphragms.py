@@ -7,11 +7,12 @@ import math
 import numpy as np
 
 from screener.house_loads import HouseLoads
-from screener.lateral_loads import ShearLine, other
+from screener.lateral_loads import ShearLine
 from screener.line_loads import Effect, LineLoad
-from screener.load_states import Axis
 from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
+from screener.wind_pressures import other
+from screener.wind_states import Axis
 
 DIAPHRAGM_RANKS = ((120.0, "light"), (220.0, "medium"), (math.inf, "heavy"))
 """Unit shear (plf) at the reference hazards that parts diaphragms and floor rims into package lines."""
@@ -66,6 +67,7 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
     """Unit shear at both sides of each line and at changes of depth; chord force at tenths of each span."""
     level = house.lateral[storey, axis]
     t = other(axis)
+    sense = house.frame.sense_along(axis)
     supports = [line.at for line in level.lines]
     outline = house.variant.levels[storey]
     load = LineLoad(
@@ -83,12 +85,12 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
             if depth > 1.0:
                 v, _ = load.shear_and_moment(supports, k, s)
                 for sign in (1.0, -1.0):
-                    shear.append(Member({"shear_plf": sign * house.frame.sense * v / depth}, f"at {t} {s:.1f} ft"))
+                    shear.append(Member({"shear_plf": sign * sense * v / depth}, f"at {t} {s:.1f} ft"))
         for s in np.linspace(a, b, 11)[1:-1]:
             depth = outline.depth_at(t, float(s))
             if depth > 1.0:
                 _, m = load.shear_and_moment(supports, k, float(s))
-                chord.append(Member({"tension_lb": house.frame.sense * m / depth}, f"at {t} {s:.1f} ft"))
+                chord.append(Member({"tension_lb": sense * m / depth}, f"at {t} {s:.1f} ft"))
     return shear, chord
 
 
@@ -132,7 +134,7 @@ def _roof_boundary(house: HouseLoads, storey: int, line: ShearLine, walls: list[
     house.add(
         f"roof boundary: line {line.name}, storey {storey + 1}",
         "roof_boundary",
-        [Member({"shear_plf": house.frame.sense * force / line.plate_ft})],
+        [Member({"shear_plf": house.frame.sense_along(line.axis) * force / line.plate_ft})],
         ("shear_plf",),
         place=f"blocking or rim of the roof to the plate along line {line.name}",
         schedule="roof boundary",
@@ -161,7 +163,7 @@ def _floor_rim(house: HouseLoads, storey: int, line: ShearLine, walls: list[Wall
     runs = [length for w in walls for length in _under_floor_ft(house, storey, w)]
     if not runs:
         return
-    members = [Member({"shear_plf": house.frame.sense * force / sum(runs)})]
+    members = [Member({"shear_plf": house.frame.sense_along(line.axis) * force / sum(runs)})]
     house.add(
         f"floor rim to plate: line {line.name}, storey {storey + 1}",
         "plate_to_floor",

@@ -18,10 +18,12 @@ from screener.demands import IMPORTANCE, LONG_PERIOD_S, SEISMIC_SYSTEM
 from screener.derivation import Step
 from screener.design_method import METHOD_WORDS, RESISTANCE_WORDS
 from screener.files.manifest import CAUTION
-from screener.pipeline import Prepared, choose, prepare
+from screener.pipeline import Prepared, choose, prepare, stance
+from screener.plan_winds import face_bearings_deg, onto_faces
 from screener.result_tables import choice_findings
 from screener.selection import HouseResult, PointResult, Selection
 from screener.standards import asce7_ch12_seismic as ch12
+from screener.wind_states import FACES
 
 if TYPE_CHECKING:
     from screener.config import Tract
@@ -124,7 +126,7 @@ def _section(title: str, steps: list[Step]) -> Iterator[str]:
 
 
 def wind_steps(p: Prepared, lot: int) -> list[Step]:
-    """From speed and ground to the two velocity pressures, each at its own worst direction."""
+    """From speed and ground to the velocity pressures: main system (one, or one a face) and components."""
     site, edition = p.site, p.tract.design.loads
     h, ke = float(site.height_ft[lot]), float(site.elevation.ke[lot])
     v = float(site.speed.values[lot])
@@ -150,34 +152,51 @@ def wind_steps(p: Prepared, lot: int) -> list[Step]:
         ),
     ]
     steps += [*exposure_steps(site, lot, edition), *terrain_steps(site, lot, edition)]
-    for name, chapter, floor in (("envelope", "28", True), ("components", "27 and 30", False)):
-        way = int(getattr(site, f"{name}_direction")[lot])
-        q = float(getattr(site, f"q_{name}_psf")[lot])
-        if way < 0:
-            steps.append(Step(f"velocity pressure, Chapter {chapter}", "unknown", {}, "not known", "", "see scope"))
-            continue
-        letter = "D" if site.letters[lot, way] == "?" else str(site.letters[lot, way])
-        kz = float(np.asarray(ch26.kz(h, letter, edition, floor)))
-        steps.append(
-            Step(
-                f"velocity pressure q, Chapter {chapter}, worst wind from {22.5 * way:g} deg",
-                "0.00256 Kz Kzt Kd Ke V^2"
-                if ch26.kd_in_pressure(edition) == 1.0
-                else "0.00256 Kz Kzt Ke V^2 (Kd in the pressures)",
-                {
-                    "Kz": kz,
-                    "exposure": letter,
-                    "Kzt": float(site.kzt[lot, way]),
-                    "Kd": ch26.kd(edition),
-                    "Ke": ke,
-                    "V_mph": v,
-                },
-                q,
-                "psf",
-                f"{edition} Eq. 26.10-1",
-            )
-        )
+    components = "Chapter 27 and 30"
+    if p.tract.design.wind_procedure == "directional":
+        steps += face_steps(p, lot)
+        components = "Chapter 30"
+    else:
+        way = int(site.envelope_direction[lot])
+        steps.append(_pressure_step(p, lot, "Chapter 28", way, float(site.q_envelope_psf[lot]), True))
+    way = int(site.components_direction[lot])
+    steps.append(_pressure_step(p, lot, components, way, float(site.q_components_psf[lot]), False))
     return steps
+
+
+def face_steps(p: Prepared, lot: int) -> list[Step]:
+    """Velocity pressure of the wind on to each face of the plan as drawn: the worst direction of its quadrant."""
+    bearing, mirrored = stance(p.lots.iloc[p.usable[[lot]]])
+    looks = face_bearings_deg(bearing, mirrored)[0]
+    onto, ways = onto_faces(p.site.q_by_direction_psf[[lot]], bearing, mirrored)
+    steps = []
+    for face, look, q, way in zip(FACES, looks, onto[0], ways[0], strict=True):
+        where = f"looks at {look:g} deg" if np.isfinite(look) else "bearing not known: every direction"
+        steps.append(_pressure_step(p, lot, f"Chapter 27, on to the {face} ({where})", int(way), float(q), False))
+    return steps
+
+
+def _pressure_step(p: Prepared, lot: int, what: str, way: int, q: float, floor: bool) -> Step:
+    site, edition = p.site, p.tract.design.loads
+    if way < 0:
+        return Step(f"velocity pressure, {what}", "unknown", {}, "not known", "", "see scope")
+    letter = "D" if site.letters[lot, way] == "?" else str(site.letters[lot, way])
+    inside = ch26.kd_in_pressure(edition) == 1.0
+    return Step(
+        f"velocity pressure q, {what}, worst wind from {22.5 * way:g} deg",
+        "0.00256 Kz Kzt Kd Ke V^2" if inside else "0.00256 Kz Kzt Ke V^2 (Kd in the pressures)",
+        {
+            "Kz": float(np.asarray(ch26.kz(float(site.height_ft[lot]), letter, edition, floor))),
+            "exposure": letter,
+            "Kzt": float(site.kzt[lot, way]),
+            "Kd": ch26.kd(edition),
+            "Ke": float(site.elevation.ke[lot]),
+            "V_mph": float(site.speed.values[lot]),
+        },
+        q,
+        "psf",
+        f"{edition} Eq. 26.10-1",
+    )
 
 
 def exposure_steps(site: SiteHazards, lot: int, edition: str) -> list[Step]:

@@ -23,6 +23,7 @@ from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
+from screener.plan_winds import onto_faces
 from screener.plans import Plan, load_plans
 from screener.scope import (
     DEBRIS_COAST_SPEED_MPH,
@@ -37,6 +38,7 @@ from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
+from screener.wind_states import VELOCITIES
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -109,7 +111,6 @@ def prepare(
     tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1, issues: Issues | None = None
 ) -> Prepared:
     """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together."""
-    _refuse_unready(tract)
     clock = _Clock()
     issues = Issues() if issues is None else issues
     progress("reading lots, plans and hardware")
@@ -135,36 +136,21 @@ def prepare(
         raise InputError(issues.stops())
     _check_mix(tract, plans, issues)
     progress("demand models")
-    models = [build_model(v, tract.design.loads, tract.design.method) for v in houses.variants]
+    design = tract.design
+    models = [build_model(v, design.loads, design.method, design.wind_procedure) for v in houses.variants]
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))
     site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
     clock.lap("hazards")
     issues.raise_stops()
-    hazards, categories = _lot_hazards(tract, site, houses, usable, findings)
+    hazards, categories = _lot_hazards(tract, site, kept, houses, usable, findings)
     prepared = Prepared(
         tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
     )
     _scope(prepared)
     clock.lap("scope")
     return prepared
-
-
-def _refuse_unready(tract: Tract) -> None:
-    """What the contract names and this version can't do yet is refused, never quietly replaced."""
-    issues = Issues()
-    for key, value, ready in (("design.wind_procedure", tract.design.wind_procedure, "envelope"),):
-        if value != ready:
-            issues.add(
-                "not_available",
-                "stop",
-                f"project file {key}",
-                f"'{value}'",
-                f"'{ready}' in this version",
-                "the other is planned, not built",
-            )
-    issues.raise_stops()
 
 
 def _collect(stops: Issues, read: Callable[[], Any]) -> Any:
@@ -214,7 +200,12 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
 
 
 def _lot_hazards(
-    tract: Tract, site: SiteHazards, houses: Houses, usable: NDArray[np.intp], findings: Findings
+    tract: Tract,
+    site: SiteHazards,
+    lots: gpd.GeoDataFrame,
+    houses: Houses,
+    usable: NDArray[np.intp],
+    findings: Findings,
 ) -> tuple[LotHazards, NDArray[np.str_]]:
     """Hazard numbers as the demand models take them, and the category that decides capacity rules."""
     house = houses.of_lot[usable]
@@ -226,6 +217,8 @@ def _lot_hazards(
     declared = np.array([*(v.plan.plan.redundancy for v in houses.variants), 1.3])[house]
     rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
     s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
+    onto = onto_faces(site.q_by_direction_psf, *stance(lots))[0]
+    site.columns |= {name: onto[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     hazards = LotHazards(
         site.q_envelope_psf,
         site.q_components_psf,
@@ -235,10 +228,16 @@ def _lot_hazards(
         s1,
         np.asarray(rho, dtype=float),
         flat_roof_snow_psf(np.nan_to_num(site.snow_psf)),
+        onto,
     )
     # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
     irc, sdc = site.seismic.sdc_irc, site.seismic.sdc
     return hazards, np.where(np.char.startswith(irc.astype(str), "D"), irc, sdc).astype(str)
+
+
+def stance(lots: pd.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """How the houses stand: bearing of each front (NaN unknown) and whether each is built mirrored."""
+    return lots["front_bearing_deg"].to_numpy(dtype=float), lots["mirrored"].to_numpy(dtype=bool)
 
 
 def _debris(tract: Tract, speed_mph: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -257,10 +256,17 @@ def _scope(p: Prepared) -> None:
             p.findings.add(code, house == h, detail)
     bearing = lots["front_bearing_deg"].to_numpy(dtype=float)
     p.findings.add("BEARING_UNKNOWN", np.isnan(bearing), "every direction screened")
+    if tract.design.wind_procedure == "directional" and p.site.exposure is None and p.site.terrain is None:
+        alike = (house >= 0) & p.site.known
+        p.findings.add("DIRECTIONAL_ONE", alike, lambda i: _alike(p.site, i))
     p.findings.add("CONCRETE", house >= 0, "every lot, unless the list gives a concrete value")
     _permit(p, house)
     _fit(p, lots, house)
     age_findings(tract, p.hardware, p.houses, house, p.findings)
+
+
+def _alike(site: SiteHazards, lot: int) -> str:
+    return f"exposure {site.columns['exposure'][lot]}, Kzt {site.columns['kzt'][lot]:.2f}: how the house stands is idle"
 
 
 def _permit(p: Prepared, house: NDArray[np.int64]) -> None:

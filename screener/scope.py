@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hazard.standards.tables import load_table
+from screener.standards.asce7_ch27_directional import torsion_exempt
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -140,6 +141,8 @@ def plan_findings(model: DemandModel) -> list[tuple[str, str]]:
         out.append(("HEIGHT60", f"mean roof height {h:.1f} ft, least plan dimension {least:.1f} ft"))
     if h > PRESCRIPTIVE_HEIGHT_FT:
         out.append(("H33", f"mean roof height {h:.1f} ft"))
+    if not torsion_exempt(len(v.levels), h, True, True):
+        out.append(("TORSION", f"{len(v.levels)} storeys"))
     if longest > PLAN_DIMENSION_FT or longest > 3.0 * least:
         out.append(("SIZE", f"{longest:.0f} by {least:.0f} ft"))
     for roof in v.roofs:

@@ -221,7 +221,7 @@ def racking_connections(house: HouseLoads) -> None:
     for (storey, line), segments in sorted(house.segments.items()):
         wall = segments[0].wall
         force, total = _line_shear(house, storey, wall)
-        plf = house.frame.sense * force / total
+        plf = house.frame.sense_along(wall.axis) * force / total
         members = [Member({"shear_plf": plf})]
         walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == line]
         area = sum(w.length * w.height_ft - sum(o.length * (o.head_ft - o.sill_ft) for o in w.openings) for w in walls)

@@ -82,7 +82,10 @@ class TerrainView:
 
 @dataclass
 class SiteHazards:
-    """Hazard numbers of n lots. Letters and Kzt: (n, 16) by direction, clockwise from north; NaN or "?" unknown."""
+    """Hazard numbers of n lots. Letters, Kzt and q: (n, 16) by direction, clockwise from north; NaN or "?" unknown.
+
+    `q_by_direction_psf` has the Kz of Chapters 27 and 30, without the least value of Chapter 28.
+    """
 
     points: LotPoints
     working: crs_tools.WorkingCRS
@@ -104,6 +107,7 @@ class SiteHazards:
     read: dict[str, LotValues] = field(default_factory=dict)
     exposure: ExposureView | None = None
     terrain: TerrainView | None = None
+    q_by_direction_psf: Floats = field(default_factory=lambda: np.empty((0, DIRECTIONS)))
 
     @property
     def known(self) -> NDArray[np.bool_]:
@@ -527,6 +531,9 @@ def _pressures(out: SiteHazards, edition: str) -> None:
     taken before the maximum; Chapter 28 has its own least Kz, so its worst direction may be another one.
     """
     letters, h = bounded_letters(out.letters), out.height_ft[:, None]
+    product = ch26.kz(h, letters, edition) * out.kzt
+    ke, v = out.elevation.ke[:, None], out.speed.values[:, None]
+    out.q_by_direction_psf = ch26.velocity_pressure_psf(product, 1.0, ch26.kd(edition), ke, v, edition)
     for floor, name in ((True, "envelope"), (False, "components")):
         product, direction = worst_product(ch26.kz(h, letters, edition, floor), out.kzt)
         q = ch26.velocity_pressure_psf(product, 1.0, ch26.kd(edition), out.elevation.ke, out.speed.values, edition)

@@ -341,7 +341,7 @@ def _line_shear_plf(house: HouseLoads, wall: WallLine, storey: int) -> Effect:
         return house.frame.zero()
     segments = house.segments.get((wall.storey, wall.line), [])
     total = sum(s.share for s in segments) or wall.length
-    return house.frame.sense * house.lateral[storey, wall.axis].line_force[wall.line] / total
+    return house.frame.sense_along(wall.axis) * house.lateral[storey, wall.axis].line_force[wall.line] / total
 
 
 def _densities(house: HouseLoads, wall: WallLine, load: LineLoad) -> list[tuple[float, Effect]]:

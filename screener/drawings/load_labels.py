@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -14,6 +15,7 @@ from screener.drawings.shapes import Shape
 from screener.house_loads import HouseLoads
 from screener.points import REFERENCE
 from screener.roof_loads import truss_runs
+from screener.wind_states import FACES
 
 SIZE = 0.82
 ROWS_FT = (3.3, 4.3, 5.3, 6.3)
@@ -52,6 +54,7 @@ def largest_of(model: DemandModel, hazards: DrawnHazards) -> Largest:
         one * 0.0,
         one * rho,
         one * 0.0,
+        np.full((1, len(FACES)), hazards.q_psf),
     )
     basis = load_basis(model, lot)
 
@@ -87,10 +90,11 @@ def roof_loads(house: HouseLoads, largest: Largest) -> list[Shape]:
     for part in house.variant.roofs:
         for at, wall_name in part.bearings:
             texts = []
-            for run in truss_runs(house.ctx, part):
-                up = largest(f"truss tie: {part.name} on {wall_name}, {house.zone_name(run.zone)}", "uplift_lb")
-                if run.at and up == up:
-                    texts.append(((run.lo + run.hi) / 2.0, f"up {up:,.0f} lb each"))
+            for zone, group in itertools.groupby(truss_runs(house.ctx, part), lambda run: run.zone):
+                runs = list(group)
+                up = largest(f"truss tie: {part.name} on {wall_name}, {house.zone_name(zone)}", "uplift_lb")
+                if runs[0].at and up == up:
+                    texts.append(((runs[0].lo + runs[-1].hi) / 2.0, f"up {up:,.0f} lb each"))
             inward = 1.0 if at < part.ridge_at else -1.0
             out += in_rows("load", house.variant.wall(wall_name), inward, texts, ROOF_ROWS_FT, SIZE)
         for end, sense in zip(part.end_walls, (1.0, -1.0), strict=True):

@@ -558,6 +558,7 @@ TABLE: tuple[tuple[str, str], ...] = (
 )
 _FEWER_DECIMALS = {"labour_hours": 1, "kzt": 2, "kzt_strict": 2, "kzt_screening": 2, "governing_ratio": 2}
 _FEWER_DECIMALS |= {"fit_short_ft": 1, "pad_elevation_ft": 1, "q_envelope_psf": 1, "q_components_psf": 1, "ke": 3}
+_FEWER_DECIMALS |= dict.fromkeys(("q_onto_front_psf", "q_onto_rear_psf", "q_onto_left_psf", "q_onto_right_psf"), 1)
 """A reader needs fewer figures than the tables carry."""
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -602,6 +603,10 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "wind_speed_mph",
             "q_envelope_psf",
             "q_components_psf",
+            "q_onto_front_psf",
+            "q_onto_rear_psf",
+            "q_onto_left_psf",
+            "q_onto_right_psf",
             "governing_wind_envelope_deg",
             "governing_wind_components_deg",
             "ke",

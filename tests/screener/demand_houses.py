@@ -11,6 +11,7 @@ import numpy as np
 from screener.demands import DemandModel, LotHazards, build_model, evaluate, load_basis
 from screener.plans import Plan, load_plan
 from screener.points import Point
+from screener.wind_states import FACES, Procedure
 
 HERE = Path(__file__).parent
 ABACUS = HERE / "hand_check" / "abacus.toml"
@@ -33,18 +34,25 @@ def plan_text(text: str) -> Plan:
 
 @cache
 def model_of_file(
-    path: Path, style: str = "", options: tuple[str, ...] = (), mirrored: bool = False, edition: str = "ASCE 7-16"
+    path: Path,
+    style: str = "",
+    options: tuple[str, ...] = (),
+    mirrored: bool = False,
+    edition: str = "ASCE 7-16",
+    procedure: Procedure = "envelope",
 ) -> DemandModel:
-    return build_model(plan_file(path).variant(style, options, mirrored), edition, "ASD")
+    return build_model(plan_file(path).variant(style, options, mirrored), edition, "ASD", procedure)
 
 
 @cache
-def model_of_text(text: str, mirrored: bool = False, method: str = "ASD") -> DemandModel:
-    return build_model(plan_text(text).variant(mirrored=mirrored), "ASCE 7-16", method)
+def model_of_text(
+    text: str, mirrored: bool = False, method: str = "ASD", procedure: Procedure = "envelope"
+) -> DemandModel:
+    return build_model(plan_text(text).variant(mirrored=mirrored), "ASCE 7-16", method, procedure)
 
 
-def lots(**numbers: float | list[float]) -> LotHazards:
-    """Hazards of one or more lots; what is not named is a calm, still lot."""
+def lots(q_onto_psf: object = 0.0, **numbers: float | list[float]) -> LotHazards:
+    """Hazards of one or more lots; what is not named is a calm, still lot. `q_onto_psf`: one number, or (lots, 4)."""
     given = {
         "q_envelope_psf": 0.0,
         "q_components_psf": 0.0,
@@ -56,8 +64,10 @@ def lots(**numbers: float | list[float]) -> LotHazards:
         "roof_snow_psf": 0.0,
         **numbers,
     }
-    n = max(np.size(v) for v in given.values())
-    return LotHazards(**{k: np.broadcast_to(np.asarray(v, dtype=float), n).copy() for k, v in given.items()})
+    onto = np.asarray(q_onto_psf, dtype=float)
+    n = max([np.size(v) for v in given.values()] + ([len(onto)] if onto.ndim == 2 else []))
+    arrays = {k: np.broadcast_to(np.asarray(v, dtype=float), n).copy() for k, v in given.items()}
+    return LotHazards(**arrays, q_onto_psf=np.broadcast_to(onto, (n, len(FACES))).copy())
 
 
 def named(model: DemandModel, name: str) -> list[Point]:

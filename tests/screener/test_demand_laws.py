@@ -22,6 +22,7 @@ from screener import points
 from screener.demands import DemandModel, LotHazards, build_model, evaluate, load_basis
 from screener.load_path import trace_load_path
 from screener.plans import RoofPart, Variant
+from screener.wind_states import FACES, Procedure
 
 PUBLISHED = HERE.parent / "published"
 Case = tuple[Path, str, tuple[str, ...]]
@@ -50,12 +51,13 @@ def name_of(case: Case) -> str:
     return "/".join([case[0].stem, case[1], "+".join(case[2])]).rstrip("/")
 
 
-def model_of(case: Case, mirrored: bool = False) -> DemandModel:
-    return model_of_file(case[0], case[1], case[2], mirrored)
+def model_of(case: Case, mirrored: bool = False, procedure: Procedure = "envelope") -> DemandModel:
+    return model_of_file(case[0], case[1], case[2], mirrored, procedure=procedure)
 
 
 ONE_EACH = pytest.mark.parametrize("case", some_houses(), ids=name_of)
 EVERY = pytest.mark.parametrize("case", houses(), ids=name_of)
+BOTH = pytest.mark.parametrize("procedure", ["envelope", "directional"])
 
 
 def demands(model: DemandModel, hazards: LotHazards) -> dict[str, np.ndarray]:
@@ -71,6 +73,7 @@ def mixed_lots(n: int = 12, seed: int = 3) -> LotHazards:
     return lots(
         q_envelope_psf=list(q),
         q_components_psf=list(q * r.uniform(0.8, 1.1, n)),
+        q_onto_psf=q[:, None] * np.random.default_rng(seed + 1).uniform(0.4, 1.1, (n, len(FACES))),
         gcpi=list(r.choice([0.18, 0.55], n)),
         sds_g=list(sds),
         sd1_g=list(0.6 * sds),
@@ -80,6 +83,14 @@ def mixed_lots(n: int = 12, seed: int = 3) -> LotHazards:
     )
 
 
+def faced_from_the_other_side(hazards: LotHazards) -> LotHazards:
+    """The same winds met by a mirrored house: what blew on to the left blows on to the right."""
+    left, right = FACES.index("left"), FACES.index("right")
+    onto = hazards.q_onto_psf.copy()
+    onto[:, [left, right]] = onto[:, [right, left]]
+    return replace(hazards, q_onto_psf=onto)
+
+
 def changed(hazards: LotHazards, **factors: float) -> LotHazards:
     return LotHazards(**{k: getattr(hazards, k) * factors.get(k, 1.0) for k in hazards.__dataclass_fields__})
 
@@ -87,12 +98,14 @@ def changed(hazards: LotHazards, **factors: float) -> LotHazards:
 # --- growth ----------------------------------------------------------------------------------------------------------
 
 
+@BOTH
 @ONE_EACH
 @given(more=st.floats(1.0, 1.5))
 @settings(max_examples=6, deadline=None)
-def test_more_wind_never_lowers_a_demand(case: Case, more: float) -> None:
-    model, here = model_of(case), mixed_lots()
-    low, high = demands(model, here), demands(model, changed(here, q_envelope_psf=more, q_components_psf=more))
+def test_more_wind_never_lowers_a_demand(case: Case, procedure: Procedure, more: float) -> None:
+    model, here = model_of(case, procedure=procedure), mixed_lots()
+    windier = changed(here, q_envelope_psf=more, q_components_psf=more, q_onto_psf=more)
+    low, high = demands(model, here), demands(model, windier)
     for name in low:
         assert (high[name] >= low[name] - 1e-9 * np.abs(low[name])).all(), name
 
@@ -107,9 +120,10 @@ def test_more_shaking_never_lowers_a_demand(case: Case, more: float) -> None:
         assert (high[name] >= low[name] - 1e-9 * np.abs(low[name])).all(), name
 
 
+@BOTH
 @ONE_EACH
-def test_more_redundancy_or_inside_pressure_never_lowers_a_demand(case: Case) -> None:
-    model, here = model_of(case), mixed_lots()
+def test_more_redundancy_or_inside_pressure_never_lowers_a_demand(case: Case, procedure: Procedure) -> None:
+    model, here = model_of(case, procedure=procedure), mixed_lots()
     low, high = demands(model, here), demands(model, changed(here, rho=1.2, gcpi=1.5))
     for name in low:
         assert (high[name] >= low[name] - 1e-9 * np.abs(low[name])).all(), name
@@ -119,11 +133,12 @@ def weighed(variant: Variant, least: float = 1.0, greatest: float = 1.0) -> Vari
     return replace(variant, weights={k: (a * least, b * greatest) for k, (a, b) in variant.weights.items()})
 
 
+@BOTH
 @ONE_EACH
-def test_less_dead_load_never_lowers_net_uplift(case: Case) -> None:
+def test_less_dead_load_never_lowers_net_uplift(case: Case, procedure: Procedure) -> None:
     """Least weights resist; without a tenth of them no wind uplift or hold-down tension gets smaller."""
-    model, here = model_of(case), mixed_lots()
-    light = build_model(weighed(model.variant, least=0.9), "ASCE 7-16", "ASD")
+    model, here = model_of(case, procedure=procedure), mixed_lots()
+    light = build_model(weighed(model.variant, least=0.9), "ASCE 7-16", "ASD", procedure)
     basis = load_basis(model, here)
     assert np.array_equal(basis, load_basis(light, here))  # least weights do not shake
     ours, lighter = first_components(model, basis), first_components(light, basis)
@@ -155,13 +170,14 @@ def test_more_seismic_weight_never_lowers_seismic_shear(case: Case) -> None:
                 assert worst_of(heavy, high[lot], point.name, "shear_plf", "seismic") >= ours * (1 - 1e-9), point.name
 
 
+@BOTH
 @ONE_EACH
-def test_pressure_doubled_without_dead_load_doubles_every_wind_demand(case: Case) -> None:
+def test_pressure_doubled_without_dead_load_doubles_every_wind_demand(case: Case, procedure: Procedure) -> None:
     """Basis rows with velocity pressures alone: no weights, no least loads."""
-    model = model_of(case)
+    model = model_of(case, procedure=procedure)
     column = model.frame.column
     basis = np.zeros((2, len(model.frame.basis)))
-    for name, value in (("q_envelope_psf", 21.0), ("q_components_psf", 19.0)):
+    for name, value in zip(model.frame.velocities, (21.0, 19.0, 17.0, 20.0, 23.0), strict=False):
         basis[:, column[name]] = [value, 2.0 * value]
         basis[:, column[name.replace("_psf", "_gcpi_psf")]] = [0.18 * value, 0.36 * value]
     for point in model.points:
@@ -189,10 +205,13 @@ def demand_sets(model: DemandModel, hazards: LotHazards) -> dict[tuple[object, .
     return {k: np.array(sorted(map(tuple, np.round(v, 7)))) for k, v in groups.items()}
 
 
+@BOTH
 @EVERY
-def test_mirrored_house_has_the_same_demands(case: Case) -> None:
+def test_mirrored_house_has_the_same_demands(case: Case, procedure: Procedure) -> None:
+    """A mirrored house in mirrored winds."""
     here = mixed_lots(5)
-    ours, mirrored = demand_sets(model_of(case), here), demand_sets(model_of(case, mirrored=True), here)
+    ours = demand_sets(model_of(case, procedure=procedure), here)
+    mirrored = demand_sets(model_of(case, mirrored=True, procedure=procedure), faced_from_the_other_side(here))
     assert ours.keys() == mirrored.keys()
     for key, values in ours.items():
         assert mirrored[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
@@ -229,10 +248,13 @@ end_walls = ["front", "rear"]
 """
 
 
-def test_mirrored_house_with_its_ridge_off_the_middle() -> None:
+@BOTH
+def test_mirrored_house_with_its_ridge_off_the_middle(procedure: Procedure) -> None:
     """Slopes of two angles: which of them is drawn at the left must not matter."""
     here = mixed_lots(5)
-    ours, mirrored = (demand_sets(model_of_text(OFFSET_RIDGE, mirrored=m), here) for m in (False, True))
+    ours = demand_sets(model_of_text(OFFSET_RIDGE, procedure=procedure), here)
+    other = model_of_text(OFFSET_RIDGE, mirrored=True, procedure=procedure)
+    mirrored = demand_sets(other, faced_from_the_other_side(here))
     assert ours.keys() == mirrored.keys()
     for key, values in ours.items():
         assert mirrored[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
@@ -248,9 +270,12 @@ def offset_hip() -> str:
     return text.replace('["front", "rear"]', '["left", "right"]')
 
 
-def test_mirrored_hip_with_its_ridge_off_the_middle() -> None:
+@BOTH
+def test_mirrored_hip_with_its_ridge_off_the_middle(procedure: Procedure) -> None:
     here = mixed_lots(5)
-    ours, mirrored = (demand_sets(model_of_text(offset_hip(), mirrored=m), here) for m in (False, True))
+    ours = demand_sets(model_of_text(offset_hip(), procedure=procedure), here)
+    other = model_of_text(offset_hip(), mirrored=True, procedure=procedure)
+    mirrored = demand_sets(other, faced_from_the_other_side(here))
     assert ours.keys() == mirrored.keys()
     for key, values in ours.items():
         assert mirrored[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
@@ -282,9 +307,10 @@ def test_mirrored_twice_is_the_house_itself(case: Case) -> None:
 # --- lots are independent --------------------------------------------------------------------------------------------
 
 
+@BOTH
 @ONE_EACH
-def test_lot_order_and_splitting_change_nothing(case: Case) -> None:
-    model, here = model_of(case), mixed_lots(33)
+def test_lot_order_and_splitting_change_nothing(case: Case, procedure: Procedure) -> None:
+    model, here = model_of(case, procedure=procedure), mixed_lots(33)
     whole = demands(model, here)
     order = np.random.default_rng(1).permutation(33)
     shuffled = demands(model, here.take(order))
@@ -308,12 +334,13 @@ def test_the_worst_case_is_at_least_each_case(case: Case) -> None:
         assert np.array_equal(np.maximum(governing, 0.0), found.largest), point.name
 
 
+@BOTH
 @pytest.mark.parametrize("case", [c for c in some_houses() if c[0].stem in ("abacus", "ladder")], ids=name_of)
-def test_cases_left_out_never_govern(case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_cases_left_out_never_govern(case: Case, procedure: Procedure, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every case kept against the pruned set, on random bases of numbers not below zero: same maxima of each hazard."""
-    pruned = model_of(case)
+    pruned = model_of(case, procedure=procedure)
     monkeypatch.setattr(points, "undominated", lambda rows, hazards: (rows, list(range(len(rows)))))
-    full = build_model(pruned.variant, "ASCE 7-16", "ASD")
+    full = build_model(pruned.variant, "ASCE 7-16", "ASD", procedure)
     r = np.random.default_rng(8)
     basis = r.uniform(0.0, 1.0, (60, len(pruned.frame.basis))) * r.choice(
         [0.0, 0.1, 1.0, 40.0], (60, len(pruned.frame.basis))
@@ -337,10 +364,11 @@ def test_cases_left_out_never_govern(case: Case, monkeypatch: pytest.MonkeyPatch
 EVERY_VARIANT = pytest.mark.parametrize("case", houses(singles=True), ids=name_of)
 
 
+@BOTH
 @EVERY_VARIANT
-def test_what_enters_arrives(case: Case) -> None:
+def test_what_enters_arrives(case: Case, procedure: Procedure) -> None:
     """Vertical: roofs, porches, walls, floors against feet and posts. Horizontal: levels against lines at the base."""
-    books = model_of(case).books
+    books = model_of(case, procedure=procedure).books
     entered, arrived = sum(books.entered.values()), sum(books.arrived.values())
     assert np.abs(entered).max() > 100.0
     assert entered == pytest.approx(arrived, rel=1e-9, abs=1e-6)
@@ -516,11 +544,13 @@ def test_least_lateral_load_takes_a_gable_for_a_wall() -> None:
     assert model.books.shear_entered["y"][row, 0] == pytest.approx(16 * area, rel=1e-9)
 
 
+@BOTH
 @ONE_EACH
-def test_every_wall_that_the_wind_lifts_is_anchored(case: Case) -> None:
+def test_every_wall_that_the_wind_lifts_is_anchored(case: Case, procedure: Procedure) -> None:
     """Uplift at the foot of a wall on the foundation goes somewhere: a sill anchor point stands for it."""
-    house = trace_load_path(model_of(case).variant, "ASCE 7-16", "ASD")
-    basis = load_basis(model_of(case), lots(q_envelope_psf=40.0, q_components_psf=40.0))[0]
+    model = model_of(case, procedure=procedure)
+    house = trace_load_path(model.variant, "ASCE 7-16", "ASD", procedure)
+    basis = load_basis(model, lots(q_envelope_psf=40.0, q_components_psf=40.0, q_onto_psf=40.0))[0]
     anchored = {p.name for p in house.points if p.family == "sill_anchor"}
     for wall in house.variant.walls_of(0):
         foot = house.loads[wall.name].foot.total()
@@ -529,11 +559,13 @@ def test_every_wall_that_the_wind_lifts_is_anchored(case: Case) -> None:
             assert f"sill anchor: {wall.name}" in anchored, f"{wall.name}: {net.max():.0f} lb of net uplift end here"
 
 
+@BOTH
 @ONE_EACH
-def test_segments_share_their_lines_shear(case: Case) -> None:
+def test_segments_share_their_lines_shear(case: Case, procedure: Procedure) -> None:
     """Unit shear times the strength-weighted lengths of a line's pieces, from the plan, is the line's force."""
-    house = trace_load_path(model_of(case).variant, "ASCE 7-16", "ASD")
-    basis = load_basis(model_of(case), mixed_lots(1))[0]
+    model = model_of(case, procedure=procedure)
+    house = trace_load_path(model.variant, "ASCE 7-16", "ASD", procedure)
+    basis = load_basis(model, mixed_lots(1))[0]
     by_name = {p.name: p for p in house.points}
     for (storey, axis), level in house.lateral.items():
         for line in level.lines:
@@ -546,7 +578,10 @@ def test_segments_share_their_lines_shear(case: Case) -> None:
                         ratio = w.height_ft / piece.length
                         weighted += piece.length * (0.0 if ratio > 3.5 + 1e-9 else min(1.0, 2.0 / ratio))
             point = by_name[f"wall sheathing: line {line.name}, storey {storey + 1}"]
-            winds = [float(level.line_force[line.name][i] @ basis) * s.sense for i, s in enumerate(house.frame.wind)]
+            winds = [
+                float(level.line_force[line.name][i] @ basis) * s.sense_along(axis)
+                for i, s in enumerate(house.frame.wind)
+            ]
             found = point.values(basis[None, :])[0, np.array(point.case_hazards) == "wind", 0].max()
             assert found * weighted == pytest.approx(0.6 * max(winds), rel=1e-9)
         forces = sum(level.line_force.values())

@@ -29,7 +29,6 @@ from screener.capacities import CapacityContext, capacity
 from screener.columns import CSV_TABLES, TABLES
 from screener.config import load_tract
 from screener.files.manifest import CAUTION
-from screener.pipeline import prepare
 
 STATUSES = {"screened", "refer", "skipped", "no_hardware"}
 Columns = {"exposure": {"column": "exposure_from_drawing"}, "kzt": {"column": "kzt_from_drawing"}}
@@ -710,14 +709,6 @@ def test_mixing_editions_is_refused(tmp_path: Path, loads: str, given: dict[str,
     file = write_tract(tmp_path, cut(TWELVE[:1]), {"design.loads": loads, **given})
     with pytest.raises(InputError, match=word):
         load_tract(file)
-
-
-def test_what_this_version_lacks_is_refused_not_replaced(tmp_path: Path) -> None:
-    """The directional procedure is named by the project format; it may not quietly become another."""
-    for key, value in (("wind_procedure", "directional"),):
-        file = write_tract(tmp_path, cut(TWELVE[:1]), {f"design.{key}": value})
-        with pytest.raises(InputError, match=value):
-            prepare(load_tract(file))
 
 
 def test_coarse_rasters_of_one_value_are_read_as_constants_are(tmp_path: Path) -> None:

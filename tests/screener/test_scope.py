@@ -459,5 +459,6 @@ def test_every_code_that_a_run_can_give_has_a_case_here() -> None:
     here |= {"KZT_UNSEEN", "KZT_FOOT"} & set(GROUNDS)
     here |= {"OLD_LAND_COVER", "OLD_ELEVATION", "OLD_CAPACITY", "OLD_PRICE", "AGE_UNKNOWN"}
     elsewhere = {"KEPT_SHORT"}  # test_pipeline
-    never = {"PLAN_STOP", "SALT", "DIRECTIONAL_ONE"}  # on the list; no code path gives them
+    elsewhere |= {"DIRECTIONAL_ONE", "TORSION"}  # test_directional_runs, test_directional_procedure
+    never = {"PLAN_STOP", "SALT"}  # on the list; no code path gives them
     assert set(codes()) == here | elsewhere | never
