@@ -22,7 +22,7 @@ from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
-from screener.plans import Plan, load_plans
+from screener.plans import Plan, Variant, load_plans
 from screener.scope import (
     DEBRIS_COAST_SPEED_MPH,
     DEBRIS_SPEED_MPH,
@@ -31,7 +31,7 @@ from screener.scope import (
     plan_findings,
 )
 from screener.selection import Selection, select
-from screener.site_hazards import SiteHazards, site_hazards
+from screener.site_hazards import SiteHazards, at_height, site_hazards
 from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import redundancy_factor
@@ -89,6 +89,7 @@ class Results:
     timings: dict[str, Any]
     summary: dict[str, Any]
     layers: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    purchase: dict[str, pd.DataFrame] = field(default_factory=dict)  # orders, forecast, kits, lot_kits, prices
 
 
 class _Clock:
@@ -240,6 +241,15 @@ def _lot_hazards(
     # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
     irc, sdc = site.seismic.sdc_irc, site.seismic.sdc
     return hazards, np.where(np.char.startswith(irc.astype(str), "D"), irc, sdc).astype(str)
+
+
+def hazards_as_if(p: Prepared, variant: Variant) -> tuple[SiteHazards, LotHazards, NDArray[np.str_]]:
+    """Hazards of all usable lots as if this house stood on each, at its own mean roof height; nothing is recorded."""
+    n = len(p.usable)
+    site = at_height(p.tract, p.lots.iloc[p.usable], p.site, np.full(n, variant.mean_roof_height_ft))
+    everywhere = Houses((variant,), np.zeros(n, dtype=np.int64))
+    hazards, categories = _lot_hazards(p.tract, site, everywhere, np.arange(n), Findings(n))
+    return site, hazards, categories
 
 
 def _debris(tract: Tract, speed_mph: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import pandas as pd
 
-from screener.columns import CSV_TABLES
+from screener.columns import CSV_TABLES, PURCHASE_TABLES
 from screener.files.csv_tables import formula_cells, write_csv
 from screener.files.geopackage import write_geopackage
 from screener.files.manifest import run_table, write_manifest
@@ -59,6 +59,8 @@ def write_results(
         "exceptions": results.exceptions,
         "packages": results.packages,
     }
+    purchase: Mapping[str, pd.DataFrame] = getattr(results, "purchase", {})
+    tables |= {name: purchase.get(name, pd.DataFrame()) for name in PURCHASE_TABLES}
     tables["issues"] = with_formula_notes(results.issues, tables)
     layers: Mapping[str, GeoDataFrame] = getattr(results, "layers", {})
     attributes = {name: table for name, table in tables.items() if name != "lots"}
