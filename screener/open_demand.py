@@ -32,7 +32,7 @@ from screener.sums_of_lots import (
 if TYPE_CHECKING:
     from screener.purchase_case import PurchaseCase
 
-DRAWS, SEED = 20_000, 20260101
+DRAWS, SEED = 5_000, 20260101
 SHARES = (0.1, 0.5, 0.9)
 Ints = NDArray[np.int64]
 Place = tuple[str, str]

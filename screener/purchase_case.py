@@ -93,6 +93,10 @@ class PurchaseCase:
         table = table.sort_values(["lot_id", "plan"], kind="stable", ignore_index=True)
         return replace(self, lot_kits=table, settings=self.settings.model_copy(update={"plan_mix": mix}))
 
+    def with_settings(self, changes: dict[str, Any]) -> PurchaseCase:
+        """The same with other settings of [purchase]; each must be a legal value."""
+        return replace(self, settings=self.settings.model_copy(update=changes))
+
     def with_prices(self, prices: PriceList, source: str) -> PurchaseCase:
         """The same at other prices. Raises InputError where a kit holds an item that the list does not have."""
         missing = sorted({str(i) for i in self.kits["item"]} - {r.item for r in prices.rows if r.price is not None})
@@ -131,8 +135,8 @@ def read_case(folder: Path) -> PurchaseCase:
     if manifest is None or missing:
         found = f"no {', '.join(missing)}" if missing else "no run.json"
         raise InputError([Issue("no_results", "stop", str(folder), found, "results of `screener run`", "run it again")])
-    kits, lot_kits, prices = (_texts(folder / f"{name}.csv") for name in ("kits", "lot_kits", "prices"))
-    lots = _texts(folder / "lots.csv", ["lot_id", "phase", "start"])
+    kits, lot_kits, prices = (read_texts(folder / f"{name}.csv") for name in ("kits", "lot_kits", "prices"))
+    lots = read_texts(folder / "lots.csv", ["lot_id", "phase", "start"])
     kits["quantity"] = pd.to_numeric(kits["quantity"]).astype(np.int64)
     lot_kits["share"] = pd.to_numeric(lot_kits["share"])
     settings = manifest.get("settings", {})
@@ -149,7 +153,7 @@ def read_case(folder: Path) -> PurchaseCase:
     return case.with_mix(mix) if mix and (lot_kits["state"] == OPEN).any() else case  # shares as the run had them
 
 
-def _texts(path: Path, columns: list[str] | None = None) -> pd.DataFrame:
+def read_texts(path: Path, columns: list[str] | None = None) -> pd.DataFrame:
     """A result table with every cell a text; the apostrophe that guards a formula is taken off again."""
     import pyarrow as pa
     from pyarrow import csv
