@@ -134,10 +134,10 @@ def test_an_uncertain_mix_is_simulated_and_wider() -> None:
 
 
 def test_a_nearly_certain_mix_comes_to_the_exact_answer() -> None:
-    """Simulated with a mix as sure as a million houses: percentiles within two boxes' worth of the exact ones.
+    """Simulated with a mix as sure as a million houses: percentiles within one house's straps of the exact ones.
 
-    5,000 draws: the probability of a percentile is off by 0.017 at four standard errors, about 0.1 standard
-    deviations of the total, here 0.1 * sqrt(40 * 0.24) * 30 = 9 straps."""
+    5,000 draws put the probability of a percentile off by at most 0.017 (four standard errors), which is less than one
+    step of 30 straps of a total whose standard deviation is 30 sqrt(40 x 0.24) = 93."""
     sure, nearly = tract_rows(open_case(40)), tract_rows(open_case(40, mix_certainty=1e6))
     for name in ("p10", "p50", "p90"):
         assert abs(sure["strap"][name] - nearly["strap"][name]) <= 30
