@@ -90,14 +90,15 @@ def forecast_lines(case: PurchaseCase, demand: OpenDemand) -> pd.DataFrame:
     )
     # items of one lead and delivery share the same days, so each set of lots is looked at once
     wanted: dict[tuple[int, ...], set[Place]] = {}
-    for item, drop, of_days in zip(orders["item"], orders["drop"], orders["days"], strict=True):
+    lines = list(zip(orders["item"].tolist(), orders["drop"].tolist(), orders["days"].tolist(), strict=True))
+    for item, drop, of_days in lines:
         wanted.setdefault(of_days, set()).add((item, drop))
     alike = [lots["alike"].to_numpy()[by_day[day]].tolist() for day in sorted(by_day)]
     here = {of_days: [kind for day in of_days for kind in alike[day]] for of_days in wanted}
-    found = {of_days: demand.quantities(demand.groups(here[of_days]), only) for of_days, only in wanted.items()}
+    found = {of_days: demand.quantities(demand.groups(here[of_days]), only, False) for of_days, only in wanted.items()}
     settings = case.settings
     rows = []
-    for item, drop, of_days in zip(orders["item"], orders["drop"], orders["days"], strict=True):
+    for item, drop, of_days in lines:
         q = found[of_days].get((item, drop))
         long = case.prices.lead_days(item, settings.lead_time_days) >= settings.long_lead_days
         pieces = 0 if q is None else q.p90 if long else q.p50
@@ -106,8 +107,8 @@ def forecast_lines(case: PurchaseCase, demand: OpenDemand) -> pd.DataFrame:
             (pieces, pieces * share, pieces * _minutes(case, item), len(here[of_days]), "p90" if long else "p50")
         )
     worth = pd.DataFrame(rows, columns=["quantity", "with_waste", "minutes", "lots", "sized_at"])
-    lines = pd.concat([orders.drop(columns="days"), worth], axis=1).assign(status=FORECAST, lot_id="")
-    return lines[lines["quantity"] > 0].reset_index(drop=True)
+    table = pd.concat([orders.drop(columns="days"), worth], axis=1).assign(status=FORECAST, lot_id="")
+    return table[table["quantity"] > 0].reset_index(drop=True)
 
 
 def _minutes(case: PurchaseCase, item: str) -> int:

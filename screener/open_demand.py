@@ -137,8 +137,10 @@ class OpenDemand:
         kits = {k for g in groups for k, share in zip(g.kits, g.share, strict=True) if k and share > 0}
         return sorted(place for place, taken in self.taken.items() if not kits.isdisjoint(taken))
 
-    def quantities(self, groups: tuple[OpenGroup, ...], only: set[Place] | None = None) -> dict[Place, Quantity]:
-        """Pieces of every item (of `only` these) that the groups may take."""
+    def quantities(
+        self, groups: tuple[OpenGroup, ...], only: set[Place] | None = None, drivers: bool = True
+    ) -> dict[Place, Quantity]:
+        """Pieces of every item (of `only` these) that the groups may take; `drivers`: and why uncertain."""
         wanted = [place for place in self.places(groups) if only is None or place in only]
         if not wanted:
             return {}
@@ -146,7 +148,8 @@ class OpenDemand:
         out = {}
         for k, place in enumerate(wanted):
             classes = self.classes(groups, self.taken[place])
-            driver, expected = self._driver(groups, self.taken[place]), mean_of(classes)
+            driver = self._driver(groups, self.taken[place]) if drivers else ""
+            expected = mean_of(classes)
             if not self.independent:
                 out[place] = _of_draws(draws[k], expected, driver + _MIX_UNSURE)
             elif support_steps(classes)[2] > MOST_SUPPORT:
