@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from screener import columns
 from screener.houses import NO_HOUSE
+from screener.kits import FIRM
 from screener.lots import SKIPPED, spread
 from screener.order_dates import lot_dates
 from screener.pipeline import Prepared, Results
@@ -30,6 +31,7 @@ def build_results(p: Prepared, s: Selection) -> Results:
     demands = _demands(p, s, governing)
     case = case_of_run(p, s, open_lots(p, s))
     bought = purchase_of(case)
+    _note_undated(p, case)
     lots = _lots(p, s, governing, case)
     exceptions = _exceptions(p)
     issues = p.issues.frame().reindex(columns=columns.names("issues"))
@@ -44,6 +46,21 @@ def build_results(p: Prepared, s: Selection) -> Results:
     run = {**_run(p, s), "forecast": bought.facts}
     summary = {**_summary(s), **_purchase_summary(bought)}
     return Results(lots, demands, bought.bill, exceptions, issues, _packages(s), run, {}, summary, layers, purchase)
+
+
+def _note_undated(p: Prepared, case: PurchaseCase) -> None:
+    """Lots to be bought for without a start date: their orders have no date."""
+    lots = case.lots_of(FIRM)
+    undated = int((lots["start"] == "").sum())
+    if undated and undated < len(lots):  # where no lot has a date, nobody expects one
+        p.issues.add(
+            "start_missing",
+            "note",
+            p.tract.shown(p.tract.lots.file),
+            f"{undated} lots without a start date",
+            "a date",
+            "their orders stand in a bucket of their own, without a date",
+        )
 
 
 def choice_findings(p: Prepared, s: Selection) -> None:

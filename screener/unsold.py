@@ -47,7 +47,6 @@ class OpenLots:
     """What the lots without a plan would take: their rows of `lot_kits`, and the rows of the kits these name."""
 
     lots: int = 0
-    fit_unchecked: int = 0
     lot_kits: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOT_KITS)))
     kit_rows: tuple[KitRow, ...] = ()
 
@@ -84,7 +83,8 @@ def open_lots(p: Prepared, s: Selection, progress: Callable[[str], None] = lambd
         )
     table = fitted_shares(pd.concat(frames, ignore_index=True))
     _note_tall(p)
-    return OpenLots(len(lots), int((~checked).sum()), table, tuple(rows))
+    _note_unchecked(p, int((~checked).sum()))
+    return OpenLots(len(lots), table, tuple(rows))
 
 
 def fitted_shares(table: pd.DataFrame) -> pd.DataFrame:
@@ -189,6 +189,18 @@ def _stopped(p: Prepared) -> NDArray[np.bool_]:
     out = np.zeros(len(p.usable), dtype=bool)
     out[[f.lot for f in p.findings.items if f.severity == "stop" and f.code != "NO_PLAN"]] = True
     return out
+
+
+def _note_unchecked(p: Prepared, lots: int) -> None:
+    if lots:
+        p.issues.add(
+            "mix_fit_unknown",
+            "note",
+            p.tract.shown(p.tract.lots.file),
+            f"{lots} lots with no plan whose fit can't be judged",
+            "front bearing, setbacks and a usable shape",
+            "every plan of the mix is taken to fit there",
+        )
 
 
 def _note_tall(p: Prepared) -> None:
