@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from screener.quantities import HouseQuantities
-
 if TYPE_CHECKING:
     from screener.pipeline import Prepared
+    from screener.quantities import HouseQuantities
     from screener.selection import Selection
     from screener.unsold import OpenLots
 
@@ -56,6 +55,18 @@ def chosen_quantities(
     """What a package means for one house: `quantities` by line and option."""
     package = s.plan.packages[tier]
     return [(line, quantities[n][package[line]]) for n, line in enumerate(s.lines) if line in package]
+
+
+def fitted_shares(table: pd.DataFrame) -> pd.DataFrame:
+    """`lot_kits` rows of open lots with the mix conditioned on what fits: a lot's shares add up to 1 again.
+
+    A lot that no plan of the mix fits has no shares (NaN would hide it: 0 throughout).
+    """
+    share = table["share"].to_numpy(dtype=float).copy()
+    share[(table["why"] == NO_FIT).to_numpy()] = 0.0
+    codes, _ = pd.factorize(table["lot_id"])
+    total = np.bincount(codes, share)[codes] if len(table) else share
+    return table.assign(share=np.divide(share, total, out=np.zeros_like(share), where=total > 0))
 
 
 def kit_tables(p: Prepared, s: Selection, open_lots: OpenLots) -> tuple[pd.DataFrame, pd.DataFrame]:

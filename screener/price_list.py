@@ -10,11 +10,14 @@ import math
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from screener.hardware import Hardware
 from screener.prices import Price, decimal, parse_price_breaks
+
+if TYPE_CHECKING:
+    from screener.hardware import Hardware
 
 MILLION = 1_000_000
 """Shares and minutes are counted in whole millionths, so that sums are exact."""

@@ -19,14 +19,14 @@ import pandas as pd
 from hazard.issues import InputError, Issue
 from screener.config import PurchaseSection
 from screener.files.manifest import read_manifest
-from screener.kits import OPEN, kit_tables
+from screener.kits import OPEN, fitted_shares, kit_tables
 from screener.price_list import MILLION, PriceList, millionths, of_hardware, of_records
 from screener.prices import cents, decimal
-from screener.unsold import OpenLots, fitted_shares
 
 if TYPE_CHECKING:
     from screener.pipeline import Prepared
     from screener.selection import Selection
+    from screener.unsold import OpenLots
 
 DROPS = ("foundation", "walls", "floor", "roof")
 """Deliveries of a house in the order they are needed."""

@@ -17,6 +17,7 @@ from screener.order_dates import lot_dates
 from screener.pipeline import Prepared, Results
 from screener.purchase_case import PurchaseCase, case_of_run
 from screener.purchase_tables import Purchase, lot_money, purchase_of
+from screener.rounding import rounding_costs
 from screener.selection import PointResult, Selection
 from screener.unsold import open_lots
 
@@ -43,7 +44,7 @@ def build_results(p: Prepared, s: Selection) -> Results:
         "lot_kits": case.lot_kits,
         "prices": case.prices.frame(),
     }
-    run = {**_run(p, s), "forecast": bought.facts}
+    run = {**_run(p, s), "forecast": bought.facts, "rounding_cents": rounding_costs(case)}
     summary = {**_summary(s), **_purchase_summary(bought)}
     return Results(lots, demands, bought.bill, exceptions, issues, _packages(s), run, {}, summary, layers, purchase)
 

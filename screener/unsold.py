@@ -27,6 +27,7 @@ from screener.kits import (
     OPEN,
     OWN_HARDWARE,
     KitRow,
+    fitted_shares,
     kit_name,
     kit_rows,
 )
@@ -85,18 +86,6 @@ def open_lots(p: Prepared, s: Selection, progress: Callable[[str], None] = lambd
     _note_tall(p)
     _note_unchecked(p, int((~checked).sum()))
     return OpenLots(len(lots), table, tuple(rows))
-
-
-def fitted_shares(table: pd.DataFrame) -> pd.DataFrame:
-    """`lot_kits` rows of open lots with the mix conditioned on what fits: a lot's shares add up to 1 again.
-
-    A lot that no plan of the mix fits has no shares (NaN would hide it: 0 throughout).
-    """
-    share = table["share"].to_numpy(dtype=float).copy()
-    share[(table["why"] == NO_FIT).to_numpy()] = 0.0
-    codes, _ = pd.factorize(table["lot_id"])
-    total = np.bincount(codes, share)[codes] if len(table) else share
-    return table.assign(share=np.divide(share, total, out=np.zeros_like(share), where=total > 0))
 
 
 def fits_on(p: Prepared, variant: Variant, lots: NDArray[np.intp]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -51,7 +51,24 @@ def orders(results: Any) -> dict[str, Any]:
         if (clean["status"] == "forecast").any()
         else "",
         "breaks": ", ".join(dict.fromkeys(breaks["item"])),
+        "rounding": rounding((getattr(results, "run", None) or {}).get("rounding_cents") or {}),
     }
+
+
+def rounding(cents: Mapping[str, int]) -> str:
+    """What whole boxes cost over the pieces themselves, by where they are rounded up; blank where not worked."""
+    pieces = float(cents.get("pieces", 0))
+    if not pieces:
+        return ""
+    words = {
+        "with_waste": "with waste",
+        "tract": "in boxes rounded once",
+        "phase": "by phase",
+        "drop": "by delivery and month",
+        "house": "by house",
+    }
+    parts = [f"{words[k]} {100 * (float(cents[k]) / pieces - 1):+.1f} %" for k in words if k in cents]
+    return f"Against {whole_dollars(pieces / 100)} of bare pieces at list price: {', '.join(parts)} (breaks counted)."
 
 
 def _period(rows: pd.DataFrame, name: str) -> dict[str, Any]:

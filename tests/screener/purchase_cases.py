@@ -11,11 +11,10 @@ import pandas as pd
 from hypothesis import strategies as st
 
 from screener.config import PurchaseSection
-from screener.kits import KITS, LOT_KITS
+from screener.kits import KITS, LOT_KITS, fitted_shares
 from screener.price_list import PriceList, PriceRow
 from screener.prices import Price, PriceBreak
 from screener.purchase_case import PurchaseCase
-from screener.unsold import fitted_shares
 
 DROPS = ("foundation", "walls", "floor", "roof")
 SAMPLE_BREAKS = (PriceBreak(10, Decimal("0.06")), PriceBreak(60, Decimal("0.11")))

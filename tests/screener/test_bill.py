@@ -93,6 +93,7 @@ def test_boxes_and_money_follow_from_the_pieces(sample_run: SampleRun) -> None:
     for (item, phase), rows in bill.groupby(["item", "phase"]):
         listed = _listed_price(item, hardware)
         needed = sum((Decimal(v) for v in rows["quantity_with_waste"]), Decimal(0))
+        needed -= sum((Decimal(v) for v in rows["from_stock"]), Decimal(0))
         box, breaks = Decimal(listed["purchase_unit_qty"]), _breaks(listed["price_breaks"])
         least = math.ceil(needed / box)
 
@@ -108,6 +109,10 @@ def test_boxes_and_money_follow_from_the_pieces(sample_run: SampleRun) -> None:
         assert sum(Decimal(v) for v in rows["cost"]) == cost, (item, phase)
         total += cost
     assert sum(Decimal(v) for v in bill["cost"]) == total
+    for item, rows in bill.groupby("item"):
+        used = sum((Decimal(v) for v in rows["from_stock"]), Decimal(0))
+        stock = sum(int(row["stock"] or 0) for row in hardware.values() if (row["bill_item"] or row["item"]) == item)
+        assert used == min(stock, sum((Decimal(v) for v in rows["quantity_with_waste"]), Decimal(0))), item
     assert more  # the sample has orders that are cheaper with boxes to spare
 
 

@@ -21,7 +21,7 @@ from screener.purchase_tables import purchase_of
 from screener.shortage import shortage
 from screener.takeoff import compare_counts, learnt_waste, write_learnt
 
-FEW = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 KITS = {
     "one/a": [("bolt", "foundation", 40), ("tie", "roof", 50)],
     "two/a": [("bolt", "foundation", 60), ("tie", "roof", 44), ("strap", "floor", 30)],

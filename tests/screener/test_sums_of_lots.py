@@ -20,7 +20,7 @@ from screener.sums_of_lots import (
     uncertain_shares,
 )
 
-FEW = settings(max_examples=150, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
 @st.composite
