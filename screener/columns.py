@@ -230,7 +230,7 @@ BILL_OF_MATERIALS: tuple[Column, ...] = (
     _text("drop", "delivery: foundation, walls, floor or roof"),
     _number("quantity", "", 2, "pieces, net of waste"),
     _number("quantity_with_waste", "", 2, "pieces with waste"),
-    _number("purchase_units", "", 2, "boxes at the order level"),
+    _number("purchase_units", "", 2, "boxes (or units, see purchase_unit) at the order level"),
     _number("cost", "dollars", 2, "what those boxes cost"),
     _number("labour_hours", "h", 3, "labour to install the net pieces"),
     _text("purchase_unit", "what one purchase unit is: box of N, each, sq ft"),

@@ -40,14 +40,18 @@ def command(results: str, order: str, phase: str, as_json: bool) -> int:
 
 
 def shortage_lines(rows: list[dict[str, Any]]) -> list[str]:
-    """One line an item, the likeliest shortage first; those that can't fall short are counted."""
-    risky = [r for r in rows if r["probability_short"] > 5e-4]
-    lines = [f"{printing.counted(len(risky), 'item')} may fall short, {len(rows) - len(risky)} will not"]
+    """One line an ordered item, the likeliest shortage first; those that can't fall short are counted; then what is
+    needed and not in the order at all."""
+    ordered = [r for r in rows if r["in_order"]]
+    risky = [r for r in ordered if r["probability_short"] > 5e-4]
+    lines = [f"{printing.counted(len(risky), 'ordered item')} may fall short, {len(ordered) - len(risky)} will not"]
     for r in risky:
-        more = "" if r["in_order"] else "; not in the order"
         lines.append(
             f"{r['item']}: short with probability {100 * r['probability_short']:.1f} %, "
             f"{r['expected_short']:,.1f} pieces expected; have {r['ordered'] + r['stock']:,}, "
-            f"need P50 {r['p50_need']:,.0f}, P90 {r['p90_need']:,.0f}{more}"
+            f"need P50 {r['p50_need']:,.0f}, P90 {r['p90_need']:,.0f}"
         )
+    absent = [r["item"] for r in rows if not r["in_order"] and r["probability_short"] > 5e-4]
+    if absent:
+        lines.append(f"needed and not in the order: {'; '.join(sorted(absent))}")
     return lines

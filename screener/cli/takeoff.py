@@ -66,16 +66,20 @@ def takeoff_lines(compared: list[dict[str, Any]], learnt: list[dict[str, Any]]) 
         lines.append(
             f"{printing.counted(len(compared), 'count')}: {len(agree)} agree, {len(compared) - len(agree)} do not"
         )
+    missing: dict[str, list[str]] = {}
     for r in compared:
-        if r in agree:
-            continue
         where = ", ".join(f"{k.replace('_id', '')} {r[k]}" for k in ("plan", "phase", "lot_id") if r[k])
-        share = "" if r["share"] is None else f" ({100 * r['share']:+.1f} %)"
-        detail = f"; {r['detail']}" if r["detail"] else ""
-        lines.append(
-            f"{r['verdict']}: {r['item']}{f' [{where}]' if where else ''}: "
-            f"theirs {r['theirs']:,.6g}, ours {r['ours']:,.6g}{share}{detail}"
-        )
+        if r["verdict"] == "missing":
+            missing.setdefault(where, []).append(str(r["item"]))
+        elif r not in agree:
+            share = "" if r["share"] is None else f" ({100 * r['share']:+.1f} %)"
+            detail = f"; {r['detail']}" if r["detail"] else ""
+            lines.append(
+                f"{r['verdict']}: {r['item']}{f' [{where}]' if where else ''}: "
+                f"theirs {r['theirs']:,.6g}, ours {r['ours']:,.6g}{share}{detail}"
+            )
+    for where, items in missing.items():
+        lines.append(f"not on their list{f' [{where}]' if where else ''}: {'; '.join(items)}")
     for r in learnt:
         now = "none" if r["learnt_waste"] is None else f"{100 * r['learnt_waste']:.1f} %"
         lines.append(
