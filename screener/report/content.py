@@ -597,6 +597,8 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "phase",
             "lot_status",
             "start",
+            "freeze_date",
+            "first_order_by",
             "front_bearing_deg",
             "front_bearing_from",
             "fits",

@@ -33,6 +33,7 @@ BY_COLUMNS: dict[str, Any] = {
     "hazards.elevation_ft": None,
 }
 UNDECIDED = ("A-03", "B-14", "C-14", "A-30", "C-45")
+UNDATED = "B-02"
 MIX = {"thimble": 0.5, "kettle": 0.3, "anvil": 0.2}
 OTHER = {"thimble": 0.1, "kettle": 0.2, "anvil": 0.3, "ladder": 0.4}
 
@@ -43,6 +44,7 @@ def some_undecided(narrow: bool = False) -> Any:
     blank = lots["lot_id"].isin(UNDECIDED)
     for name in ("plan", "style", "options"):
         lots[name] = lots[name].mask(blank, None)
+    lots["start"] = lots["start"].mask(lots["lot_id"] == UNDATED)
     if narrow:
         at = int(np.flatnonzero(lots["lot_id"] == "C-14")[0])
         x0, y0, _, y1 = lots.geometry[at].bounds
@@ -153,8 +155,19 @@ def test_dates_of_lots(results: Path) -> None:
     assert (lots["freeze_date"] == lots["start"]).all()
     orders = table(results, "orders")
     firm = orders[orders["status"] == "firm"]
-    assert min(d for d in lots["first_order_by"] if d) == firm["order_by"].min()
+    assert min(d for d in lots["first_order_by"] if d) == min(d for d in firm["order_by"] if d)
     assert (lots.loc[lots["plan"] == "", "first_order_by"] == "").all()
+
+
+def test_a_lot_without_a_start_is_ordered_without_a_date_and_said(results: Path) -> None:
+    orders, issues = table(results, "orders"), table(results, "issues")
+    undated = orders[orders["order_period"] == ""]
+    assert len(undated)
+    assert set(undated["lots"]) == {"1"}
+    assert (undated[["order_by", "needed_on", "late"]] == "").all(axis=None)
+    (note,) = issues[issues["code"] == "start_missing"].to_dict("records")
+    assert note["found"].startswith("1 lots without")
+    assert table(results, "lots").set_index("lot_id").loc[UNDATED, "freeze_date"] == ""
 
 
 # ---------------------------------------------------------------- priced again
@@ -331,7 +344,7 @@ def test_the_report_says_what_to_order_by_when(results: Path) -> None:
     firm = orders[orders["status"] == "firm"]
     assert "what to order by when" in page
     for period in firm["order_period"].unique():
-        assert f">{period}</th>" in page
+        assert f">{period or 'no start date'}</th>" in page
     assert f"{len(UNDECIDED)} lots have no plan yet" in page
     assert "the cheapest chosen package" in page
 
