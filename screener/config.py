@@ -274,6 +274,18 @@ class AgesSection(_Section):
     seal_years: Annotated[float, Field(gt=0)] = Field(6.0, description="seals of the plan sets")
 
 
+class DropDays(_Section):
+    """Days from foundation release (the lot's start) to the day a delivery is needed (common practice, no source)."""
+
+    foundation: Annotated[int, Field(ge=0, le=365)] = Field(3, description="foundation hardware; practice: day 3 to 7")
+    walls: Annotated[int, Field(ge=0, le=365)] = Field(14, description="first floor walls; practice: day 14 to 21")
+    floor: Annotated[int, Field(ge=0, le=365)] = Field(20, description="floor, second storey; practice: day 20 to 28")
+    roof: Annotated[int, Field(ge=0, le=365)] = Field(25, description="roof; practice: day 25 to 35")
+
+
+Days = Annotated[int, Field(ge=0, le=730)]
+
+
 class PurchaseSection(_Section):
     """How hardware is bought."""
 
@@ -281,6 +293,21 @@ class PurchaseSection(_Section):
     waste: Share = Field(0.05, description="share added for waste where an item gives none")
     order_level: Literal["phase", "drop", "house"] = Field("phase", description="where boxes are rounded up")
     plan_mix: dict[str, Share] = Field(default_factory=dict, description="shares of plans on lots with no plan yet")
+    mix_certainty: Annotated[float, Field(gt=0, le=1e6)] | None = Field(
+        None,
+        description="how sure plan_mix is: as from that many houses sold (a Dirichlet); none: certain, so that "
+        "lots are independent",
+    )
+    order_period: Literal["week", "month"] = Field("month", description="orders are gathered by week or by month")
+    drop_day: DropDays = DropDays()  # type: ignore[call-arg]
+    order_margin_days: Days = Field(0, description="calendar days kept in hand between delivery and need")
+    lead_time_days: Days = Field(
+        14, description="days from order to delivery where an item gives none (common practice, no source)"
+    )
+    long_lead_days: Days = Field(
+        28, description="forecast orders of items with so long a lead are sized at P90, the others at P50"
+    )
+    buy_to_break: bool = Field(True, description="buy more boxes where a price break makes the whole order cheaper")
 
 
 class OutputSection(_Section):

@@ -69,8 +69,16 @@ _LABELS: dict[str, str] = {
     "flags": "Codes",
     "quantity_with_waste": "Pieces with waste",
     "quantity": "Pieces, net",
-    "purchase_units": "Boxes",
+    "purchase_units": "Boxes or units",
     "schedule": "Package line",
+    "units_for_break": "Of these for a price break",
+    "p90_units": "Boxes or units for P90",
+    "firm": "Firm pieces",
+    "p10": "P10",
+    "p50": "P50",
+    "p90": "P90",
+    "freeze_date": "Package frozen from",
+    "first_order_by": "First order by",
 }
 
 UNIT_ENDINGS: dict[str, str] = {

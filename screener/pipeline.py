@@ -24,7 +24,7 @@ from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plan_winds import onto_faces
-from screener.plans import Plan, load_plans
+from screener.plans import Plan, Variant, load_plans
 from screener.scope import (
     DEBRIS_COAST_SPEED_MPH,
     DEBRIS_SPEED_MPH,
@@ -33,7 +33,7 @@ from screener.scope import (
     plan_findings,
 )
 from screener.selection import Selection, select
-from screener.site_hazards import SiteHazards, site_hazards
+from screener.site_hazards import SiteHazards, at_height, site_hazards
 from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import redundancy_factor
@@ -92,6 +92,7 @@ class Results:
     timings: dict[str, Any]
     summary: dict[str, Any]
     layers: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    purchase: dict[str, pd.DataFrame] = field(default_factory=dict)  # orders, forecast, kits, lot_kits, prices
 
 
 class _Clock:
@@ -238,6 +239,16 @@ def _lot_hazards(
 def stance(lots: pd.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """How the houses stand: bearing of each front (NaN unknown) and whether each is built mirrored."""
     return lots["front_bearing_deg"].to_numpy(dtype=float), lots["mirrored"].to_numpy(dtype=bool)
+
+
+def hazards_as_if(p: Prepared, variant: Variant) -> tuple[SiteHazards, LotHazards, NDArray[np.str_]]:
+    """Hazards of all usable lots as if this house stood on each, at its own mean roof height; nothing is recorded."""
+    n = len(p.usable)
+    site = at_height(p.tract, p.lots.iloc[p.usable], p.site, np.full(n, variant.mean_roof_height_ft))
+    everywhere = Houses((variant,), np.zeros(n, dtype=np.int64))
+    lots = p.lots.iloc[p.usable]
+    hazards, categories = _lot_hazards(p.tract, site, lots, everywhere, np.arange(n), Findings(n))
+    return site, hazards, categories
 
 
 def _debris(tract: Tract, speed_mph: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -10,11 +10,16 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from screener import columns
-from screener.bill import bill_of_materials, lot_money, lot_rows
 from screener.houses import NO_HOUSE
+from screener.kits import FIRM
 from screener.lots import SKIPPED, spread
+from screener.order_dates import lot_dates
 from screener.pipeline import Prepared, Results
+from screener.purchase_case import PurchaseCase, case_of_run
+from screener.purchase_tables import Purchase, lot_money, purchase_of
+from screener.rounding import rounding_costs
 from screener.selection import PointResult, Selection
+from screener.unsold import open_lots
 
 SCREENED, REFER, NO_HARDWARE = "screened", "refer", "no_hardware"
 COMBINED = "combined"
@@ -25,13 +30,38 @@ def build_results(p: Prepared, s: Selection) -> Results:
     choice_findings(p, s)
     governing = _Governing(len(p.usable))
     demands = _demands(p, s, governing)
-    pieces = lot_rows(p, s)
-    lots = _lots(p, s, governing, pieces)
-    bill = bill_of_materials(pieces, p.tract, p.hardware)
+    case = case_of_run(p, s, open_lots(p, s))
+    bought = purchase_of(case)
+    _note_undated(p, case)
+    lots = _lots(p, s, governing, case)
     exceptions = _exceptions(p)
     issues = p.issues.frame().reindex(columns=columns.names("issues"))
     layers = p.site.map_layers(p.lots.crs)
-    return Results(lots, demands, bill, exceptions, issues, _packages(s), _run(p, s), {}, _summary(s), layers)
+    purchase = {
+        "orders": bought.orders,
+        "forecast": bought.forecast,
+        "kits": case.kits,
+        "lot_kits": case.lot_kits,
+        "prices": case.prices.frame(),
+    }
+    run = {**_run(p, s), "forecast": bought.facts, "rounding_cents": rounding_costs(case)}
+    summary = {**_summary(s), **_purchase_summary(bought)}
+    return Results(lots, demands, bought.bill, exceptions, issues, _packages(s), run, {}, summary, layers, purchase)
+
+
+def _note_undated(p: Prepared, case: PurchaseCase) -> None:
+    """Lots to be bought for without a start date: their orders have no date."""
+    lots = case.lots_of(FIRM)
+    undated = int((lots["start"] == "").sum())
+    if undated and undated < len(lots):  # where no lot has a date, nobody expects one
+        p.issues.add(
+            "start_missing",
+            "note",
+            p.tract.shown(p.tract.lots.file),
+            f"{undated} lots without a start date",
+            "a date",
+            "their orders stand in a bucket of their own, without a date",
+        )
 
 
 def choice_findings(p: Prepared, s: Selection) -> None:
@@ -205,7 +235,7 @@ def _footings(p: Prepared, s: Selection) -> None:
 # --- lots ---------------------------------------------------------------------------------------------------------
 
 
-def _lots(p: Prepared, s: Selection, governing: _Governing, pieces: pd.DataFrame) -> gpd.GeoDataFrame:
+def _lots(p: Prepared, s: Selection, governing: _Governing, case: PurchaseCase) -> gpd.GeoDataFrame:
     """Every lot that came in, once, in order of id: skipped ones with what could be read and no numbers."""
     lots, n = p.lots, len(p.lots)
     out: dict[str, Any] = {}
@@ -228,9 +258,12 @@ def _lots(p: Prepared, s: Selection, governing: _Governing, pieces: pd.DataFrame
         out[name] = lots[name].to_numpy()
     for name, values in p.site.lot_columns().items():
         out[name] = _spread(p, values, n)
-    totals = lot_money(pieces, len(p.usable), p.tract.purchase.labour_usd_per_h)
+    totals = lot_money(case).reindex(p.site.points.lot_id)
     for name in ("hardware_cost", "labour_hours", "total_cost"):
-        out[name] = _spread(p, np.where(s.tier_of_lot >= 0, totals[name], np.nan), n)
+        out[name] = _spread(p, np.where(s.tier_of_lot >= 0, totals[name].fillna(0.0).to_numpy(), np.nan), n)
+    dates = lot_dates(case)
+    for name in ("freeze_date", "first_order_by"):
+        out[name] = _spread(p, dates[name].to_numpy(dtype=object), n)
     out["tier"] = _spread(p, np.array([*s.package_names, ""], dtype=object)[s.tier_of_lot], n)
     known = governing.ratio >= 0
     out["governing_point"] = _spread(p, np.where(known, governing.point, ""), n)
@@ -329,6 +362,16 @@ def _run(p: Prepared, s: Selection) -> dict[str, Any]:
             }
             for m in p.models
         },
+    }
+
+
+def _purchase_summary(bought: Purchase) -> dict[str, Any]:
+    """Orders of firm lots whose day has passed, and how many lots the forecast stands for."""
+    orders = bought.orders
+    firm = orders[orders["status"] == "firm"] if len(orders) else orders
+    return {
+        "orders_late": int(sum(v is True or v == True for v in firm["late"])) if len(firm) else 0,  # noqa: E712
+        "lots_in_forecast": int(bought.facts.get("open_lots", 0)),
     }
 
 

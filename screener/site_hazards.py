@@ -7,7 +7,7 @@ as arrays with one entry a lot, with the reason wherever a lot has none.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -108,6 +108,7 @@ class SiteHazards:
     exposure: ExposureView | None = None
     terrain: TerrainView | None = None
     q_by_direction_psf: Floats = field(default_factory=lambda: np.empty((0, DIRECTIONS)))
+    letters_at: Callable[[Floats], NDArray[np.str_]] | None = None  # letters for other heights; None: as given
 
     @property
     def known(self) -> NDArray[np.bool_]:
@@ -330,6 +331,9 @@ def _exposure_from_land_cover(
     phase = lots["phase"].to_numpy(dtype=str)
     chosen, named = design_exposure(results, plan, state, phase)
     out.letters = chosen.letters
+    out.letters_at = lambda height: (
+        design_exposure(exposure_states(states, np.minimum(height, tallest)), plan, state, phase)[0].letters
+    )
     out.columns |= {
         "ground_state": named.astype(object),
         "rough_share_min": chosen.rough_share_min,
@@ -542,6 +546,23 @@ def _pressures(out: SiteHazards, edition: str) -> None:
         out.columns[f"q_{name}_psf"] = q
         known = direction >= 0
         out.columns[f"governing_wind_{name}_deg"] = np.where(known, 22.5 * np.maximum(direction, 0), np.nan)
+
+
+def at_height(tract: Site, lots: gpd.GeoDataFrame, site: SiteHazards, height_ft: Floats) -> SiteHazards:
+    """The same lots with houses of other mean roof heights (n,): letters, Kzt and pressures; all else stays.
+
+    Letters above the tallest house that was measured (at least 30 ft) are those of that height.
+    """
+    out = replace(site, height_ft=height_ft, columns=dict(site.columns))
+    if site.letters_at is not None:
+        out.letters = site.letters_at(height_ft)
+    if site.terrain is not None:
+        ground = site.terrain.result
+        z = height_above_ground_ft(height_ft, ground.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
+        screening, out.kzt_strict = ground.kzt(z, bounded_letters(out.letters))
+        out.kzt = out.kzt_strict if tract.terrain.kzt_isolation == "strict" else screening
+    _pressures(out, tract.design.loads)
+    return out
 
 
 def _why_missing(name: str, values: LotValues) -> Callable[[int], str]:

@@ -182,7 +182,7 @@ def summary_lines(summary: Mapping[str, Any]) -> list[str]:
     if "note" in summary:
         lines.append(summary["note"])
     lines.append(f"results: {summary['results']}")
-    lines.append("  report.html first; tract.gpkg for a GIS; lots, demands, bill_of_materials and more as CSV")
+    lines.append("  report.html first; tract.gpkg for a GIS; tract.xlsx for a spreadsheet; every table as CSV too")
     return lines
 
 
@@ -216,4 +216,11 @@ def _money_lines(summary: Mapping[str, Any]) -> list[str]:
         lines.append("  no single package can serve every lot")
     if summary.get("packages_proven_cheapest"):
         lines.append("  proven: no other set of as many packages costs less")
+    late, waiting = summary.get("orders_late", 0), summary.get("lots_in_forecast", 0)
+    if late:
+        lines.append(
+            f"  {printing.counted(late, 'order line is', 'order lines are')} late: the day to order by has passed"
+        )
+    if waiting:
+        lines.append(f"  {printing.counted(waiting, 'lot')} with no plan yet: in the forecast, not in these costs")
     return lines

@@ -23,6 +23,9 @@ KEYS: dict[str, tuple[str, ...]] = {
     "bill_of_materials": ("item", "phase", "month", "drop"),
     "exceptions": ("lot_id", "reason", "detail"),
     "packages": ("tier", "schedule", "item", "arrangement"),
+    "forecast": ("level", "item", "phase", "month", "drop"),
+    "kits": ("kit", "schedule", "item", "drop"),
+    "lot_kits": ("lot_id", "plan"),
 }
 
 

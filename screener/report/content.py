@@ -385,6 +385,7 @@ def bill(results: Any) -> dict[str, Any]:
     clean = pd.DataFrame({c: texts(frame[c]) for c in ("item", "phase", "month", "drop") if c in frame})
     for name in ("quantity", "quantity_with_waste", "purchase_units", "cost", "labour_hours"):
         clean[name] = frame[name].fillna(0.0).to_numpy(dtype=float) if name in frame else 0.0
+    clean["unit"] = texts(frame["purchase_unit"]) if "purchase_unit" in frame else ""
     phases = sorted(set(clean["phase"]), key=_natural)
     shown = phases if 1 < len(phases) <= MOST_PHASE_COLUMNS else []
     known = [d for d in DROPS if d in set(clean["drop"])]
@@ -415,9 +416,17 @@ def bill_data(results: Any) -> dict[str, Any]:
         for name in ("quantity", "quantity_with_waste", "purchase_units", "cost", "labour_hours")
     ]
     rows = [list(row) for row in zip(*places, *numbers, strict=True)]
-    return {"items": lists["item"], "drops": lists["drop"], "phases": lists["phase"], "months": lists["month"]} | {
-        "rows": rows
-    }
+    unit = dict(
+        zip(texts(frame["item"]), texts(frame.get("purchase_unit", frame["item"].map(lambda _: ""))), strict=True)
+    )
+    units = [unit[item] for item in lists["item"]]
+    return {
+        "units": units,
+        "items": lists["item"],
+        "drops": lists["drop"],
+        "phases": lists["phase"],
+        "months": lists["month"],
+    } | {"rows": rows}
 
 
 def _natural(word: str) -> tuple[int, float, str]:
@@ -435,6 +444,7 @@ def _drop(rows: pd.DataFrame, name: str, phases: list[str]) -> dict[str, Any]:
                 "quantity": _pieces(float(found["quantity"].sum())),
                 "with_waste": _pieces(float(found["quantity_with_waste"].sum())),
                 "boxes": _pieces(float(found["purchase_units"].sum())),
+                "unit": found["unit"].iloc[0],
                 "cost": whole_dollars(float(found["cost"].sum())),
                 "labour_hours": f"{found['labour_hours'].sum():,.1f}",
             }
@@ -534,7 +544,10 @@ def cautions(results: Any, facts: Facts) -> list[str]:
         out.append("Strength design: demands and what hardware holds are at strength level, not allowable loads.")
     if without_plan:
         have = "has" if without_plan == 1 else "have"
-        out.append(f"{counted(without_plan, 'lot')} {have} no plan yet and are not in the counts: no count is final.")
+        out.append(
+            f"{counted(without_plan, 'lot')} {have} no plan yet and are not in the bill, only in the forecast: "
+            "no count is final."
+        )
     return out
 
 
@@ -587,6 +600,8 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "phase",
             "lot_status",
             "start",
+            "freeze_date",
+            "first_order_by",
             "front_bearing_deg",
             "front_bearing_from",
             "fits",
