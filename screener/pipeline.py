@@ -36,6 +36,7 @@ from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
+from screener.tier_design import check_items
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -89,6 +90,7 @@ class Results:
     timings: dict[str, Any]
     summary: dict[str, Any]
     layers: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    levers: dict[str, pd.DataFrame] = field(default_factory=dict)
 
 
 class _Clock:
@@ -133,6 +135,8 @@ def prepare(
         )
         raise InputError(issues.stops())
     _check_mix(tract, plans, issues)
+    check_items(tract.tiers, hardware, "project file", issues)
+    issues.raise_stops()
     progress("demand models")
     models = [build_model(v, tract.design.loads, tract.design.method) for v in houses.variants]
     clock.lap("demand models")
@@ -141,7 +145,7 @@ def prepare(
     site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
     clock.lap("hazards")
     issues.raise_stops()
-    hazards, categories = _lot_hazards(tract, site, houses, usable, findings)
+    hazards, categories = lot_hazards(tract, site, houses, usable, findings)
     prepared = Prepared(
         tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
     )
@@ -214,7 +218,7 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
     issues.raise_stops()
 
 
-def _lot_hazards(
+def lot_hazards(
     tract: Tract, site: SiteHazards, houses: Houses, usable: NDArray[np.intp], findings: Findings
 ) -> tuple[LotHazards, NDArray[np.str_]]:
     """Hazard numbers as the demand models take them, and the category that decides capacity rules."""
@@ -293,6 +297,8 @@ def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
         inside |= ok
     p.site.columns["inside_permit"] = yes_no(stated & p.site.known, inside)
     p.findings.add("PERMIT", stated & ~inside & (house >= 0) & p.site.known, lambda i: ", ".join(beyond[i]))
+    if p.tract.tiers.outside_permit == "none":
+        p.findings.add("PERMIT_LEFT", stated & ~inside & (house >= 0) & p.site.known, "[tiers] outside_permit is none")
     p.findings.add("PERMIT_UNKNOWN", ~stated & (house >= 0), "")
 
 
@@ -348,6 +354,7 @@ def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:
 
 def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1) -> Results:
     """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing."""
+    from screener.lever_tables import lever_tables
     from screener.result_tables import build_results
 
     prepared = prepare(tract, progress=progress, workers=workers)
@@ -357,6 +364,9 @@ def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 
     progress("tables")
     results = build_results(prepared, selection)
     clock.lap("tables")
+    progress("curve, forcing lots, tolerance")
+    results.levers = lever_tables(prepared, selection)
+    clock.lap("levers")
     results.timings = {"seconds": {**prepared.timings, **clock.times}, "lots": len(prepared.lots)}
     return results
 
@@ -386,10 +396,11 @@ def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
         p.site.points.lot_id,
         may,
         p.hardware,
-        most=p.tract.tiers.most,
+        tiers=p.tract.tiers,
         labour_usd_per_h=p.tract.purchase.labour_usd_per_h,
         waste=p.tract.purchase.waste,
         sdpws_edition=SDPWS_EDITION[p.tract.design.loads],
+        outside_permit=np.array([value is False or value is np.False_ for value in p.site.columns["inside_permit"]]),
         kept=kept,
         kept_of_lot=list(names),
         progress=progress,

@@ -12,9 +12,11 @@ from numpy.typing import NDArray
 from screener import columns
 from screener.bill import bill_of_materials, lot_money, lot_rows
 from screener.houses import NO_HOUSE
+from screener.lever_tables import suggestion
 from screener.lots import SKIPPED, spread
 from screener.pipeline import Prepared, Results
 from screener.selection import PointResult, Selection
+from screener.tiers import CurvePoint
 
 SCREENED, REFER, NO_HARDWARE = "screened", "refer", "no_hardware"
 COMBINED = "combined"
@@ -292,8 +294,18 @@ def _packages(s: Selection) -> pd.DataFrame:
 # --- run record, summary ----------------------------------------------------------------------------------
 
 
+def _curve_point(c: CurvePoint) -> dict[str, Any]:
+    return {
+        "most": c.most,
+        "cost_cents": c.cost_cents,
+        "lower_bound_cents": c.lower_bound_cents,
+        "proven": c.proven,
+        "lots_unserved": c.lots_unserved,
+    }
+
+
 def _run(p: Prepared, s: Selection) -> dict[str, Any]:
-    plan = s.plan
+    plan, advice = s.plan, suggestion(p, s)
     return {
         "working_crs": p.site.working.description,
         "working_crs_wkt": p.site.working.wkt(),
@@ -309,16 +321,12 @@ def _run(p: Prepared, s: Selection) -> dict[str, Any]:
             "gap": round(plan.gap, 6),
             "one_package_cents": plan.one_package_cents,
             "every_lot_its_own_cents": plan.every_lot_own_cents,
-            "curve": [
-                {
-                    "most": c.most,
-                    "cost_cents": c.cost_cents,
-                    "lower_bound_cents": c.lower_bound_cents,
-                    "proven": c.proven,
-                    "lots_unserved": c.lots_unserved,
-                }
-                for c in plan.curve
-            ],
+            "scope": p.tract.tiers.scope,
+            "packages_cents": plan.packages_cents,
+            "stock_cents": plan.stock_cents,
+            "curve": [_curve_point(c) for c in plan.curve],
+            "beyond": [_curve_point(c) for c in plan.beyond],
+            "suggested": {"most": advice.most, "reason": advice.reason},
             "lot_classes": plan.n_classes,
         },
         "houses": {

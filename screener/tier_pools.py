@@ -1,9 +1,9 @@
 """Pools of lots that never share a package, and the best numbers of packages for each.
 
-A pool is a plan family where packages are designed plan by plan, or the lots inside or outside their plan's permit where
-those are kept apart. Pools of one group share the number of packages that the group may have. As packages of one pool
-cost the other pools nothing, each pool has a cost curve of its own, and the best split of K packages among the pools of
-a group is a dynamic programme over those curves; the same programme over their lower bounds is a lower bound.
+A pool is a plan family where packages are designed plan by plan, or the lots inside or outside their plan's permit
+where those are kept apart. Pools of one group share the number of packages that the group may have. As packages of one
+pool cost the other pools nothing, each pool has a cost curve of its own, and the best split of K packages among the
+pools of a group is a dynamic programme over those curves; the same programme over their lower bounds is a lower bound.
 """
 
 from __future__ import annotations
@@ -17,11 +17,13 @@ from numpy.typing import NDArray
 from screener import tier_classes as tc
 from screener.tier_bound import UNSERVED
 from screener.tier_classes import Classes
-from screener.tier_search import Best, Limits, Start, best_packages, polish, start_packages
+from screener.tier_search import Best, Limits, Start, best_packages, exchange, polish, start_packages
 
 IntArray = NDArray[np.int64]
 
 MOST_FURTHER = 9  # points of the curve beyond the most packages allowed
+EXCHANGED_UP_TO = 12  # packages up to which such a point is improved by exchanging single ones
+MOST_SINGLES = 400  # packages that are tried in exchange
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,8 @@ def pool_curve(pool: Pool, most: int, limits: Limits) -> list[Best]:
 
 def further_counts(most: int, own: int) -> list[int]:
     """Numbers of packages beyond the most allowed at which the curve is drawn on, up to one for every kind of lot."""
-    counts, step = [], most + 1
+    counts: list[int] = []
+    step = most + 1
     while step < own and len(counts) < MOST_FURTHER:
         counts.append(step)
         step = max(step + 1, int(step * 1.5))
@@ -111,12 +114,16 @@ def further_answers(pool: Pool, counts: Sequence[int], known: Sequence[Best]) ->
     start = start_packages(classes, min(max(counts, default=1), len(own)), price, Limits())
     found: dict[int, Best] = {}
     best = known[-1]
+    singles = np.unique(np.vstack([own, start.pool[:: max(1, len(start.pool) // MOST_SINGLES)]]), axis=0)
+    costs = tc.weighted_costs(classes, singles)
     for count in counts:
         sets = [rows for used, rows in start.sets if used == min(count, len(own))]
+        if count <= EXCHANGED_UP_TO:
+            sets.append(exchange(best.options, singles, costs, classes, base, count, price))
         for rows in [*sets, own] if count >= len(own) else sets:
             options, cost = polish(classes, base, rows, price)
             if cost < best.cost:
-                best = Best(options, cost, min(cost, max(floor, 0)), "neighbours grouped", 0, 0, 0)
+                best = Best(options, cost, min(cost, floor), "grouped, not proven", 0, 0, 0)
         found[count] = Best(best.options, best.cost, min(best.cost, floor), best.method, 0, 0, 0)
     return found
 
@@ -156,6 +163,6 @@ def _shares(curves: Sequence[Mapping[int, Best]], most: int) -> tuple[list[int],
                     continue
                 option = (cost + best.cost, [*how, count])
                 further[total] = min(further.get(total, option), option)
-                low[total] = min(low.get(total, UNSERVED), bounds[used] + best.lower_bound)
+                low[total] = min(low.get(total, int(UNSERVED)), bounds[used] + best.lower_bound)
         ways, bounds = further, low
     return min(ways.values())[1], int(min(bounds.values()))

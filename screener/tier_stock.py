@@ -4,10 +4,10 @@ With either rule a package is no longer the cheapest one for its lots: a dearer 
 site anyway, and a lot may have to go where a package lacks lots. So candidates that are joins do not suffice.
 
 * Small problems go to a mixed-integer programme (HiGHS) with an option variable for every package and line: exact.
-* Larger ones start from the packages that are best without the rules and are improved by single moves, all sums in whole
-  cents: another option on a line, an item given up everywhere, a package given up, lots moved to fill a package.
-  The bound is honest: what the packages cost at least without the rules, or what every lot costs at least on its own,
-  plus the items that must be stocked for that (`stock_bound`, a small programme of its own).
+* Larger ones start from the packages that are best without the rules and are improved by single moves, all sums in
+  whole cents: another option on a line, an item given up everywhere, a package given up, lots moved to fill a package.
+  The bound is honest: what the packages cost at least without the rules, plus the items that must be stocked whatever
+  the packages (`least_stock`, a small covering programme).
 
 An item that several lines, packages or pools use is stocked once.
 """
@@ -29,7 +29,7 @@ from screener.tier_pools import Pool
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
-EXACT_CELLS = 1_500  # class x package x option cells up to which the whole problem is one exact programme
+EXACT_CELLS = 300  # class x package x option cells up to which the whole problem is one exact programme
 EXACT_NODES = 20_000
 BOUND_NODES = 50
 PASSES = 12  # rounds of single moves
@@ -184,7 +184,9 @@ class _Moves:
         tables, here = [], []
         for number, (pool, counts) in enumerate(zip(self.pools, self.counts, strict=True)):
             classes = pool.classes
-            here.append([(classes.state[counts[:, each] > 0] != tc.FREE).any(axis=0) for each in range(counts.shape[1] - 1)])
+            here.append(
+                [(classes.state[counts[:, each] > 0] != tc.FREE).any(axis=0) for each in range(counts.shape[1] - 1)]
+            )
             for package in range(counts.shape[1] - 1):
                 lots = counts[:, package]
                 costs = []
@@ -212,7 +214,9 @@ class _Moves:
         ]
         return min(prices, default=(int(tc.BROKEN), tc.NOT_USED))
 
-    def _change_options(self, tables: list[tuple[int, int, list[IntArray]]], chosen: list[list[int]], use: IntArray) -> bool:
+    def _change_options(
+        self, tables: list[tuple[int, int, list[IntArray]]], chosen: list[list[int]], use: IntArray
+    ) -> bool:
         changed = False
         for (_, _, costs), row in zip(tables, chosen, strict=True):
             for line, option in enumerate(row):
@@ -226,7 +230,9 @@ class _Moves:
                 _count(use, self._items(line, row[line]), 1)
         return changed
 
-    def _give_up_items(self, tables: list[tuple[int, int, list[IntArray]]], chosen: list[list[int]], use: IntArray) -> bool:
+    def _give_up_items(
+        self, tables: list[tuple[int, int, list[IntArray]]], chosen: list[list[int]], use: IntArray
+    ) -> bool:
         """Give up one item everywhere where what replaces it costs less than stocking it."""
         changed = False
         for item in np.flatnonzero((use > 0) & (self.rules.item_cents > 0)).tolist():
@@ -269,7 +275,9 @@ class _Moves:
             return
         for number, pool in enumerate(self.pools):
             counts = self.counts[number]
-            group = np.where(counts[:, :-1].any(axis=1), counts[:, :-1].argmax(axis=1), -1) if counts.shape[1] > 1 else None
+            group = (
+                np.where(counts[:, :-1].any(axis=1), counts[:, :-1].argmax(axis=1), -1) if counts.shape[1] > 1 else None
+            )
             if group is None:
                 continue
             rows = [rows.copy() for rows in self.options]
@@ -310,33 +318,41 @@ def improved(
 # -- bound -------------------------------------------------------------------------------------------------------
 
 
-def stock_bound(pools: Sequence[Pool], rules: Rules, floor: int) -> int:
-    """No answer costs less: the greater of `floor` (packages without stocking) and every lot on its own, plus items.
+def least_stock(pools: Sequence[Pool], rules: Rules) -> int:
+    """Items that must be stocked whatever the packages: every line of every lot that needs one has an option (cents).
 
-    Items to stock are chosen so that every line of every lot has an option (or the lot stays in what is there).
+    A small covering programme over the distinct sets of passing options. Lots that may stay in a kept package need
+    none.
     """
     if not rules.stocking:
-        return floor
-    model = _Model(len(rules.item_cents))
-    stocked = model.add(rules.item_cents.astype(float), 1.0)
-    total = model.add(np.ones(1), np.inf)[0]  # what lots and packages cost
-    own_terms: list[tuple[int, float]] = []
+        return 0
+    model = _Model()
+    stocked = model.add(rules.item_cents.astype(float), 1.0, True)
     for pool in pools:
-        _own_rows(model, pool, rules, stocked, own_terms)
-    model.row([(total, 1.0), *[(column, -cost) for column, cost in own_terms]], 0.0, np.inf)
-    model.lower[total] = float(floor)
-    result = model.solve(BOUND_NODES)
-    bound = getattr(result, "mip_dual_bound", None)
-    if bound is None or not np.isfinite(bound):
-        return floor
-    return max(floor, int(np.floor(float(bound) * (1.0 - SOLVER_ROUNDING))))
+        needs = pool.base >= pool.leaves
+        for line, states in enumerate(pool.classes.lines):
+            for state in np.unique(pool.classes.state[needs, line]):
+                if state != tc.FREE:
+                    _cover(model, [rules.items[line][o] for o in np.flatnonzero(states.masks[state])], stocked)
+    bound = getattr(model.solve(BOUND_NODES), "mip_dual_bound", None)
+    return max(0, int(np.floor(float(bound) * (1.0 - SOLVER_ROUNDING)))) if bound is not None else 0
+
+
+def _cover(model: _Model, options: Sequence[tuple[int, ...]], stocked: IntArray) -> None:
+    """At least one of the options has all its items in stock."""
+    if any(not items for items in options):
+        return
+    takes = model.add(np.zeros(len(options)), 1.0, False)
+    model.row([(int(column), 1.0) for column in takes], 1.0, np.inf)
+    for column, items in zip(takes, options, strict=True):
+        for item in items:
+            model.row([(int(column), 1.0), (int(stocked[item]), -1.0)], -np.inf, 0.0)
 
 
 class _Model:
-    """A mixed-integer programme row by row; the first variables may be whole."""
+    """A mixed-integer programme row by row."""
 
-    def __init__(self, whole: int) -> None:
-        self.whole = whole
+    def __init__(self) -> None:
         self.costs: list[float] = []
         self.lower: list[float] = []
         self.upper: list[float] = []
@@ -345,13 +361,13 @@ class _Model:
         self.low: list[float] = []
         self.high: list[float] = []
 
-    def add(self, costs: FloatArray, upper: float | FloatArray, whole: bool | None = None) -> IntArray:
+    def add(self, costs: FloatArray, upper: float | FloatArray, whole: bool) -> IntArray:
         first = len(self.costs)
         n = len(costs)
         self.costs += costs.tolist()
         self.lower += [0.0] * n
         self.upper += np.broadcast_to(np.asarray(upper, dtype=float), (n,)).tolist()
-        self.integral += [int(first < self.whole if whole is None else whole)] * n
+        self.integral += [int(whole)] * n
         return np.arange(first, first + n)
 
     def row(self, terms: Sequence[tuple[int, float]], low: float, high: float) -> None:
@@ -375,35 +391,6 @@ class _Model:
         )
 
 
-def _own_rows(
-    model: _Model, pool: Pool, rules: Rules, stocked: IntArray, own_terms: list[tuple[int, float]]
-) -> None:
-    """Every class takes an option on every line, or stays: shares between 0 and 1 that items must allow."""
-    classes = pool.classes
-    stay = model.add(np.zeros(classes.count), np.where(pool.base < UNSERVED, 1.0, 0.0), False)
-    own_terms.extend((int(column), float(cost)) for column, cost in zip(stay, pool.base, strict=True))
-    for line, table in enumerate(classes.by_option):
-        # classes with the same passing options share one row a variant: costs add up, so do their weights
-        keyed = np.column_stack([classes.variant, classes.state[:, line]])
-        rows, which = np.unique(keyed, axis=0, return_inverse=True)
-        for number, (_, state) in enumerate(rows):
-            if state == tc.FREE:
-                continue
-            members = np.flatnonzero(which.reshape(-1) == number)
-            weight = classes.weight[members].astype(float)
-            share = weight / weight.sum()
-            held = np.flatnonzero((table[:-1, members] < tc.BROKEN).all(axis=1))
-            costs = table[held][:, members].sum(axis=1).astype(float)
-            use = model.add(np.zeros(len(held)), 1.0, False)
-            own_terms.extend((int(column), float(cost)) for column, cost in zip(use, costs, strict=True))
-            stays = [(int(stay[c]), float(s)) for c, s in zip(members, share, strict=True)]
-            model.row([*[(int(column), 1.0) for column in use], *stays], 1.0, 1.0)
-            for column, option in zip(use, held.tolist(), strict=True):
-                for item in rules.items[line][option]:
-                    if rules.item_cents[item] > 0:
-                        model.row([(int(column), 1.0), (int(stocked[item]), -1.0)], -np.inf, 0.0)
-
-
 # -- exact -------------------------------------------------------------------------------------------------------
 
 
@@ -415,7 +402,7 @@ def exact_cells(pools: Sequence[Pool], most: int) -> int:
 
 def exact(pools: Sequence[Pool], rules: Rules, most: int) -> tuple[tuple[IntArray, ...], int, bool] | None:
     """The optimum by one mixed-integer programme: packages of every pool, lower bound, whether it was proven."""
-    model = _Model(0)
+    model = _Model()
     stocked = model.add(rules.item_cents.astype(float), 1.0, True)
     places: list[list[_Place]] = []
     for pool in pools:
@@ -484,10 +471,11 @@ def _picked(x: FloatArray, columns: tuple[IntArray, IntArray]) -> int:
     return int(chosen[0]) if len(chosen) else tc.NOT_USED
 
 
-def settle(
-    pools: Sequence[Pool], starts: Sequence[Sequence[IntArray]], rules: Rules, most: int, floor: int
-) -> Settled:
-    """The best packages under the rules, from several starts, with the bound; `floor` is a bound without the rules."""
+def settle(pools: Sequence[Pool], starts: Sequence[Sequence[IntArray]], rules: Rules, most: int, floor: int) -> Settled:
+    """The best packages under the rules, from several starts, with the bound.
+
+    `floor` is a bound without the rules, to which what must be stocked anyway (`least_stock`) was added.
+    """
     if exact_cells(pools, most) <= EXACT_CELLS:
         found = exact(pools, rules, most)
         if found is not None:
@@ -496,5 +484,4 @@ def settle(
             lower = cost if proven else min(cost, max(bound, floor))
             return Settled(options, counts, cost, lower, "mixed-integer programme")
     options, counts, cost = improved(pools, starts, rules)
-    bound = stock_bound(pools, rules, floor)
-    return Settled(options, counts, cost, min(cost, bound), "single moves; bound with every lot on its own")
+    return Settled(options, counts, cost, min(cost, floor), "single moves; bound without the rules, plus least stock")

@@ -5,8 +5,8 @@ every line of its plan. What is minimised is the sum over lots of material (with
 what the user's rules add: a price for every package (handling, mix-ups), and a price for every kind of item that must
 be stocked. The proof is of that whole sum.
 
-Lots of different pools (plan families, lots outside their permit) never share a chosen package; see `tier_pools`. Prices
-for kinds of items, and a least number of lots for a package, are settled by `tier_stock`.
+Lots of different pools (plan families, lots outside their permit) never share a chosen package; see `tier_pools`.
+Prices for kinds of items, and a least number of lots for a package, are settled by `tier_stock`.
 
 Lots without any passing option on some line get no tier and are listed. Lots that keep a package they already have
 (their foundation is in, say) stay in it and are checked; such a package is open to the other lots too and does not
@@ -36,7 +36,7 @@ from screener.tier_pools import (
     without_packages,
 )
 from screener.tier_search import BLOCKED, Limits
-from screener.tier_stock import Rules, items_used, settle, shared_out
+from screener.tier_stock import Rules, items_used, least_stock, settle, shared_out
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -256,6 +256,7 @@ class _Tract:
         self.penalty = _penalty(problem, free, self.prices, self.rules)
         self.pools = self._pools(every_option=False)
         self.ruled_pools = self._pools(every_option=True) if self.ruled else self.pools
+        self.stock_floor = least_stock(self.ruled_pools, self.rules) if self.ruled else 0
         self.curves = [dict(enumerate(pool_curve(pool, problem.most, limits))) for pool in self.pools]
         self.further: list[int] = []
         if problem.curve_beyond:
@@ -292,7 +293,7 @@ class _Tract:
             methods = list(dict.fromkeys(each.method for each in split.answers if each.method))
             return self._tidy(_Answer(options, split.cost, split.lower_bound, "; ".join(methods)))
         starts = [options, *self.earlier, *self._fewer(count)]
-        found = settle(self.ruled_pools, starts, self.rules, count, split.lower_bound)
+        found = settle(self.ruled_pools, starts, self.rules, count, split.lower_bound + self.stock_floor)
         self.earlier = [found.options]
         return self._tidy(_Answer(found.options, found.cost, found.lower_bound, found.method))
 
@@ -300,9 +301,7 @@ class _Tract:
         """Packages from the lightest to the heaviest, without any that nobody needs."""
         pairs = list(zip(self.ruled_pools, answer.options, strict=True))
         options = tuple(_needed(_numbered(rows, p.classes), p, self.problem.least_lots) for p, rows in pairs)
-        dropped = sum(
-            p.package_cents * (len(rows) - len(kept)) for (p, rows), kept in zip(pairs, options, strict=True)
-        )
+        dropped = sum(p.package_cents * (len(rows) - len(kept)) for (p, rows), kept in zip(pairs, options, strict=True))
         cost = answer.cost - dropped
         return _Answer(options, cost, min(cost, answer.lower_bound), answer.method)
 

@@ -23,6 +23,9 @@ KEYS: dict[str, tuple[str, ...]] = {
     "bill_of_materials": ("item", "phase", "month", "drop"),
     "exceptions": ("lot_id", "reason", "detail"),
     "packages": ("tier", "schedule", "item", "arrangement"),
+    "cost_curve": ("most",),
+    "forcing_lots": ("tier", "count"),
+    "tolerance": ("lot_id", "what", "by"),
 }
 
 

@@ -147,7 +147,8 @@ def test_optimum_vs_brute_force_with_every_rule(
 @FEW
 @given(seed=st.integers(0, 2**31), dearest=st.sampled_from([200, 2000, 20000]), least=st.sampled_from([1, 4]))
 def test_larger_tracts_keep_the_rules_and_an_honest_bound(seed, dearest, least):
-    """Beyond the exact programme: single moves and the bound. The optimum without rules plus items is an upper bound."""
+    """Beyond the exact programme: single moves and the bound. The optimum without rules plus items is an upper
+    bound."""
     plain = make_tract(seed, 30, 2, 4, 3, noise=0.2)
     problem = replace(with_items(plain, seed, 12, dearest), least_lots=least)
     plan = plan_tiers(problem)
@@ -166,7 +167,8 @@ def test_larger_tracts_keep_the_rules_and_an_honest_bound(seed, dearest, least):
 
 @pytest.mark.parametrize("seed", range(3))
 def test_bound_and_moves_vs_exact_programme(seed, monkeypatch):
-    """The same tract by moves and bound, and by the exact programme: bound <= optimum <= answer, within a few per cent."""
+    """The same tract by moves and bound, and by the exact programme: bound <= optimum <= answer, within a few per
+    cent."""
     problem = with_items(make_tract(seed, 6, 2, 3, 2, noise=0.3), seed, 8, 8000)
     monkeypatch.setattr(tier_stock, "EXACT_CELLS", 10**9)
     exact = plan_tiers(problem)
