@@ -89,6 +89,16 @@ def _judge_house(s: Selection, house: HouseResult, hazards: LotHazards, failing:
         failing[house.lots] = np.where((rows == HOLDS) & fails, line, rows)
 
 
+def all_ratios(r: PointResult, basis: Floats, held_of: Ints) -> Floats:
+    """Usage ratios (lots, options) of all options of a connection for basis rows, with the run's capacities."""
+    options = np.arange(r.ratio.shape[1])
+    out = np.empty((len(basis), len(options)))
+    for start in range(0, len(basis), CHUNK_LOTS):
+        part = slice(start, start + CHUNK_LOTS)
+        out[part] = _ratios(r, basis[part], held_of[part], options)
+    return out
+
+
 def _ratios(r: PointResult, basis: Floats, held_of: Ints, used: Ints) -> Floats:
     """Usage ratios (lots, options used) with the capacities that the run worked out."""
     values = r.point.values(basis)

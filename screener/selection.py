@@ -103,6 +103,7 @@ class Selection:
     reasons: Mapping[int, str] = field(default_factory=dict)
     problem: TierProblem | None = None
     pools: LotPools | None = None
+    may_use: tuple[NDArray[np.bool_], ...] = ()  # per line: options that the project allows
 
     def line_of(self, point: Point) -> int:
         return self.lines.index(point.schedule)
@@ -273,6 +274,7 @@ def select(
         reasons,
         problem,
         pools,
+        tuple(allowed_options(tiers, lines, by_line, hardware)),
     )
 
 
@@ -284,6 +286,13 @@ def _chosen_names(plan: TierPlan, pools: LotPools) -> list[str]:
         counts[pool] = counts.get(pool, 0) + 1
         names.append(f"{pools.names[pool]} package {counts[pool]}".strip())
     return names
+
+
+def allowed_options(
+    tiers: TiersSection, lines: Sequence[str], by_line: Mapping[str, Sequence[Option]], hardware: Hardware
+) -> list[NDArray[np.bool_]]:
+    """Per line: options without a forbidden item."""
+    return [np.array([allowed(tiers, option, hardware) for option in by_line[line]], dtype=bool) for line in lines]
 
 
 def package_problem(
@@ -303,7 +312,7 @@ def package_problem(
     """What passes on which lot and what it costs, under the user's rules for packages."""
     place = np.full(len(lot_ids), -1, dtype=np.int64)
     place[tried] = np.arange(len(tried))
-    may_use = [np.array([allowed(tiers, option, hardware) for option in by_line[line]], dtype=bool) for line in lines]
+    may_use = allowed_options(tiers, lines, by_line, hardware)
     passes = [np.tile(mask, (len(tried), 1)) for mask in may_use]
     has_line = np.zeros((len(houses), len(lines)), dtype=bool)
     variant = np.zeros(len(tried), dtype=np.int64)

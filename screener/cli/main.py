@@ -18,6 +18,7 @@ COMMANDS = {
     "check": "read everything, report every problem, write nothing",
     "hazards": "exposure, Kzt and the other hazards alone: no plans or hardware needed",
     "explain": "the derivation of every number of one lot",
+    "phase-orders": "what every order of the phases does to exposure, packages and money",
     "compare": "what changed between two runs, lot by lot and in the bill",
     "draw": "what was understood of a plan, and its anchor and strap layout",
     "sheets": "a page for each lot, anchor layouts, the engineer's packet of one lot",
@@ -57,7 +58,7 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"screener.cli.{cmd_name}").command
+        command: click.Command = importlib.import_module(f"screener.cli.{cmd_name.replace('-', '_')}").command
         return command
 
     def resolve_command(
