@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -85,6 +86,18 @@ def _changed_bill(before: Path, after: Path) -> list[dict[str, Any]]:
             pieces, cost = zip(first, second, strict=True)
             rows.append({"item": item, "quantity_with_waste": [str(v) for v in pieces], "cost": [str(v) for v in cost]})
     return rows
+
+
+def item_changes(
+    before: Mapping[str, tuple[float, float, float]], after: Mapping[str, tuple[float, float, float]]
+) -> list[dict[str, Any]]:
+    """Items whose pieces, boxes or dollars differ, as differences; the largest in money first."""
+    rows = []
+    for item in sorted(set(before) | set(after)):
+        change = [b - a for a, b in zip(before.get(item, (0.0,) * 3), after.get(item, (0.0,) * 3), strict=True)]
+        if any(abs(each) > 1e-9 for each in change):
+            rows.append({"item": item, "pieces": change[0], "boxes": change[1], "cost": round(change[2], 2)})
+    return sorted(rows, key=lambda row: (-abs(row["cost"]), row["item"]))
 
 
 def _item_sums(bill: pd.DataFrame) -> dict[str, tuple[Decimal, Decimal]]:

@@ -143,6 +143,9 @@ class GroundSection(_Section):
     streets: GroundFile | None = Field(None, description="street lines, for fronts and corner lots")
     footprints: GroundFile | None = Field(None, description="buildings that stand")
     water: GroundFile | None = Field(None, description="open water")
+    tree_belt: GroundFile | None = Field(
+        None, description="trees that are bound to stay (easement, preserve): counted as rough ground"
+    )
 
 
 class HazardSource(_Section):
@@ -447,6 +450,18 @@ def load_tract(path: str | os.PathLike[str]) -> Tract:
     return _loaded(path, Tract)
 
 
+def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any]) -> Tract:
+    """The project with some keys changed: section -> key -> value. A value replaces the key's own as a whole.
+
+    Paths are relative to the project file. Raises InputError as `load_tract` does.
+    """
+    issues = Issues()
+    project = _read(path, issues, Tract, changes)
+    issues.raise_stops()
+    assert project is not None  # no stop was recorded, so there is a project
+    return project
+
+
 def load_hazard_project(path: str | os.PathLike[str]) -> HazardProject:
     """The same for hazards alone: no plans, hardware, prices or output need be named."""
     return _loaded(path, HazardProject)
@@ -471,11 +486,15 @@ def _loaded(path: str | os.PathLike[str], model: type[_Project]) -> _Project:
     return project
 
 
-def _read(path: str | os.PathLike[str], issues: Issues, model: type[_Project]) -> _Project | None:
+def _read(
+    path: str | os.PathLike[str], issues: Issues, model: type[_Project], changes: Mapping[str, Any] | None = None
+) -> _Project | None:
     source = Path(os.path.abspath(path))
     values = _parse(source, issues)
     if values is None:
         return None
+    for section, keys in (changes or {}).items():
+        values[section] = {**values.get(section, {}), **keys} if isinstance(keys, Mapping) else keys
     project = _validate(values, source, issues, model)
     if project is None:
         return None

@@ -107,9 +107,17 @@ class _Clock:
 
 
 def prepare(
-    tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1, issues: Issues | None = None
+    tract: Tract,
+    *,
+    progress: Progress = lambda _: None,
+    workers: int = 1,
+    issues: Issues | None = None,
+    edit: Callable[[gpd.GeoDataFrame], None] | None = None,
 ) -> Prepared:
-    """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together."""
+    """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together.
+
+    ``edit`` may change the lots as read (another plan on one of them, say) before anything follows from them.
+    """
     _refuse_unready(tract)
     clock = _Clock()
     issues = Issues() if issues is None else issues
@@ -121,6 +129,8 @@ def prepare(
     _collect(stops, lambda: read_kept_packages(tract, issues))  # a faulty file stops here; it is used later
     if stops.has_stop() or lots is None or plans is None or hardware is None:
         raise InputError(list(dict.fromkeys([*stops, *issues.stops()])))
+    if edit is not None:
+        edit(lots)
     clock.lap("read")
     houses = choose_houses(lots, plans, bool(tract.purchase.plan_mix), issues, tract.shown(tract.lots.file))
     usable = np.flatnonzero((lots["status"] != SKIPPED) & lots.geometry.notna())

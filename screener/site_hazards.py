@@ -365,11 +365,12 @@ def ground_upwind(tract: Site, out: SiteHazards, issues: Issues) -> GroundUpwind
         tract.exposure.rules().raster_pad_ft(tallest),
         issues,
     )
-    shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water")}
+    shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water", "tree_belt")}
     ground = roughness_map(
         window,
         read_roughness_table(cover.classes),
         footprints=shapes["footprints"],
+        trees=shapes["tree_belt"],
         water=shapes["water"],
         vector_crs=out.working.crs,
         pad_cells=0,

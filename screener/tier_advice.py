@@ -53,6 +53,8 @@ class Forcing:
 def suggested(plan: TierPlan, priced: bool) -> Suggestion:
     """The number of packages to use, from the curve: the least cost where packages have a price, else worth's end."""
     points = [p for p in plan.curve if p.cost_cents is not None]
+    if not plan.n_classes:
+        return Suggestion(1, "no lot is free to choose a package for")
     if not points:
         return Suggestion(len(plan.curve), "no number of packages allowed serves every lot")
     known = {p.most: int(p.cost_cents or 0) for p in points}
@@ -84,7 +86,8 @@ def _to_the_end(plan: TierPlan, points: Sequence[CurvePoint], known: dict[int, i
     if len(points) < 2:
         return "the only number of packages allowed"
     saved = known[points[-2].most] - known[last.most]
-    words = f"the last package allowed still saves {_dollars(saved)}, {saved / known[points[-2].most]:.1%} of the cost"
+    share = saved / max(known[points[-2].most], 1)
+    words = f"the last package allowed still saves {_dollars(saved)}, {share:.1%} of the cost"
     if plan.beyond and plan.beyond[0].cost_cents is not None:
         further = known[last.most] - int(plan.beyond[0].cost_cents)
         words += f"; {plan.beyond[0].most} would save {_dollars(further)} more"

@@ -19,6 +19,8 @@ COMMANDS = {
     "hazards": "exposure, Kzt and the other hazards alone: no plans or hardware needed",
     "explain": "the derivation of every number of one lot",
     "phase-orders": "what every order of the phases does to exposure, packages and money",
+    "swap": "another plan on one lot, or a cancellation: money, stock, paper",
+    "scenarios": "named changes of the project, run into one table",
     "compare": "what changed between two runs, lot by lot and in the bill",
     "draw": "what was understood of a plan, and its anchor and strap layout",
     "sheets": "a page for each lot, anchor layouts, the engineer's packet of one lot",
