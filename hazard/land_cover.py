@@ -168,9 +168,9 @@ def roughness_map(
     """Roughness of every cell of a land-cover window.
 
     footprints: building polygons (or points, one a house). water: polygons that are roughness D whatever the raster
-    says; other ground without data stays unknown. trees: polygons that count as roughness B (26.7.2 names wooded areas),
-    but for water. vector_crs: CRS of all (None: the raster's). pad_cells: widen the
-    map by so many cells, so that water beyond the raster's edge counts.
+    says; other ground without data stays unknown. trees: polygons that count as roughness B (26.7.2 names wooded
+    areas), but for water. vector_crs: CRS of all (None: the raster's). pad_cells: widen the map by so many cells, so
+    that water beyond the raster's edge counts.
     """
     table = table or read_roughness_table()
     values, valid, transform = _padded(window, pad_cells)

@@ -87,6 +87,7 @@ LOTS_INPUT: tuple[Column, ...] = (
     Column("start", "date", "date of the start of building, as YYYY-MM-DD"),
     _number("pad_elevation_ft", "ft", 2, "elevation of the graded pad"),
     _text("package", "package the lot must keep, by name (its hardware is bought already)"),
+    _text("may_change", "what siting advice may change on the lot: plan; blank: nothing"),
     *SETBACK_COLUMNS,
     *HAZARD_COLUMNS,
 )

@@ -19,6 +19,7 @@ COMMANDS = {
     "hazards": "exposure, Kzt and the other hazards alone: no plans or hardware needed",
     "explain": "the derivation of every number of one lot",
     "phase-orders": "what every order of the phases does to exposure, packages and money",
+    "siting": "which house on which lot costs least in hardware",
     "swap": "another plan on one lot, or a cancellation: money, stock, paper",
     "scenarios": "named changes of the project, run into one table",
     "compare": "what changed between two runs, lot by lot and in the bill",

@@ -64,7 +64,8 @@ def _write(folder: Path, frame: Any) -> None:
         "scenario": "Scenario", "changes": "Changes", "total": "Material and labour", "difference": "Change, $",
         "orders": "Orders in boxes", "exposure_b": "B", "exposure_c": "C", "exposure_d": "D",
         "kzt_max": "Kzt up to", "refer": "For an engineer", "no_hardware": "No package", "skipped": "Skipped",
-        "outside_permit": "Outside permit", "not_fitting": "Do not fit", "packages": "Lots by package", "sure": "Proven",
+        "outside_permit": "Outside permit", "not_fitting": "Do not fit", "packages": "Lots by package",
+        "sure": "Proven",
     }  # fmt: skip
     numbers = ("total", "difference", "orders", "exposure_b", "exposure_c", "exposure_d", "kzt_max", "refer",
                "no_hardware", "skipped", "outside_permit", "not_fitting")  # fmt: skip

@@ -260,6 +260,6 @@ def test_faults_of_a_scenarios_file_are_told(tmp_path: Path, text: str, words: s
 def test_the_commands_say_what_they_found(tmp_path: Path) -> None:
     path = write_tract(tmp_path, None, BY_COLUMNS)
     said = command("swap", str(path), "--lot", "A-02", "--mirrored", "-q")
-    assert said.code == 0, said.err
-    assert "paper: master set" in said.out
-    assert command("swap", str(path), "-q").code == 2
+    assert said[0] == 0, said[2]
+    assert "paper: master set" in said[1]
+    assert command("swap", str(path), "-q")[0] == 2
