@@ -36,7 +36,7 @@ ALL_ORDERS_UP_TO = 5
 MOST_FULL_SEARCHES = 8
 QUICK = Limits(nodes=0, rounds=3, patience=6, steps=150)
 COLUMNS = (
-    "order", "project_order", "lots_b", "lots_c", "lots_d", "packages", "without_package", "cost", "change",
+    "order", "project_order", "lots_b", "lots_c", "lots_d", "packages", "without_package", "cost", "change_common",
     "lower_bound", "proven", "by_phase",
 )  # fmt: skip
 
@@ -188,15 +188,13 @@ def _proven(
     done: set[tuple[str, ...]] = set()
     known: dict[int, TierPlan] = {}
     for _ in range(MOST_FULL_SEARCHES):
-        best = min(_rank(each) for each in orders)[1]
-        wanted = [each for each in orders if each.phases == own and own not in done]
-        wanted += [each for each in sorted(orders, key=_rank) if each.plan.cost_cents <= best or not each.plan.proven]
+        without, best, _ = min(_rank(each) for each in orders)
         open_ = [
             each
-            for each in wanted
+            for each in sorted(orders, key=lambda each: (each.phases != own, _rank(each)))
             if each.phases not in done
             and not each.plan.proven
-            and (each.phases == own or each.plan.lower_bound_cents < best or each.plan.cost_cents == best)
+            and (each.phases == own or (_rank(each)[0] == without and each.plan.lower_bound_cents < best))
         ]
         if not open_:
             break
@@ -220,9 +218,15 @@ def _rank(order: Order) -> tuple[int, int, tuple[str, ...]]:
     return len(order.plan.unserved) + len(order.plan.no_option), order.plan.cost_cents, order.phases
 
 
-def order_table(orders: Sequence[Order], own: tuple[str, ...], names: Sequence[str] = ()) -> pd.DataFrame:
-    """The orders side by side, dollars; `change` is against the project's own order."""
-    mine = next((each for each in orders if each.phases == own), None)
+def order_table(orders: Sequence[Order], own: tuple[str, ...]) -> pd.DataFrame:
+    """The orders side by side, dollars.
+
+    Orders may serve different lots, so `change_common` compares material and labour of the lots that have a package in
+    every order, against the project's own order.
+    """
+    mine = next((each for each in orders if each.phases == own), orders[0])
+    everywhere = np.logical_and.reduce([each.plan.assignment >= 0 for each in orders])
+    common = int(mine.plan.lot_cost_cents[everywhere].sum())
     rows = []
     for each in orders:
         plan = each.plan
@@ -237,7 +241,7 @@ def order_table(orders: Sequence[Order], own: tuple[str, ...], names: Sequence[s
                 "packages": "; ".join(f"{n + 1}: {count}" for n, count in enumerate(counts)),
                 "without_package": len(plan.unserved) + len({each.lot_id for each in plan.no_option}),
                 "cost": plan.cost_cents / 100,
-                "change": None if mine is None else (plan.cost_cents - mine.plan.cost_cents) / 100,
+                "change_common": (int(plan.lot_cost_cents[everywhere].sum()) - common) / 100,
                 "lower_bound": plan.lower_bound_cents / 100,
                 "proven": plan.proven,
                 "by_phase": "; ".join(f"{name} {cents / 100:,.0f}" for name, cents in each.by_phase.items()),
@@ -250,19 +254,20 @@ def summary(orders: Sequence[Order], own: tuple[str, ...]) -> list[str]:
     """What the orders say, in sentences."""
     best = orders[0]
     mine = next((each for each in orders if each.phases == own), best)
-    saved = mine.plan.cost_cents - best.plan.cost_cents
+    served = [int((each.plan.assignment >= 0).sum()) for each in (best, mine)]
     lines = [
         f"{len(orders)} orders of phases, each lot for the ground at its permit.",
-        f"Cheapest: {' > '.join(best.phases)} at {_dollars(best.plan.cost_cents)}; "
-        f"the project's {' > '.join(own)} costs {_dollars(mine.plan.cost_cents)}"
-        + (f", {_dollars(saved)} more." if saved else "."),
+        f"Best: {' > '.join(best.phases)} gives {served[0]} lots a package at {_dollars(best.plan.cost_cents)}; "
+        f"the project's {' > '.join(own)} gives {served[1]} lots one at {_dollars(mine.plan.cost_cents)}.",
     ]
-    others = [each for each in orders if each.phases != best.phases]
+    if len({_rank(each)[0] for each in orders}) > 1:
+        lines.append("Orders that leave fewer lots without a package come first; then cost counts.")
+    others = [each for each in orders if _rank(each)[0] == _rank(best)[0]]
     sure = best.plan.proven and all(each.plan.lower_bound_cents >= best.plan.cost_cents for each in others)
     lines.append(
-        "Proven: no other order listed can cost less with as many packages."
+        "Proven: no other order listed that serves as many lots costs less with as many packages."
         if sure
-        else "Not proven: an order whose lower bound lies below the cheapest cost may still be cheaper."
+        else "Not proven: an order whose lower bound lies below the best cost may still be cheaper."
     )
     return lines
 
