@@ -101,6 +101,7 @@ def _largest(found: pd.DataFrame, name: str) -> str:
 def _items_words(items: pd.DataFrame) -> str:
     if not len(items):
         return ""
-    shown = [f"{r['point']}: {r['item_a'] or 'none'} to {r['item_b'] or 'none'}" for r in items.to_dict("records")]
-    more = f" and {len(shown) - SHOWN_ITEMS} more" if len(shown) > SHOWN_ITEMS else ""
-    return "; items " + ", ".join(shown[:SHOWN_ITEMS]) + more
+    pairs = items.groupby(["item_a", "item_b"], sort=False).size().sort_values(ascending=False, kind="stable")
+    shown = [f"{a or 'none'} to {b or 'none'} (at {n})" for (a, b), n in pairs.items()]
+    more = f"; {len(shown) - SHOWN_ITEMS} more" if len(shown) > SHOWN_ITEMS else ""
+    return "; items: " + "; ".join(shown[:SHOWN_ITEMS]) + more

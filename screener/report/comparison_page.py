@@ -33,8 +33,8 @@ def write_comparison(path: Path, before: Path, after: Path, changes: Mapping[str
         *(web.sentence(f"Cause: {text}") for text in changes["causes"]),
         web.heading("Lots that changed"),
         _map(after, lots),
-        web.sentence("Teal: cheaper than before. Orange: dearer, or no package any more. Grey: as before."),
-        web.heading("Why"),
+        web.sentence("Teal: cheaper than before. Orange: dearer, or no package any more. Grey: as before. Thick edge:
+        the package has another name."), web.heading("Why"),
         web.table(reasons, {"why": "Reason", "lots": "Lots"}, ("lots",)),
         web.table(
             [{**row, "from": row["tier"][0] or "none", "to": row["tier"][1] or "none", "kind": KINDS[row["reason"]]}
@@ -46,7 +46,11 @@ def write_comparison(path: Path, before: Path, after: Path, changes: Mapping[str
         web.bars(items[:MOST_BARS], "Items up and down"),
         web.sentence(f"{len(items) - MOST_BARS} smaller changes are not drawn." if len(items) > MOST_BARS else ""),
     ]  # fmt: skip
-    web.write_page(path, "What changed between two runs", f"{before.name} to {after.name}", parts)
+    web.write_page(path, "What changed between two runs", f"{_named(before)} to {_named(after)}", parts)
+
+
+def _named(folder: Path) -> str:
+    return "/".join(folder.absolute().parts[-2:])
 
 
 def _map(results: Path, rows: Sequence[Mapping[str, Any]]) -> str:
@@ -57,7 +61,8 @@ def _map(results: Path, rows: Sequence[Mapping[str, Any]]) -> str:
     for lot_id, shape in zip(lots["lot_id"].astype(str), drawing.paths, strict=True):
         row = by_lot.get(lot_id)
         words = web.escape(lot_id if row is None else f"{lot_id}: {row['tier'][0]} to {row['tier'][1]}")
-        kind = "same" if row is None else "other changed" if _worse(row) else "bar changed"
+        kind = "same" if row is None else "other" if _worse(row) else "bar"
+        kind += " changed" if row is not None and row["tier"][0] != row["tier"][1] else ""
         out.append(f'<path class="{kind}" d="{shape}"><title>{words}</title></path>')
     size = f"0 0 {drawing.width} {drawing.height}"
     return f'<svg viewBox="{size}" role="img" aria-label="Map of changed lots">{"".join(out)}</svg>'

@@ -618,6 +618,7 @@ _FEWER_DECIMALS |= {"fit_short_ft": 1, "pad_elevation_ft": 1, "q_envelope_psf": 
 """A reader needs fewer figures than the tables carry."""
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("Three answers: package, paper, ground", ("tier", "inside_permit", "ground_state")),
     (
         "House and package",
         (
@@ -625,11 +626,9 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "style",
             "options",
             "mirrored",
-            "tier",
             "governing_point",
             "governing_hazard",
             "governing_ratio",
-            "inside_permit",
             "hardware_cost",
             "labour_hours",
             "total_cost",
@@ -663,7 +662,6 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "governing_wind_components_deg",
             "ke",
             "exposure",
-            "ground_state",
             "exposure_governing_bearing_deg",
             "rough_share_min",
             "exposure_margin_ft",

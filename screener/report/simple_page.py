@@ -30,7 +30,7 @@ th { color: var(--quiet); font-weight: 600; } .n { text-align: right; white-spac
 tr.mark td { font-weight: 700; }
 svg { max-width: 100%; height: auto; display: block; } svg text { fill: var(--ink); font-size: 13px; }
 .bar { fill: var(--bar); } .other { fill: var(--other); } .same { fill: var(--same); stroke: var(--quiet); }
-.changed { stroke: var(--ink); stroke-width: 1.5; }
+path.other, path.bar { stroke: var(--paper); stroke-width: 2; } path.changed { stroke: var(--ink); stroke-width: 8; }
 """
 
 

@@ -201,11 +201,11 @@ def test_phase_orders_agree_with_full_runs_at_permit(tmp_path: Path) -> None:
 def test_a_swap_is_the_difference_of_two_full_runs(tmp_path: Path) -> None:
     """The swapped lot written into the lots file and run: the same money, boxes and packages."""
     path = write_tract(tmp_path / "before", None, BY_COLUMNS)
-    change = Change("A-02", plan="anvil", style="A")
+    change = Change("A-01", plan="kettle", style="C")
     found = difference(run_with(load_tract(path), None), run_with(load_tract(path), change), change)
     lots = cut()
-    row = lots.index[lots["lot_id"] == "A-02"][0]
-    lots.loc[row, ["plan", "style", "options"]] = ["anvil", "A", ""]
+    row = lots.index[lots["lot_id"] == "A-01"][0]
+    lots.loc[row, ["plan", "style", "options"]] = ["kettle", "C", ""]
     after = screened(write_tract(tmp_path / "after", lots, BY_COLUMNS))
     before = screened(path)
     totals = [float(run.results.lots["total_cost"].sum()) for run in (before, after)]
@@ -213,7 +213,7 @@ def test_a_swap_is_the_difference_of_two_full_runs(tmp_path: Path) -> None:
     boxes = [float(run.results.bill_of_materials["cost"].sum()) for run in (before, after)]
     assert found["order_cost"] == [round(cost, 2) for cost in boxes]
     assert sum(row["cost"] for row in found["items"]) == pytest.approx(boxes[1] - boxes[0], abs=0.01)
-    assert found["changed"]["plan"][1] == "anvil"
+    assert found["changed"]["plan"][1] == "kettle"
 
 
 def test_a_cancelled_lot_leaves_the_orders(tmp_path: Path) -> None:
@@ -227,7 +227,8 @@ def test_a_cancelled_lot_leaves_the_orders(tmp_path: Path) -> None:
 
 
 def test_scenarios_run_side_by_side_and_each_equals_its_own_run(tmp_path: Path) -> None:
-    path = write_tract(tmp_path, None, {"tiers.most": 1})
+    built = {"tiers.most": 1, "tract.ground_state": "built out"}
+    path = write_tract(tmp_path, None, built)
     belt = gpd.GeoDataFrame({"name": ["belt"]}, geometry=[box(499000, 4199000, 502500, 4201500)], crs="EPSG:26913")
     belt.to_file(tmp_path / "belt.gpkg")
     file = tmp_path / "scenarios.toml"
@@ -237,7 +238,7 @@ def test_scenarios_run_side_by_side_and_each_equals_its_own_run(tmp_path: Path) 
     )
     table = run_scenarios(path, read_scenarios(file)).set_index("scenario")
     assert list(table.index) == [BASE, "more wind", "trees all round"]
-    more = screened(write_tract(tmp_path / "more", None, {"tiers.most": 1, "hazards.wind_speed_mph": {"value": 125}}))
+    more = screened(write_tract(tmp_path / "more", None, {**built, "hazards.wind_speed_mph": {"value": 125}}))
     assert table.loc["more wind", "total_cost"] == round(float(more.results.lots["total_cost"].fillna(0).sum()), 2)
     assert table.loc["trees all round", "exposure_b"] > table.loc[BASE, "exposure_b"]
     assert table.loc[BASE, "change"] == 0.0
