@@ -88,5 +88,5 @@ def _forcing_row(p: Prepared, s: Selection, each: Forcing) -> dict[str, Any]:
         "plans": ";".join(plans),
         "ground": f"exposure {words[0]}; {words[1]}",
         "lines": ";".join(each.lines),
-        "next_step": "another plan, the house turned or moved, or a sealed sheet of their own from the engineer",
+        "next_step": "another plan on them, or a sealed sheet of their own from the engineer",
     }

@@ -33,8 +33,11 @@ def write_comparison(path: Path, before: Path, after: Path, changes: Mapping[str
         *(web.sentence(f"Cause: {text}") for text in changes["causes"]),
         web.heading("Lots that changed"),
         _map(after, lots),
-        web.sentence("Teal: cheaper than before. Orange: dearer, or no package any more. Grey: as before. Thick edge:
-        the package has another name."), web.heading("Why"),
+        web.sentence(
+            "Teal: cheaper than before. Orange: dearer, or no package any more. Grey: as before. "
+            "Thick edge: the package has another name."
+        ),
+        web.heading("Why"),
         web.table(reasons, {"why": "Reason", "lots": "Lots"}, ("lots",)),
         web.table(
             [{**row, "from": row["tier"][0] or "none", "to": row["tier"][1] or "none", "kind": KINDS[row["reason"]]}
