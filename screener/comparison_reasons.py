@@ -102,6 +102,7 @@ def _items_words(items: pd.DataFrame) -> str:
     if not len(items):
         return ""
     pairs = items.groupby(["item_a", "item_b"], sort=False).size().sort_values(ascending=False, kind="stable")
-    shown = [f"{a or 'none'} to {b or 'none'} (at {n})" for (a, b), n in pairs.items()]
+    counted = zip(pairs.index.tolist(), pairs.tolist(), strict=True)
+    shown = [f"{pair[0] or 'none'} to {pair[1] or 'none'} (at {n})" for pair, n in counted]
     more = f"; {len(shown) - SHOWN_ITEMS} more" if len(shown) > SHOWN_ITEMS else ""
     return "; items: " + "; ".join(shown[:SHOWN_ITEMS]) + more

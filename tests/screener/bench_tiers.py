@@ -1,6 +1,6 @@
 """Times and gaps of the tier search on invented tracts: `python tests/screener/bench_tiers.py [lots ...]`.
 
-Not a test: nothing is asserted, and times depend on the machine. Costs, gaps, nodes and steps do not. With the name of
+`plans=8` keeps the tracts with so many plans. Not a test: nothing is asserted, and times depend on the machine. Costs, gaps, nodes and steps do not. With the name of
 a project file the packages of that tract are searched too. The last output is kept in
 tests/benchmarks/results_tiers.md.
 """
@@ -81,12 +81,14 @@ def searched(problem: TierProblem, n_lots: int, plans: int, noise: float) -> Non
     print(f"{left}{wall:<9.1f}{cpu:<9.1f}{proven:<9}{plan.gap:<8.2%}{plan.nodes:<7}{plan.method}", flush=True)
 
 
-def main(lots: list[int], projects: list[str]) -> None:
+def main(lots: list[int], projects: list[str], only_plans: int = 0) -> None:
     print(HEADING)
     for project in projects:
         sample(project)
     for n_lots in lots:
         for plans, houses, noise in CASES:
+            if only_plans not in (0, plans):
+                continue
             for most in (3, 4) if plans == 8 else (5,):
                 searched(invented_tract(n_lots, houses, noise, most, plans=plans), n_lots, plans, noise)
 
@@ -105,4 +107,7 @@ def sample(project: str) -> None:
 
 if __name__ == "__main__":
     words = sys.argv[1:]
-    main([int(w) for w in words if w.isdecimal()] or [180, 5_000, 10_000], [w for w in words if not w.isdecimal()])
+    numbers = [int(w) for w in words if w.isdecimal()]
+    only = [int(w.removeprefix("plans=")) for w in words if w.startswith("plans=")]
+    files = [w for w in words if w.endswith(".toml")]
+    main(numbers or ([] if files else [180, 5_000, 10_000]), files, *only)

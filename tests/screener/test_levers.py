@@ -266,3 +266,83 @@ def test_the_commands_say_what_they_found(tmp_path: Path) -> None:
     assert said[0] == 0, said[2]
     assert "paper: master set" in said[1]
     assert command("swap", str(path), "-q")[0] == 2
+
+
+# ---------------------------------------------------------------- siting, comparison
+
+
+def test_siting_is_the_best_of_all_permutations(by_columns: Screened) -> None:
+    """Six lots: every way to deal their houses out, rules kept, against the programme."""
+    import itertools
+
+    from screener.siting_advice import _looks, advice_table, siting_advice
+
+    p, s = by_columns.prepared, by_columns.selection
+    names = [str(p.site.points.lot_id[i]) for i in s.tried if s.tier_of_lot[i] >= 0][:6]
+    found = siting_advice(p, s, names)
+    c, looks = found.choices, _looks(p)
+    house = p.houses.of_lot[p.usable].copy()
+    best = None
+    for order in set(itertools.permutations(found.now.tolist())):
+        costs = [int(c.cost_cents[n, h]) for n, h in enumerate(order)]
+        if min(costs) < 0:
+            continue
+        house[c.lots] = c.houses[list(order)]
+        free = set(c.lots.tolist())
+        if any(looks[house[a]] == looks[house[b]] for a, b in found.pairs if free & {a, b}):
+            continue
+        best = sum(costs) if best is None else min(best, sum(costs))
+    assert found.cost == best
+    assert found.proven
+    assert sorted(found.best.tolist()) == sorted(found.now.tolist())
+    table = advice_table(p, s, found)
+    assert table["change"].sum() == pytest.approx((found.cost - found.cost_now) / 100, abs=0.01)
+
+
+def test_what_stands_now_costs_what_the_run_says(by_columns: Screened) -> None:
+    """Same house on the same lot: the hazards, packages and costs of the run, although worked anew."""
+    from screener.siting_advice import siting_advice
+
+    p, s = by_columns.prepared, by_columns.selection
+    names = [str(p.site.points.lot_id[i]) for i in s.tried if s.tier_of_lot[i] >= 0]
+    found = siting_advice(p, s, names)
+    place = {int(lot): n for n, lot in enumerate(s.tried)}
+    for n, lot in enumerate(found.choices.lots.tolist()):
+        assert found.choices.cost_cents[n, found.now[n]] == s.plan.lot_cost_cents[place[lot]]
+    assert found.cost <= found.cost_now or found.clashes_now
+
+
+def test_neighbours_share_a_side_or_face_each_other(tmp_path: Path) -> None:
+    """Four rectangles, two a side of a street: side by side and across, never behind."""
+    from types import SimpleNamespace
+
+    from screener.siting_advice import neighbours
+
+    shapes = [box(0, 0, 20, 38), box(20, 0, 40, 38), box(0, 53, 20, 91), box(20, 53, 40, 91), box(0, 91, 20, 129)]
+    lots = gpd.GeoDataFrame({"front_bearing_deg": [0.0, 0.0, 180.0, 180.0, 0.0]}, geometry=shapes, crs="EPSG:26913")
+    p = SimpleNamespace(lots=lots, usable=np.arange(5), site=SimpleNamespace(working=SimpleNamespace(crs=lots.crs)))
+    assert neighbours(p) == ((0, 1), (0, 2), (1, 3), (2, 3))  # type: ignore[arg-type]
+
+
+def test_a_comparison_names_the_reason(tmp_path: Path) -> None:
+    """More wind: other hazards. A dearer list: packages chosen anew, or nothing. The page holds every changed lot."""
+    from screener.comparison import compare
+
+    names = TWELVE[:4]
+    one = write_tract(tmp_path / "one", cut(names), {**BY_COLUMNS, "tiers.most": 1})
+    two = write_tract(
+        tmp_path / "two", cut(names), {**BY_COLUMNS, "tiers.most": 1, "hazards.wind_speed_mph": {"value": 130}}
+    )
+    for file in (one, two):
+        assert command("run", file, "-q", "--allow-exceptions", "--workers", "1")[0] == 0
+    changes = compare(one.parent / "results", two.parent / "results")["package_changes"]
+    assert changes
+    assert {row["reason"] for row in changes} == {"ground"}
+    assert all("wind_speed_mph" in row["why"] for row in changes)
+    page = tmp_path / "page.html"
+    assert command("compare", one.parent / "results", two.parent / "results", "--html", page)[0] == 0
+    text = page.read_text(encoding="utf-8")
+    assert all(row["lot_id"] in text for row in changes)
+    assert "http" not in text.replace("http-equiv", "")
+    for name in ("cost_curve", "forcing_lots", "tolerance"):
+        assert (one.parent / "results" / f"{name}.csv").is_file()
