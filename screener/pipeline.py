@@ -371,12 +371,13 @@ def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 
     clock = _Clock()
     selection = choose(prepared, progress=progress)
     clock.lap("demands and choice")
+    progress("curve, forcing lots, tolerance")
+    levers = lever_tables(prepared, selection)
+    clock.lap("levers")
     progress("tables")
     results = build_results(prepared, selection)
+    results.levers = levers
     clock.lap("tables")
-    progress("curve, forcing lots, tolerance")
-    results.levers = lever_tables(prepared, selection)
-    clock.lap("levers")
     results.timings = {"seconds": {**prepared.timings, **clock.times}, "lots": len(prepared.lots)}
     return results
 

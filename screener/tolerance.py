@@ -33,7 +33,8 @@ from screener.tier_search import BLOCKED
 from screener.tiers import NO_TIER, TierProblem
 
 Ints = NDArray[np.int64]
-MOST_MOVES = 400
+MOST_MOVES = 60  # kinds of lots moved one by one under other prices
+MOST_KINDS = 600  # kinds of lots up to which prices are moved: forty regroupings take long beyond
 
 
 def tolerance_table(p: Prepared, s: Selection) -> pd.DataFrame:
@@ -140,7 +141,17 @@ def _price_changes(p: Prepared, s: Selection) -> list[dict[str, Any]]:
     if not band:
         return []
     kinds = _Kinds(problem, s)
-    base = kinds.regrouped(problem.costs_cents)
+    if len(kinds.first) > MOST_KINDS:
+        p.issues.add(
+            "tolerance_prices",
+            "note",
+            "project file [tiers] tolerance.price",
+            f"{len(kinds.first)} kinds of lots",
+            f"at most {MOST_KINDS} for the price bands",
+            "price bands left out; wind, Kzt and rough ground were moved",
+        )
+        return []
+    base = kinds.regrouped(problem.costs_cents, kinds.tier, 4 * MOST_MOVES)
     rows: list[dict[str, Any]] = []
     material = _material_cents(p, s)
     for family in dict.fromkeys(s.families):
@@ -185,12 +196,12 @@ class _Kinds:
         self.pool, self.tier = pool[self.first], assigned[self.first]
         self.packages = s.plan.n_chosen
 
-    def regrouped(self, costs: tuple[Ints, ...]) -> Ints:
-        """Package number of every kind after single moves from the packages of the run, under these costs."""
-        out = self.tier.copy()
+    def regrouped(self, costs: tuple[Ints, ...], start: Ints, moves: int) -> Ints:
+        """Package number of every kind after single moves from a start, under these costs."""
+        out = start.copy()
         for pool in np.unique(self.pool):
             mine = np.flatnonzero(self.pool == pool)
-            own = np.unique(self.tier[mine])
+            own = np.unique(start[mine])
             rows = self.first[mine]
             classes = tc.collapse(
                 self.problem.lot_variant[rows],
@@ -200,8 +211,8 @@ class _Kinds:
                 self.weight[mine],
             )
             group = np.full(classes.count, -1, dtype=np.int64)
-            group[classes.of_lot] = np.searchsorted(own, self.tier[mine])
-            group, _ = regroup(classes, np.full(classes.count, BLOCKED), 0, group, len(own), MOST_MOVES)
+            group[classes.of_lot] = np.searchsorted(own, start[mine])
+            group, _ = regroup(classes, np.full(classes.count, BLOCKED), 0, group, len(own), moves)
             out[mine] = own[group[classes.of_lot]]
         return out
 
@@ -209,7 +220,7 @@ class _Kinds:
         self, p: Prepared, s: Selection, costs: tuple[Ints, ...], base: Ints, what: str, by: float
     ) -> list[dict[str, Any]]:
         """Rows for the lots that go to another package than without the change."""
-        after = self.regrouped(costs)
+        after = self.regrouped(costs, base, MOST_MOVES)
         changed = np.flatnonzero(after != base)
         if not len(changed):
             return []

@@ -1,8 +1,8 @@
-"""Times and gaps of the tier search on invented tracts: `python tests/screener/bench_tiers.py [lots ...]`.
+"""Times and gaps of the tier search: `python tests/screener/bench_tiers.py [lots ...] [plans=8] [project.toml]`.
 
-`plans=8` keeps the tracts with so many plans. Not a test: nothing is asserted, and times depend on the machine. Costs, gaps, nodes and steps do not. With the name of
-a project file the packages of that tract are searched too. The last output is kept in
-tests/benchmarks/results_tiers.md.
+Invented tracts of so many lots; `plans=8` keeps those with so many plans; with the name of a project file the packages
+of that tract are searched too. Not a test: nothing is asserted, and times depend on the machine. Costs, gaps, nodes and
+steps do not. The last output is kept in tests/benchmarks/results_tiers.md.
 """
 
 from __future__ import annotations
