@@ -94,7 +94,7 @@ def bars(rows: Sequence[tuple[str, float, str]], label: str) -> str:
         y = 8 + n * step
         length = width * abs(value) / span
         x = zero if value >= 0 else zero - length
-        kind = "bar" if value >= 0 else "other"
+        kind = "other" if value > 0 else "bar"  # dearer or more, cheaper or less
         out.append(f'<text x="{left - 10}" y="{y + 13}" text-anchor="end">{escape(name[:44])}</text>')
         out.append(f'<rect class="{kind}" x="{x:.1f}" y="{y}" width="{max(length, 0.5):.1f}" height="16"/>')
         out.append(f'<text x="{left + width + 12}" y="{y + 13}">{escape(words)}</text>')
