@@ -450,13 +450,15 @@ def load_tract(path: str | os.PathLike[str]) -> Tract:
     return _loaded(path, Tract)
 
 
-def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any]) -> Tract:
+def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any], remove: Iterable[str] = ()) -> Tract:
     """The project with some keys changed: section -> key -> value. A value replaces the key's own as a whole.
+
+    `remove` names keys to leave out, as "hazards.ss_g".
 
     Paths are relative to the project file. Raises InputError as `load_tract` does.
     """
     issues = Issues()
-    project = _read(path, issues, Tract, changes)
+    project = _read(path, issues, Tract, changes, remove)
     issues.raise_stops()
     assert project is not None  # no stop was recorded, so there is a project
     return project
@@ -487,12 +489,19 @@ def _loaded(path: str | os.PathLike[str], model: type[_Project]) -> _Project:
 
 
 def _read(
-    path: str | os.PathLike[str], issues: Issues, model: type[_Project], changes: Mapping[str, Any] | None = None
+    path: str | os.PathLike[str],
+    issues: Issues,
+    model: type[_Project],
+    changes: Mapping[str, Any] | None = None,
+    remove: Iterable[str] = (),
 ) -> _Project | None:
     source = Path(os.path.abspath(path))
     values = _parse(source, issues)
     if values is None:
         return None
+    for place in remove:
+        section, _, key = place.partition(".")
+        values.get(section, {}).pop(key, None)
     for section, keys in (changes or {}).items():
         values[section] = {**values.get(section, {}), **keys} if isinstance(keys, Mapping) else keys
     project = _validate(values, source, issues, model)

@@ -3,7 +3,7 @@
 A scenario file holds tables [[scenario]] with a name and project keys as the project file writes them:
 `hazards.wind_speed_mph = { value = 120 }`, `design.loads = "ASCE 7-22"`, `tract.ground_state = "built out"`,
 `lots.setbacks = { ... }`, `purchase.plan_mix = { ... }` or `ground.tree_belt = { file = "belt.gpkg" }`. A value
-replaces the key as a whole; paths are relative to the project file. The project as it stands always comes first.
+replaces the key as a whole; `remove = ["hazards.ss_g"]` leaves keys out; paths are relative to the project file. The project as it stands always comes first.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ class Scenario:
 
     name: str
     changes: Mapping[str, Any]
+    remove: tuple[str, ...] = ()
 
 
 def read_scenarios(path: Path) -> list[Scenario]:
@@ -56,11 +57,14 @@ def read_scenarios(path: Path) -> list[Scenario]:
         name = row.pop("name", "")
         if not isinstance(name, str) or not name or name in (BASE, *(each.name for each in found)):
             raise stop(f"scenario {number} has the name {name!r}", "a name of its own in quotes")
-        if not row or not all(isinstance(keys, dict) for keys in row.values()):
+        remove = row.pop("remove", [])
+        if not isinstance(remove, list) or not all(isinstance(each, str) and "." in each for each in remove):
+            raise stop(f"scenario {name!r}: remove = {remove!r}", 'a list of keys, such as ["hazards.ss_g"]')
+        if not (row or remove) or not all(isinstance(keys, dict) for keys in row.values()):
             raise stop(
                 f"scenario {name!r} changes nothing, or a key without its section", 'keys such as design.loads = "..."'
             )
-        found.append(Scenario(name, row))
+        found.append(Scenario(name, row, tuple(remove)))
     return found
 
 
@@ -71,7 +75,7 @@ def run_scenarios(
     tracts: list[tuple[str, Mapping[str, Any], Tract]] = [(BASE, {}, load_tract(project))]
     for each in scenarios:
         try:
-            tracts.append((each.name, each.changes, load_changed_tract(project, each.changes)))
+            tracts.append((each.name, each.changes, load_changed_tract(project, each.changes, each.remove)))
         except InputError as error:
             raise _named(each.name, error) from error
     rows: list[dict[str, Any]] = []

@@ -249,6 +249,7 @@ def test_scenarios_run_side_by_side_and_each_equals_its_own_run(tmp_path: Path) 
     [
         ("[[scenario]]\nhazards.kzt = { value = 1 }", "name"),
         ('[[scenario]]\nname = "a"', "changes nothing"),
+        ('[[scenario]]\nname = "a"\nremove = "hazards"', "list of keys"),
         ('[[scenario]]\nname = "a"\ndesign.lods = "ASCE 7-22"', "scenario 'a'"),
         ("name = 1", "scenario"),
     ],
