@@ -3,7 +3,8 @@
 A scenario file holds tables [[scenario]] with a name and project keys as the project file writes them:
 `hazards.wind_speed_mph = { value = 120 }`, `design.loads = "ASCE 7-22"`, `tract.ground_state = "built out"`,
 `lots.setbacks = { ... }`, `purchase.plan_mix = { ... }` or `ground.tree_belt = { file = "belt.gpkg" }`. A value
-replaces the key as a whole; `remove = ["hazards.ss_g"]` leaves keys out; paths are relative to the project file. The project as it stands always comes first.
+replaces the key as a whole; `remove = ["hazards.ss_g"]` leaves keys out; paths are relative to the project file. The
+project as it stands always comes first.
 """
 
 from __future__ import annotations
