@@ -281,8 +281,10 @@ def _solve(
     at = np.repeat(np.arange(len(rows)), [len(r[0]) for r in rows])
     cells = np.array([cell for r in rows for cell in r[0]], dtype=np.int64)
     matrix = sparse.csr_array((np.ones(len(cells)), (at, cells)), shape=(len(rows), len(lot)))
+    now = np.searchsorted(c.houses, house[c.lots])
+    moved = (kind != now[lot]) * (0.5 / (len(c.lots) + 1))  # less than a cent together: of equals, the fewest moves
     result = milp(
-        c.cost_cents[lot, kind].astype(float),
+        c.cost_cents[lot, kind] + moved,
         integrality=np.ones(len(lot)),
         bounds=Bounds(0, 1),
         constraints=[LinearConstraint(matrix, [r[1] for r in rows], [r[2] for r in rows])],
@@ -299,7 +301,7 @@ def _solve(
     solved = int(result.status) == 0
     bound = float(result.mip_dual_bound)
     cost = int(c.cost_cents[np.arange(len(c.lots)), best].sum())
-    return best, cost if solved and bound >= cost - 0.5 else int(np.floor(bound * (1.0 - ROUNDING)))
+    return best, cost if solved and bound >= cost - 0.5 else int(np.floor(bound * (1.0 - ROUNDING) - 0.5))
 
 
 def _apart(
