@@ -12,14 +12,28 @@ from screener.cli import printing
 from screener.cli.progress import progress_bar
 
 EPILOG = """\b
-Example of a scenarios file:
+Examples:
+  screener scenarios tract.toml scenarios.toml
+  screener scenarios tract.toml scenarios.toml --out compared
+
+\b
+A scenarios file:
   [[scenario]]
   name = "wind 120 mph"
   hazards.wind_speed_mph = { value = 120 }
 
+\b
   [[scenario]]
   name = "tree belt on the east side"
-  ground.tree_belt = { file = "belt.gpkg" }"""
+  ground.tree_belt = { file = "belt.gpkg" }
+
+\b
+  [[scenario]]
+  name = "edition 7-22"
+  design.loads = "ASCE 7-22"
+  remove = ["hazards.ss_g"]
+  hazards.sms_g = { value = 0.5 }
+  hazards.sm1_g = { value = 0.3 }"""
 
 
 @click.command(epilog=EPILOG)
