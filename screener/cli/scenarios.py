@@ -91,6 +91,9 @@ def _write(folder: Path, frame: Any) -> None:
         [
             web.heading("Cost against the project, $"),
             web.bars(picture, "Cost of each scenario against the project"),
+            web.sentence(
+                "A scenario that gives more lots a package costs more for that alone: see No package and Skipped."
+            ),
             web.heading("Side by side"),
             web.table(rows, heads, numbers),
         ],
