@@ -87,6 +87,7 @@ LOTS_INPUT: tuple[Column, ...] = (
     Column("start", "date", "date of the start of building, as YYYY-MM-DD"),
     _number("pad_elevation_ft", "ft", 2, "elevation of the graded pad"),
     _text("package", "package the lot must keep, by name (its hardware is bought already)"),
+    _text("may_change", "what siting advice may change on the lot: plan; blank: nothing"),
     *SETBACK_COLUMNS,
     *HAZARD_COLUMNS,
 )
@@ -346,6 +347,46 @@ PACKAGES: tuple[Column, ...] = (
     _text("arrangement", "pieces at each connection, or spacing"),
 )
 
+COST_CURVE: tuple[Column, ...] = (
+    _whole("most", "packages allowed at most, in the tract or for each plan ([tiers] scope)"),
+    _whole("packages_used", "packages that the answer uses"),
+    _number("cost", "dollars", 2, "least cost found: lots, packages, stock; blank where not every lot can be served"),
+    _number("lots_cost", "dollars", 2, "of it material and labour of the lots"),
+    _number("packages_cost", "dollars", 2, "of it handling and mix-ups"),
+    _number("stock_cost", "dollars", 2, "of it kinds of items to stock"),
+    _number("saved", "dollars", 2, "what is saved against the row before"),
+    _number("saved_a_lot", "dollars", 2, "the same for one lot"),
+    _number("lower_bound", "dollars", 2, "no set of as many packages costs less"),
+    _number("gap", "", 4, "how much of the cost could still be saved at most"),
+    Column("proven", "yes_no", "whether nothing cheaper exists"),
+    _whole("lots_unserved", "lots left over"),
+    Column("suggested", "yes_no", "the suggested number of packages"),
+    _text("note", "why it is suggested, or what the row is"),
+)
+
+FORCING_LOTS: tuple[Column, ...] = (
+    _text("tier", "package that the lots force up"),
+    _text("lots", "lots left out together, separated by ;"),
+    _whole("count", "how many they are"),
+    _number("saved", "dollars", 2, "what the package's other lots would cost less without them: material and labour"),
+    _number("saved_at_least", "dollars", 2, "the same with lots and packages regrouped: at least this much"),
+    _whole("other_lots", "lots that stay in the package"),
+    _text("plans", "their plans"),
+    _text("ground", "their exposure and Kzt"),
+    _text("lines", "lines of the package that become cheaper, separated by ;"),
+    _text("next_step", "what can be done"),
+)
+
+TOLERANCE: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _text("what", "input that was moved: wind, rough_share, kzt, or price of a family of items"),
+    _number("by", "", 4, "how far it was moved, as a share (rough_share: in points)"),
+    _text("from_tier", "package of the lot now"),
+    _text("to_tier", "cheapest package that then holds; none: no package of the run does"),
+    _number("cost_change", "dollars", 2, "material and labour of the lot, then less now; blank where none holds"),
+    _text("detail", "what changed on the way"),
+)
+
 RUN: tuple[Column, ...] = (
     _text("key", "what is recorded"),
     _text("value", "its value"),
@@ -367,6 +408,9 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "kits": KITS,
     "lot_kits": LOT_KITS,
     "prices": PRICES,
+    "cost_curve": COST_CURVE,
+    "forcing_lots": FORCING_LOTS,
+    "tolerance": TOLERANCE,
     "run": RUN,
 }
 PURCHASE_TABLES: tuple[str, ...] = ("orders", "forecast", "kits", "lot_kits", "prices")
@@ -374,6 +418,8 @@ CSV_TABLES: tuple[str, ...] = (
     *("lots", "demands", "bill_of_materials", "exceptions", "issues", "packages"),
     *PURCHASE_TABLES,
 )
+LEVER_TABLES: tuple[str, ...] = ("cost_curve", "forcing_lots", "tolerance")
+"""Tables around the packages; written as CSV and into the GeoPackage as the others are."""
 
 TABLE_MEANINGS: dict[str, str] = {
     "lots": "every lot of the tract: hazards, governing demand, package, cost, flags",
@@ -391,6 +437,9 @@ TABLE_MEANINGS: dict[str, str] = {
     "kits": "the pieces of one house with one package",
     "lot_kits": "which kit each lot takes; of a lot with no plan yet, with each plan",
     "prices": "how each item is bought: price, breaks, box, waste, stock, lead time",
+    "cost_curve": "cost by number of packages, from one to every lot its own, and the suggested number",
+    "forcing_lots": "lots that force a package up, and what the others would save without them",
+    "tolerance": "lots that need another package when an input moves within its band",
     "run": "how these results came about",
 }
 

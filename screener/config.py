@@ -143,6 +143,9 @@ class GroundSection(_Section):
     streets: GroundFile | None = Field(None, description="street lines, for fronts and corner lots")
     footprints: GroundFile | None = Field(None, description="buildings that stand")
     water: GroundFile | None = Field(None, description="open water")
+    tree_belt: GroundFile | None = Field(
+        None, description="trees that are bound to stay (easement, preserve): counted as rough ground"
+    )
 
 
 class HazardSource(_Section):
@@ -255,13 +258,52 @@ class HardwareSection(_Section):
     file: InputPath = Field(description="CSV, one row an item")
 
 
-class TiersSection(_Section):
-    """How many packages the crews can keep apart."""
+class ToleranceSection(_Section):
+    """How far an input is moved either way to list the lots whose package changes; as a share, 0 leaves it out."""
 
-    most: Annotated[int, Field(ge=1, le=50)] = Field(4, description="greatest number of packages in the tract")
+    wind: Annotated[float, Field(ge=0, le=0.5)] = Field(0.03, description="wind speed, as a share of it")
+    rough_share: Annotated[float, Field(ge=0, le=0.5)] = Field(
+        0.10, description="[exposure] rough_share, the share of rough ground that prevails: points either way"
+    )
+    kzt: Annotated[float, Field(ge=0, le=0.5)] = Field(
+        0.05, description="topographic factor, as a share; never below 1"
+    )
+    price: Annotated[float, Field(ge=0, le=0.9)] = Field(0.10, description="prices of one family of items at a time")
+
+
+class TiersSection(_Section):
+    """How many packages the crews can keep apart, what a package costs beside its items, and which items may be
+    used."""
+
+    most: Annotated[int, Field(ge=1, le=50)] = Field(
+        4, description='greatest number of packages in the tract, or for each plan where scope is "plan"'
+    )
     kept: InputPath | None = Field(
         None, description="packages.csv of an earlier run, for lots that keep a package (lots column package)"
     )
+    scope: Literal["tract", "plan"] = Field(
+        "tract", description="packages for the whole tract, or for each plan family by itself"
+    )
+    handling_usd: Annotated[float, Field(ge=0, le=1e6)] = Field(0.0, description="cost of every package on the site")
+    stocking_usd_per_item: Annotated[float, Field(ge=0, le=1e6)] = Field(
+        0.0, description="cost of having one kind of item on the site at all"
+    )
+    mixup_usd: Annotated[float, Field(ge=0, le=1e6)] = Field(
+        0.0, description="cost of a house built with a wrong package"
+    )
+    mixup_rate: Share = Field(0.0, description="chance of that, a house and package beyond the first on the site")
+    least_lots: Annotated[int, Field(ge=1, le=10_000)] = Field(
+        1, description="least number of lots of a chosen package"
+    )
+    forbidden: Texts = Field((), description="items that no package may hold")
+    preferred: Texts = Field((), description="items taken where they cost little more: see preferred_discount")
+    preferred_discount: Share = Field(0.02, description="share by which preferred items count as cheaper in the choice")
+    in_stock: Texts = Field((), description="items paid for already: only their labour counts in the choice")
+    outside_permit: Literal["any", "own", "none"] = Field(
+        "any",
+        description='lots outside their plan\'s permit: any package, packages of their "own", or "none" at all',
+    )
+    tolerance: ToleranceSection = ToleranceSection()  # type: ignore[call-arg]
 
 
 class AgesSection(_Section):
@@ -435,6 +477,20 @@ def load_tract(path: str | os.PathLike[str]) -> Tract:
     return _loaded(path, Tract)
 
 
+def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any], remove: Iterable[str] = ()) -> Tract:
+    """The project with some keys changed: section -> key -> value. A value replaces the key's own as a whole.
+
+    `remove` names keys to leave out, as "hazards.ss_g".
+
+    Paths are relative to the project file. Raises InputError as `load_tract` does.
+    """
+    issues = Issues()
+    project = _read(path, issues, Tract, changes, remove)
+    issues.raise_stops()
+    assert project is not None  # no stop was recorded, so there is a project
+    return project
+
+
 def load_hazard_project(path: str | os.PathLike[str]) -> HazardProject:
     """The same for hazards alone: no plans, hardware, prices or output need be named."""
     return _loaded(path, HazardProject)
@@ -459,11 +515,22 @@ def _loaded(path: str | os.PathLike[str], model: type[_Project]) -> _Project:
     return project
 
 
-def _read(path: str | os.PathLike[str], issues: Issues, model: type[_Project]) -> _Project | None:
+def _read(
+    path: str | os.PathLike[str],
+    issues: Issues,
+    model: type[_Project],
+    changes: Mapping[str, Any] | None = None,
+    remove: Iterable[str] = (),
+) -> _Project | None:
     source = Path(os.path.abspath(path))
     values = _parse(source, issues)
     if values is None:
         return None
+    for place in remove:
+        section, _, key = place.partition(".")
+        values.get(section, {}).pop(key, None)
+    for section, keys in (changes or {}).items():
+        values[section] = {**values.get(section, {}), **keys} if isinstance(keys, Mapping) else keys
     project = _validate(values, source, issues, model)
     if project is None:
         return None

@@ -38,6 +38,7 @@ from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
+from screener.tier_design import check_items
 from screener.wind_states import VELOCITIES
 
 if TYPE_CHECKING:
@@ -93,6 +94,7 @@ class Results:
     summary: dict[str, Any]
     layers: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
     purchase: dict[str, pd.DataFrame] = field(default_factory=dict)  # orders, forecast, kits, lot_kits, prices
+    levers: dict[str, pd.DataFrame] = field(default_factory=dict)
 
 
 class _Clock:
@@ -109,9 +111,17 @@ class _Clock:
 
 
 def prepare(
-    tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1, issues: Issues | None = None
+    tract: Tract,
+    *,
+    progress: Progress = lambda _: None,
+    workers: int = 1,
+    issues: Issues | None = None,
+    edit: Callable[[gpd.GeoDataFrame], None] | None = None,
 ) -> Prepared:
-    """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together."""
+    """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together.
+
+    ``edit`` may change the lots as read (another plan on one of them, say) before anything follows from them.
+    """
     clock = _Clock()
     issues = Issues() if issues is None else issues
     progress("reading lots, plans and hardware")
@@ -122,6 +132,8 @@ def prepare(
     _collect(stops, lambda: read_kept_packages(tract, issues))  # a faulty file stops here; it is used later
     if stops.has_stop() or lots is None or plans is None or hardware is None:
         raise InputError(list(dict.fromkeys([*stops, *issues.stops()])))
+    if edit is not None:
+        edit(lots)
     clock.lap("read")
     houses = choose_houses(lots, plans, bool(tract.purchase.plan_mix), issues, tract.shown(tract.lots.file))
     usable = np.flatnonzero((lots["status"] != SKIPPED) & lots.geometry.notna())
@@ -136,6 +148,8 @@ def prepare(
         )
         raise InputError(issues.stops())
     _check_mix(tract, plans, issues)
+    check_items(tract.tiers, hardware, "project file", issues)
+    issues.raise_stops()
     progress("demand models")
     design = tract.design
     models = [build_model(v, design.loads, design.method, design.wind_procedure) for v in houses.variants]
@@ -145,7 +159,8 @@ def prepare(
     site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
     clock.lap("hazards")
     issues.raise_stops()
-    hazards, categories = _lot_hazards(tract, site, kept, houses, usable, findings)
+    hazards, categories = lot_hazards(tract, site, kept, houses, usable, findings)
+    site.columns |= {name: hazards.q_onto_psf[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     prepared = Prepared(
         tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
     )
@@ -200,7 +215,7 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
     issues.raise_stops()
 
 
-def _lot_hazards(
+def lot_hazards(
     tract: Tract,
     site: SiteHazards,
     lots: gpd.GeoDataFrame,
@@ -219,7 +234,6 @@ def _lot_hazards(
     rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
     s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
     onto = onto_faces(site.q_by_direction_psf, *stance(lots))[0]
-    site.columns |= {name: onto[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     hazards = LotHazards(
         site.q_envelope_psf,
         site.q_components_psf,
@@ -247,7 +261,7 @@ def hazards_as_if(p: Prepared, variant: Variant) -> tuple[SiteHazards, LotHazard
     site = at_height(p.tract, p.lots.iloc[p.usable], p.site, np.full(n, variant.mean_roof_height_ft))
     everywhere = Houses((variant,), np.zeros(n, dtype=np.int64))
     lots = p.lots.iloc[p.usable]
-    hazards, categories = _lot_hazards(p.tract, site, lots, everywhere, np.arange(n), Findings(n))
+    hazards, categories = lot_hazards(p.tract, site, lots, everywhere, np.arange(n), Findings(n))
     return site, hazards, categories
 
 
@@ -309,6 +323,8 @@ def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
         inside |= ok
     p.site.columns["inside_permit"] = yes_no(stated & p.site.known, inside)
     p.findings.add("PERMIT", stated & ~inside & (house >= 0) & p.site.known, lambda i: ", ".join(beyond[i]))
+    if p.tract.tiers.outside_permit == "none":
+        p.findings.add("PERMIT_LEFT", stated & ~inside & (house >= 0) & p.site.known, "[tiers] outside_permit is none")
     p.findings.add("PERMIT_UNKNOWN", ~stated & (house >= 0), "")
 
 
@@ -364,14 +380,19 @@ def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:
 
 def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1) -> Results:
     """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing."""
+    from screener.lever_tables import lever_tables
     from screener.result_tables import build_results
 
     prepared = prepare(tract, progress=progress, workers=workers)
     clock = _Clock()
     selection = choose(prepared, progress=progress)
     clock.lap("demands and choice")
+    progress("curve, forcing lots, tolerance")
+    levers = lever_tables(prepared, selection)
+    clock.lap("levers")
     progress("tables")
     results = build_results(prepared, selection)
+    results.levers = levers
     clock.lap("tables")
     results.timings = {"seconds": {**prepared.timings, **clock.times}, "lots": len(prepared.lots)}
     return results
@@ -402,10 +423,11 @@ def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
         p.site.points.lot_id,
         may,
         p.hardware,
-        most=p.tract.tiers.most,
+        tiers=p.tract.tiers,
         labour_usd_per_h=p.tract.purchase.labour_usd_per_h,
         waste=p.tract.purchase.waste,
         sdpws_edition=SDPWS_EDITION[p.tract.design.loads],
+        outside_permit=np.array([value is False or value is np.False_ for value in p.site.columns["inside_permit"]]),
         kept=kept,
         kept_of_lot=list(names),
         progress=progress,

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from screener import columns
 from screener.houses import NO_HOUSE
 from screener.kits import FIRM
+from screener.lever_tables import suggestion
 from screener.lots import SKIPPED, spread
 from screener.order_dates import lot_dates
 from screener.pipeline import Prepared, Results
@@ -19,6 +20,7 @@ from screener.purchase_case import PurchaseCase, case_of_run
 from screener.purchase_tables import Purchase, lot_money, purchase_of
 from screener.rounding import rounding_costs
 from screener.selection import PointResult, Selection
+from screener.tiers import CurvePoint
 from screener.unsold import open_lots
 
 SCREENED, REFER, NO_HARDWARE = "screened", "refer", "no_hardware"
@@ -325,8 +327,18 @@ def _packages(s: Selection) -> pd.DataFrame:
 # --- run record, summary ----------------------------------------------------------------------------------
 
 
+def _curve_point(c: CurvePoint) -> dict[str, Any]:
+    return {
+        "most": c.most,
+        "cost_cents": c.cost_cents,
+        "lower_bound_cents": c.lower_bound_cents,
+        "proven": c.proven,
+        "lots_unserved": c.lots_unserved,
+    }
+
+
 def _run(p: Prepared, s: Selection) -> dict[str, Any]:
-    plan = s.plan
+    plan, advice = s.plan, suggestion(p, s)
     return {
         "working_crs": p.site.working.description,
         "working_crs_wkt": p.site.working.wkt(),
@@ -342,16 +354,12 @@ def _run(p: Prepared, s: Selection) -> dict[str, Any]:
             "gap": round(plan.gap, 6),
             "one_package_cents": plan.one_package_cents,
             "every_lot_its_own_cents": plan.every_lot_own_cents,
-            "curve": [
-                {
-                    "most": c.most,
-                    "cost_cents": c.cost_cents,
-                    "lower_bound_cents": c.lower_bound_cents,
-                    "proven": c.proven,
-                    "lots_unserved": c.lots_unserved,
-                }
-                for c in plan.curve
-            ],
+            "scope": p.tract.tiers.scope,
+            "packages_cents": plan.packages_cents,
+            "stock_cents": plan.stock_cents,
+            "curve": [_curve_point(c) for c in plan.curve],
+            "beyond": [_curve_point(c) for c in plan.beyond],
+            "suggested": {"most": advice.most, "reason": advice.reason},
             "lot_classes": plan.n_classes,
         },
         "houses": {

@@ -28,9 +28,9 @@ from hazard.ground_states import (
     state_texts,
 )
 from hazard.issues import InputError, Issue, Issues
-from hazard.land_cover import read_roughness_table, roughness_map
+from hazard.land_cover import RoughnessMap, read_roughness_table, roughness_map
 from hazard.layers import Column, Constant, Layer, Source
-from hazard.rasters import read_window
+from hazard.rasters import RasterWindow, read_window
 from hazard.sampling import LotPoints, LotValues, read_values
 from hazard.seismic import Seismic, code_meanings, code_severities, seismic
 from hazard.standards import asce7_ch26_wind as ch26
@@ -300,29 +300,10 @@ def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
 def _exposure_from_land_cover(
     tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
-    cover = tract.hazards.land_cover
-    assert cover is not None
-    assert cover.file is not None
     rules = tract.exposure.rules()
     tallest = float(max(30.0, np.nanmax(out.height_ft)))
-    window = read_window(
-        Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
-        out.points.bounds(),
-        out.points.crs,
-        rules.raster_pad_ft(tallest),
-        issues,
-    )
-    shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water")}
-    ground = roughness_map(
-        window,
-        read_roughness_table(cover.classes),
-        footprints=shapes["footprints"],
-        water=shapes["water"],
-        vector_crs=out.working.crs,
-        pad_cells=0,
-    )
-    issues.extend(ground.issues)
-    plan = _phases(tract, out, issues)
+    upwind = ground_upwind(tract, out, issues)
+    window, ground, plan = upwind.window, upwind.ground, upwind.plan
     state = resolve_state(plan, tract.tract.ground_state)
     states = measure_states(
         ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
@@ -367,6 +348,66 @@ def _exposure_from_land_cover(
     findings.add("EXPO_UNKNOWN", blind, lambda i: f"{chosen.missing_ft[i]:,.0f} ft more ground must be known upwind")
     out.layers["exposure_sectors"] = (sector_layer(out.points.xy, chosen, out.height_ft, rules), out.working.crs)
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
+
+
+@dataclass(frozen=True)
+class GroundUpwind:
+    """The land cover read around the lots, as roughness, with the phases laid over it."""
+
+    window: RasterWindow
+    ground: RoughnessMap
+    plan: PhasePlan
+    tallest_ft: float
+
+
+def ground_upwind(tract: Site, out: SiteHazards, issues: Issues) -> GroundUpwind:
+    """Read the land cover, and what stands or floats on it, as far as the exposure needs it. Raises InputError."""
+    cover = tract.hazards.land_cover
+    assert cover is not None
+    assert cover.file is not None
+    tallest = float(max(30.0, np.nanmax(out.height_ft)))
+    window = read_window(
+        Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
+        out.points.bounds(),
+        out.points.crs,
+        tract.exposure.rules().raster_pad_ft(tallest),
+        issues,
+    )
+    shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water", "tree_belt")}
+    ground = roughness_map(
+        window,
+        read_roughness_table(cover.classes),
+        footprints=shapes["footprints"],
+        trees=shapes["tree_belt"],
+        water=shapes["water"],
+        vector_crs=out.working.crs,
+        pad_cells=0,
+    )
+    issues.extend(ground.issues)
+    return GroundUpwind(window, ground, _phases(tract, out, issues), tallest)
+
+
+def with_letters(out: SiteHazards, letters: NDArray[np.str_], edition: str, strict: bool) -> SiteHazards:
+    """The same lots under other exposure letters (n, 16): Kzt from the same terrain, pressures anew."""
+    again = replace(out, letters=letters, columns=dict(out.columns))
+    _worst_letter(again)
+    if out.terrain is not None:
+        assessed = out.terrain.result.assess(out.terrain.z_ft, bounded_letters(letters))
+        again.kzt = assessed.kzt_strict if strict else assessed.kzt_screening
+        again.columns["kzt"] = again.kzt.max(axis=1)
+    _pressures(again, edition)
+    return again
+
+
+def with_wind(out: SiteHazards, edition: str, speed: float = 1.0, kzt: float = 1.0) -> SiteHazards:
+    """The same lots with wind speed, or Kzt (never below 1), times a factor."""
+    again = replace(
+        out, columns=dict(out.columns), kzt=np.fmax(out.kzt * kzt, np.where(np.isnan(out.kzt), np.nan, 1.0))
+    )
+    again.speed = replace(out.speed, values=out.speed.values * speed)
+    again.columns["kzt"] = again.kzt.max(axis=1)
+    _pressures(again, edition)
+    return again
 
 
 def _shown(letters: NDArray[np.str_]) -> NDArray[np.object_]:

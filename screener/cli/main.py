@@ -18,6 +18,10 @@ COMMANDS = {
     "check": "read everything, report every problem, write nothing",
     "hazards": "exposure, Kzt and the other hazards alone: no plans or hardware needed",
     "explain": "the derivation of every number of one lot",
+    "phase-orders": "what every order of the phases does to exposure, packages and money",
+    "siting": "which house on which lot costs least in hardware",
+    "swap": "another plan on one lot, or a cancellation: money, stock, paper",
+    "scenarios": "named changes of the project, run into one table",
     "compare": "what changed between two runs, lot by lot and in the bill",
     "reprice": "bill, orders and forecast again for another plan mix or price list",
     "shortage": "how likely a proposed order falls short",
@@ -60,7 +64,7 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"screener.cli.{cmd_name}").command
+        command: click.Command = importlib.import_module(f"screener.cli.{cmd_name.replace('-', '_')}").command
         return command
 
     def resolve_command(

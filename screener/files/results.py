@@ -63,10 +63,12 @@ def write_results(
     purchase: Mapping[str, pd.DataFrame] = getattr(results, "purchase", {})
     tables |= {name: purchase.get(name, pd.DataFrame()) for name in PURCHASE_TABLES}
     tables["issues"] = with_formula_notes(results.issues, tables)
+    levers: Mapping[str, pd.DataFrame] = getattr(results, "levers", {})
+    tables |= levers
     layers: Mapping[str, GeoDataFrame] = getattr(results, "layers", {})
     attributes = {name: table for name, table in tables.items() if name != "lots"}
     write_geopackage(folder / GEOPACKAGE, results.lots, {**attributes, "run": run_table(manifest)}, layers)
-    for name in CSV_TABLES:
+    for name in (*CSV_TABLES, *levers):
         write_csv(folder / f"{name}.csv", name, tables[name])
     write_workbook(folder / WORKBOOK, tables, manifest)
     for name, write in (extra or {}).items():

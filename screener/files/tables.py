@@ -26,6 +26,9 @@ KEYS: dict[str, tuple[str, ...]] = {
     "forecast": ("level", "item", "phase", "month", "drop"),
     "kits": ("kit", "schedule", "item", "drop"),
     "lot_kits": ("lot_id", "plan"),
+    "cost_curve": ("most",),
+    "forcing_lots": ("tier", "count"),
+    "tolerance": ("lot_id", "what", "by"),
 }
 
 

@@ -118,7 +118,13 @@ def comparison(packages: Mapping[str, Any]) -> list[str]:
     chosen = packages.get("cost_cents")
     if chosen is None:
         return []
-    out = [f"The packages chosen cost {cents_as_dollars(chosen)} in material and labour."]
+    beside = [
+        f"{cents_as_dollars(packages[key])} for {words}"
+        for key, words in (("packages_cents", "handling and mix-ups"), ("stock_cents", "kinds of items in stock"))
+        if packages.get(key)
+    ]
+    of_it = f", {' and '.join(beside)} among it" if beside else " in material and labour"
+    out = [f"The packages chosen cost {cents_as_dollars(chosen)}{of_it}."]
     one, own = packages.get("one_package_cents"), packages.get("every_lot_its_own_cents")
     if one is None:
         out.append("No single package can serve every lot.")
@@ -138,6 +144,59 @@ def comparison(packages: Mapping[str, Any]) -> list[str]:
             f"so at most {100 * gap:.2g} % could still be saved."
         )
     return out
+
+
+def suggested_packages(packages: Mapping[str, Any]) -> str:
+    """The suggested number of packages with its reason, in a sentence; blank where none was worked."""
+    advice = packages.get("suggested") or {}
+    if not advice:
+        return ""
+    each = " for each plan" if packages.get("scope") == "plan" else ""
+    return f"Suggested: {counted(int(advice['most']), 'package')}{each}: {plain(advice['reason'])}."
+
+
+MOST_FORCING_ROWS = 24
+
+
+def forcing_rows(results: Any) -> list[dict[str, Any]]:
+    """Lots that force a package up, as table rows."""
+    frame = (getattr(results, "levers", None) or {}).get("forcing_lots")
+    if frame is None or not len(frame):
+        return []
+    return [
+        {
+            "tier": plain(row["tier"]),
+            "lots": plain(row["lots"]).replace(";", ", "),
+            "ground": plain(row["ground"]),
+            "plans": plain(row["plans"]).replace(";", ", "),
+            "others": int(row["other_lots"]),
+            "saved": whole_dollars(float(row["saved"])),
+            "saved_at_least": whole_dollars(float(row["saved_at_least"])),
+        }
+        for row in frame.head(MOST_FORCING_ROWS).to_dict("records")
+    ]
+
+
+def tolerance_rows(results: Any) -> list[dict[str, Any]]:
+    """How many lots change package at each end of each band, and at what cost, as table rows."""
+    frame = (getattr(results, "levers", None) or {}).get("tolerance")
+    if frame is None or not len(frame):
+        return []
+    rows = []
+    for (what, by), found in frame.groupby(["what", "by"], sort=True):
+        words = f"{by:+.2f}" if what == "rough_share" else f"{by:+.0%}"
+        names = [plain(lot) for lot in found["lot_id"]]
+        rows.append(
+            {
+                "what": plain(what).replace("_", " ").replace("kzt", "Kzt"),
+                "by": words,
+                "lots": len(found),
+                "none": int((found["to_tier"] == "none").sum()),
+                "change": whole_dollars(float(found["cost_change"].sum())),
+                "some": ", ".join(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else ""),
+            }
+        )
+    return rows
 
 
 def _difference(cents: int) -> str:
@@ -575,6 +634,7 @@ _FEWER_DECIMALS |= dict.fromkeys(("q_onto_front_psf", "q_onto_rear_psf", "q_onto
 """A reader needs fewer figures than the tables carry."""
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("Three answers: package, paper, ground", ("tier", "inside_permit", "ground_state")),
     (
         "House and package",
         (
@@ -582,11 +642,9 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "style",
             "options",
             "mirrored",
-            "tier",
             "governing_point",
             "governing_hazard",
             "governing_ratio",
-            "inside_permit",
             "hardware_cost",
             "labour_hours",
             "total_cost",
@@ -626,7 +684,6 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "governing_wind_components_deg",
             "ke",
             "exposure",
-            "ground_state",
             "exposure_governing_bearing_deg",
             "rough_share_min",
             "exposure_margin_ft",
