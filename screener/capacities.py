@@ -603,7 +603,7 @@ def _framing_missing(option: Option, case: _Case, point: ConnectionPoint) -> str
     if case.family.key != "wall_sheathing":
         return ""
     if row.text("panel_grade", "Sheathing") == "Gypsum":
-        return "gypsum walls may not resist earthquakes in categories E and F" if case.context.sdc[:1] in "EF" else ""
+        return _gypsum_refused(str(case.facts.get("gypsum_shares", "no")), case.context.sdc[:1])
     if row.number("abutting_framing_in", 2.0) >= 3.0 or row.basis != "computed":
         return ""
     edge = row.number("edge_spacing_in")
@@ -612,6 +612,19 @@ def _framing_missing(option: Option, case: _Case, point: ConnectionPoint) -> str
     if sdpws.thick_framing_needed(edition, nominal, nail, edge, case.context.category_d):
         return "needs 3 in. nominal framing where panels meet"
     return ""
+
+
+GYPSUM_TO = {"no": "", "to C": "ABC", "to D": "ABCD"}
+"""Seismic design categories in which gypsum walls may share a plan's shear, by its key `gypsum_shares`."""
+
+
+def _gypsum_refused(shares: str, category: str) -> str:
+    """Gypsum counts only where the plan says so, because the whole house then takes the R of gypsum walls."""
+    if category in "EF":
+        return "gypsum walls may not resist earthquakes in categories E and F"
+    if shares == "no":
+        return "the plan does not count gypsum walls (gypsum_shares)"
+    return "" if category in GYPSUM_TO[shares] else f"the plan counts gypsum walls only {shares} (gypsum_shares)"
 
 
 def _laps(option: Option, case: _Case, point: ConnectionPoint) -> str:

@@ -89,6 +89,14 @@ LOTS_INPUT: tuple[Column, ...] = (
     _text("package", "package the lot must keep, by name (its hardware is bought already)"),
     *SETBACK_COLUMNS,
     *HAZARD_COLUMNS,
+    _number("salt_water_distance_ft", "ft", 0, "distance to salt water", default="[design] salt_water_distance_ft"),
+    _text("flood_zone", "flood zone as the flood map names it: X, AE, VE, floodway ...", default="not judged"),
+    Column(
+        "special_wind",
+        "yes_no",
+        "whether the lot lies in a special wind region: yes or no",
+        default="[design] special_wind_region",
+    ),
 )
 
 HARDWARE_INPUT: tuple[Column, ...] = (
@@ -183,6 +191,9 @@ LOTS: tuple[Column, ...] = (
     _number("governing_wind_components_deg", "degrees", 1, "the same for components and cladding"),
     _number("q_envelope_psf", "psf", 2, "velocity pressure at mean roof height, envelope procedure"),
     _number("q_components_psf", "psf", 2, "the same for components and cladding"),
+    _number("ground_slope", "", 3, "slope of the ground at the lot's middle, rise over run, over 66 ft"),
+    _number("salt_water_distance_ft", "ft", 0, "distance from the lot to salt water; blank: not given"),
+    _text("flood_zone", "flood zone as given; blank: not given"),
 )
 
 _OF_THE_HOUSE = {

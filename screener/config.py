@@ -98,6 +98,16 @@ class DesignSection(_Section):
         None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"
     )
     within_a_mile_of_coast: bool = Field(False, description="lowers the debris-region speed to 130 mph")
+    sds_cap: bool = Field(
+        False,
+        description="take SDS as 1.0 (not under 0.7 SDS) for base shear and vertical shaking, 12.8.1.3: your statement "
+        "that every house is regular; applied only where the plan's geometry shows no irregularity and gives rho 1.0, "
+        "to five storeys, to 0.5 s, site class not E or F",
+    )
+    special_wind_region: bool = Field(False, description="whether the whole tract lies in a special wind region")
+    salt_water_distance_ft: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="distance to salt water, where neither the lots nor [ground] water tell; none: not judged"
+    )
 
 
 class Setbacks(_Section):
@@ -136,13 +146,19 @@ class PhasesFile(GroundFile):
     built: Texts = Field((), description="phases that stand today")
 
 
+class WaterFile(GroundFile):
+    """Polygons of open water."""
+
+    salt_column: str | None = Field(None, description="column that says yes where the water is salt")
+
+
 class GroundSection(_Section):
     """What stands on the ground, now and later."""
 
     phases: PhasesFile | None = Field(None, description="ground of each phase")
     streets: GroundFile | None = Field(None, description="street lines, for fronts and corner lots")
     footprints: GroundFile | None = Field(None, description="buildings that stand")
-    water: GroundFile | None = Field(None, description="open water")
+    water: WaterFile | None = Field(None, description="open water")
 
 
 class HazardSource(_Section):

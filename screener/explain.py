@@ -14,9 +14,10 @@ import numpy as np
 
 from hazard.issues import InputError, Issue
 from hazard.standards import asce7_ch26_wind as ch26
-from screener.demands import IMPORTANCE, LONG_PERIOD_S, SEISMIC_SYSTEM
+from screener.demands import IMPORTANCE, LONG_PERIOD_S, seismic_system
 from screener.derivation import Step
 from screener.files.manifest import CAUTION
+from screener.irregularities import judge_redundancy
 from screener.pipeline import Prepared, choose, prepare
 from screener.result_tables import choice_findings
 from screener.selection import HouseResult, PointResult, Selection
@@ -275,10 +276,12 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
     if house < 0 or not np.isfinite(e.sds_g[lot]):
         return steps
     model = p.models[house]
-    system = ch12.system_factors(SEISMIC_SYSTEM)
+    system = ch12.system_factors(seismic_system(model.variant))
+    capped = float(e.sds_g[lot]) if p.hazards.sds_capped_g is None else float(p.hazards.sds_capped_g[lot])
+    redundancy = judge_redundancy(model)
     cs = float(
         ch12.seismic_response_coefficient(
-            e.sds_g[lot], e.sd1_g[lot], np.nan_to_num(e.s1_g[lot]), system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
+            capped, e.sd1_g[lot], np.nan_to_num(e.s1_g[lot]), system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
         )
     )
     weights = {f"w{i + 1}_lb": w for i, w in enumerate(model.mass.level_lb)}
@@ -286,7 +289,7 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
         Step(
             "seismic response coefficient Cs",
             "SDS / (R/Ie) within its bounds",
-            {"R": system.r, "T_s": model.period_s},
+            {"R": system.r, "T_s": model.period_s, "SDS_g": capped},
             cs,
             "",
             f"{edition} 12.8.1.1",
@@ -295,8 +298,12 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
     steps.append(
         Step(
             "redundancy factor rho",
-            "1.0 to category C, declared in D to F",
-            {},
+            "1.0 to category C; in D to F declared, else counted by perimeter walls",
+            {
+                "declared": "no" if redundancy.declared is None else redundancy.declared,
+                "counted": redundancy.counted,
+                "because": redundancy.why,
+            },
             float(p.hazards.rho[lot]),
             "",
             f"{edition} 12.3.4, plan file",

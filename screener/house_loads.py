@@ -87,6 +87,7 @@ class HouseLoads:
             "plate_piece_ft": about.plate_piece_ft,
             "below": "plate",
             "storeys": float(len(self.variant.levels)),
+            "gypsum_shares": about.gypsum_shares,
         }
 
     def zone_name(self, zone: str) -> str:

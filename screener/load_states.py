@@ -29,6 +29,7 @@ def basis_names(levels: int) -> tuple[str, ...]:
         "q_components_psf",
         "q_components_gcpi_psf",
         "sds_g",
+        "sds_vertical_g",
         "roof_snow_psf",
         "rho_cs",
         *(f"rho_storey_force_lb_{i + 1}" for i in range(levels)),
@@ -195,7 +196,7 @@ class Frame:
         out = factors @ effect
         dead = effect[self.row["dead_least" if use == "uplift" else "dead_greatest"], self.column["one"]]
         # vertical shaking is a share of the dead load that grows with SDS
-        out[:, self.column["sds_g"]] += vertical * dead
+        out[:, self.column["sds_vertical_g"]] += vertical * dead
         return sign * out
 
 

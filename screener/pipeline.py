@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ from screener.ages import age_findings
 from screener.demands import DemandModel, LotHazards, build_model
 from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
+from screener.irregularities import Redundancy, judge_redundancy, regularity_findings
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plans import Plan, load_plans
@@ -32,9 +33,10 @@ from screener.scope import (
 )
 from screener.selection import Selection, select
 from screener.site_hazards import SiteHazards, site_hazards
+from screener.site_limits import site_limits
 from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
-from screener.standards.asce7_ch12_seismic import redundancy_factor
+from screener.standards.asce7_ch12_seismic import capped_sds, redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
 
 if TYPE_CHECKING:
@@ -141,7 +143,10 @@ def prepare(
     site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
     clock.lap("hazards")
     issues.raise_stops()
-    hazards, categories = _lot_hazards(tract, site, houses, usable, findings)
+    redundancy = [judge_redundancy(model) for model in models]
+    for model, judged in zip(models, redundancy, strict=True):
+        judged.tell(model.variant.key, issues)
+    hazards, categories = _lot_hazards(tract, site, houses, usable, findings, redundancy)
     prepared = Prepared(
         tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
     )
@@ -215,7 +220,12 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
 
 
 def _lot_hazards(
-    tract: Tract, site: SiteHazards, houses: Houses, usable: NDArray[np.intp], findings: Findings
+    tract: Tract,
+    site: SiteHazards,
+    houses: Houses,
+    usable: NDArray[np.intp],
+    findings: Findings,
+    redundancy: Sequence[Redundancy],
 ) -> tuple[LotHazards, NDArray[np.str_]]:
     """Hazard numbers as the demand models take them, and the category that decides capacity rules."""
     house = houses.of_lot[usable]
@@ -224,8 +234,16 @@ def _lot_hazards(
     findings.add("DEBRIS", debris & (house >= 0), lambda i: f"{site.speed.values[i]:.0f} mph")
     edition = tract.design.loads
     internal = np.where(debris, gcpi("partially enclosed", edition), gcpi("enclosed", edition))
-    declared = np.array([*(v.plan.plan.redundancy for v in houses.variants), 1.3])[house]
-    rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
+    category = np.where(site.seismic.sdc == "", "D", site.seismic.sdc)
+    declared = np.array([*(r.used for r in redundancy), 1.3])[house]
+    rho = redundancy_factor(category, declared)
+    regular = np.array([*(r.qualifies for r in redundancy), False])[house]
+    capped = None
+    if tract.design.sds_cap:
+        qualifies = regular & ~np.isin(site.seismic.site_class, ["E", "F", "?"])
+        capped = capped_sds(site.seismic.sds_g, qualifies)
+        lowered = qualifies & (np.nan_to_num(site.seismic.sds_g) > capped)
+        findings.add("SDS_CAP", lowered, lambda i: f"{site.seismic.sds_g[i]:.2f} g taken as {capped[i]:.2f} g")
     s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
     hazards = LotHazards(
         site.q_envelope_psf,
@@ -236,6 +254,7 @@ def _lot_hazards(
         s1,
         np.asarray(rho, dtype=float),
         flat_roof_snow_psf(np.nan_to_num(site.snow_psf)),
+        capped,
     )
     # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
     irc, sdc = site.seismic.sdc_irc, site.seismic.sdc
@@ -253,9 +272,13 @@ def _scope(p: Prepared) -> None:
     house = p.houses.of_lot[p.usable]
     p.findings.add("NO_PLAN", house == NO_HOUSE, lambda i: f"hazards at {p.site.height_ft[i]:.0f} ft mean roof height")
     hazard_limits(tract, p.site, p.findings)
+    site_limits(tract, lots, p.site, p.issues, p.findings)
     for h, model in enumerate(p.models):
         for code, detail in plan_findings(model):
             p.findings.add(code, house == h, detail)
+        high = (house == h) & np.isin(p.site.seismic.sdc, ["D", "E", "F"])
+        for code, detail in regularity_findings(model):
+            p.findings.add(code, high, detail)
     bearing = lots["front_bearing_deg"].to_numpy(dtype=float)
     p.findings.add("BEARING_UNKNOWN", np.isnan(bearing), "every direction screened")
     p.findings.add("CONCRETE", house >= 0, "every lot, unless the list gives a concrete value")

@@ -165,10 +165,11 @@ class About(_Strict):
     sill_thickness_in: Positive = 1.5
     hold_down_offset_ft: NotNegative = 0.5
     mean_roof_height_ft: Positive | None = None
-    redundancy: Annotated[float, Field(ge=1.0, le=1.3)] = 1.3
+    redundancy: Annotated[float, Field(ge=1.0, le=1.3)] | None = None
     glazing_protected: bool = False
     roof_boundary_by: Literal["blocking", "ties"] = "blocking"
     rafter_over_stud: bool = False
+    gypsum_shares: Literal["no", "to C", "to D"] = "no"
     floor_live_psf: NotNegative = 40.0
     seal_date: date | None = None
     code_edition: str = ""

@@ -366,7 +366,7 @@ def _shown(letters: NDArray[np.str_]) -> NDArray[np.object_]:
     return np.where(letters == "?", "", letters).astype(object)
 
 
-def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
+def ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
     """A vector layer of [ground] in the working system; None where the project names none. Raises where unreadable."""
     given = getattr(tract.ground, key)
     if given is None:
@@ -381,12 +381,12 @@ def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gp
 
 
 def _shapes(tract: Site, key: str, out: SiteHazards, issues: Issues) -> list[Any] | None:
-    layer = _ground_layer(tract, key, out, issues)
+    layer = ground_layer(tract, key, out, issues)
     return None if layer is None else list(layer.geometry)
 
 
 def _phases(tract: Site, out: SiteHazards, issues: Issues) -> PhasePlan:
-    given, layer = tract.ground.phases, _ground_layer(tract, "phases", out, issues)
+    given, layer = tract.ground.phases, ground_layer(tract, "phases", out, issues)
     if given is None or layer is None:
         return PhasePlan()
     where = tract.shown(given.file)

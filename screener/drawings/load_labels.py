@@ -12,6 +12,7 @@ from screener.drawings.layout import segments_of
 from screener.drawings.plan_drawing import in_rows, outward
 from screener.drawings.shapes import Shape
 from screener.house_loads import HouseLoads
+from screener.irregularities import judge_redundancy
 from screener.points import REFERENCE
 from screener.roof_loads import truss_runs
 
@@ -41,7 +42,7 @@ def largest_of(model: DemandModel, hazards: DrawnHazards) -> Largest:
     """Largest demand of a connection in one direction; NaN where the house has none."""
     one = np.ones(1)
     internal = REFERENCE["q_envelope_gcpi_psf"] / REFERENCE["q_envelope_psf"]
-    rho = model.variant.plan.plan.redundancy
+    rho = judge_redundancy(model).used
     lot = LotHazards(
         one * hazards.q_psf,
         one * hazards.q_psf,

@@ -192,7 +192,7 @@ def code_table() -> dict[str, tuple[str, str, str]]:
     """Every scope code: severity, meaning, next step."""
     ours = {c.code: (c.severity, c.words, c.next_step) for c in codes().values()}
     severities = code_severities()
-    theirs = {c: (severities.get(c, "note"), words, "") for c, words in code_meanings().items()}
+    theirs = {c.upper(): (severities.get(c, "note"), words, "") for c, words in code_meanings().items()}
     return {**theirs, **ours}
 
 
