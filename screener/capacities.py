@@ -21,6 +21,7 @@ from screener.hardware import Hardware, HardwareRow
 from screener.hardware_cells import size_in
 from screener.hardware_columns import GENERIC_FASTENERS
 from screener.screw_geometry import exit_depth_in, screw_path, stays_within
+from screener.sheathing_limits import sheathing_refused
 from screener.standards import aisi_straps as aisi
 from screener.standards import irc_fastening as irc
 from screener.standards import nds_connections as nds
@@ -518,6 +519,7 @@ def _why_not(option: Option, case: _Case, point: ConnectionPoint) -> str:
         _washer_missing,
         _too_wide,
         _framing_missing,
+        _sheathing_refused,
         _laps,
     )
     return next((reason for check in checks if (reason := check(option, case, point))), "")
@@ -598,12 +600,12 @@ def _too_wide(option: Option, case: _Case, point: ConnectionPoint) -> str:
 
 
 def _framing_missing(option: Option, case: _Case, point: ConnectionPoint) -> str:
-    """Thick framing at panel joints; gypsum in categories E and F."""
+    """Thick framing at panel joints."""
     row = case.row
     if case.family.key != "wall_sheathing":
         return ""
     if row.text("panel_grade", "Sheathing") == "Gypsum":
-        return _gypsum_refused(str(case.facts.get("gypsum_shares", "no")), case.context.sdc[:1])
+        return ""
     if row.number("abutting_framing_in", 2.0) >= 3.0 or row.basis != "computed":
         return ""
     edge = row.number("edge_spacing_in")
@@ -614,17 +616,8 @@ def _framing_missing(option: Option, case: _Case, point: ConnectionPoint) -> str
     return ""
 
 
-GYPSUM_TO = {"no": "", "to C": "ABC", "to D": "ABCD"}
-"""Seismic design categories in which gypsum walls may share a plan's shear, by its key `gypsum_shares`."""
-
-
-def _gypsum_refused(shares: str, category: str) -> str:
-    """Gypsum counts only where the plan says so, because the whole house then takes the R of gypsum walls."""
-    if category in "EF":
-        return "gypsum walls may not resist earthquakes in categories E and F"
-    if shares == "no":
-        return "the plan does not count gypsum walls (gypsum_shares)"
-    return "" if category in GYPSUM_TO[shares] else f"the plan counts gypsum walls only {shares} (gypsum_shares)"
+def _sheathing_refused(option: Option, case: _Case, point: ConnectionPoint) -> str:
+    return sheathing_refused(case.family.key, case.row, case.facts, case.context.sdc)
 
 
 def _laps(option: Option, case: _Case, point: ConnectionPoint) -> str:

@@ -94,6 +94,11 @@ class DesignSection(_Section):
     wind_procedure: Literal["envelope", "directional"] = Field(
         "envelope", description="main wind procedure; directional is planned and refused for now"
     )
+    roof_ties: Literal["main", "components"] = Field(
+        "main",
+        description="which wind sizes truss ties and the studs under them: the main system, or the larger of it and "
+        "components and cladding",
+    )
     hurricane_prone: bool | None = Field(
         None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"
     )

@@ -77,9 +77,12 @@ class DemandModel:
         return float(seismic.approximate_period_s(self.mass.height_ft[-1]))
 
 
-def build_model(variant: Variant, edition: str, method: str) -> DemandModel:
-    """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22") and method ("ASD")."""
-    path = trace_load_path(variant, edition, method)
+def build_model(variant: Variant, edition: str, method: str, roof_ties: str = "main") -> DemandModel:
+    """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22") and method ("ASD").
+
+    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30).
+    """
+    path = trace_load_path(variant, edition, method, roof_ties)
     return DemandModel(variant, path.frame, tuple(path.points), path.books, path.mass, tuple(dict.fromkeys(path.scope)))
 
 

@@ -22,10 +22,12 @@ def diaphragm_connections(house: HouseLoads) -> None:
         roofs = [r for r in house.variant.roofs if r.storey == storey]
         shear, chord = [], []
         axes: tuple[Axis, ...] = ("x", "y")
+        aspect = 0.0
         for axis in axes:
-            s, c = _diaphragm_members(house, storey, axis)
+            s, c, slender = _diaphragm_members(house, storey, axis)
             shear += s
             chord += c
+            aspect = max(aspect, slender)
         if roofs:
             slope = sum(r.length * _slope_length_ft(r) for r in roofs)
             house.add(
@@ -38,7 +40,7 @@ def diaphragm_connections(house: HouseLoads) -> None:
                 drop="roof",
                 measure="area",
                 area_sqft=slope,
-                facts={"framing_spacing_in": 12.0 * roofs[0].spacing_ft},
+                facts={"framing_spacing_in": 12.0 * roofs[0].spacing_ft, "diaphragm_aspect": aspect},
             )
         if storey + 1 < len(house.variant.levels):
             house.add(
@@ -51,6 +53,7 @@ def diaphragm_connections(house: HouseLoads) -> None:
                 drop="floor",
                 measure="area",
                 area_sqft=house.variant.levels[storey + 1].area_sqft,
+                facts={"diaphragm_aspect": aspect},
             )
         _chords(house, storey, chord)
         _boundaries(house, storey)
@@ -62,8 +65,9 @@ def _slope_length_ft(part: RoofPart) -> float:
     return math.hypot(low, part.rise_ft) + math.hypot(high, part.rise_ft)
 
 
-def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list[Member], list[Member]]:
-    """Unit shear at both sides of each line and at changes of depth; chord force at tenths of each span."""
+def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list[Member], list[Member], float]:
+    """Unit shear at both sides of each line and at changes of depth; chord force at tenths of each span; the greatest
+    span between lines over the least depth in it."""
     level = house.lateral[storey, axis]
     t = other(axis)
     supports = [line.at for line in level.lines]
@@ -73,11 +77,13 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
         level.diaphragm.pieces + level.from_above.pieces,
         level.diaphragm.points + level.from_above.points,
     )
-    shear, chord = [], []
+    shear, chord, aspect = [], [], 0.0
     for k in range(len(supports) - 1):
         a, b = supports[k], supports[k + 1]
         corners = {x for r in outline.areas for x in (r[0 if t == "x" else 1], r[2 if t == "x" else 3]) if a < x < b}
         stations = [a + 1e-3, b - 1e-3, *(x + d for x in sorted(corners) for d in (-1e-3, 1e-3))]
+        depths = [d for s in stations if (d := outline.depth_at(t, s)) > 1.0]
+        aspect = max([aspect, *((b - a) / d for d in depths)])
         for s in stations:
             depth = outline.depth_at(t, s)
             if depth > 1.0:
@@ -89,7 +95,7 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
             if depth > 1.0:
                 _, m = load.shear_and_moment(supports, k, float(s))
                 chord.append(Member({"tension_lb": house.frame.sense * m / depth}, f"at {t} {s:.1f} ft"))
-    return shear, chord
+    return shear, chord, aspect
 
 
 def _chords(house: HouseLoads, storey: int, members: list[Member]) -> None:

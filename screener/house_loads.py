@@ -53,8 +53,9 @@ class Books:
 class HouseLoads:
     """One variant under load: states, lateral forces and masses, wall loads, and the connection points found."""
 
-    def __init__(self, variant: Variant, edition: str, method: str) -> None:
+    def __init__(self, variant: Variant, edition: str, method: str, roof_ties: str = "main") -> None:
         self.variant = variant
+        self.roof_ties = roof_ties
         self.frame = Frame(len(variant.levels), edition, method)
         self.ctx: RoofContext = roof_context(self.frame, variant)
         self.mass: SeismicMass = seismic_mass(variant)

@@ -17,9 +17,12 @@ from screener.shear_walls import find_segments, racking_connections
 from screener.wall_connections import wall_connections
 
 
-def trace_load_path(variant: Variant, edition: str, method: str) -> HouseLoads:
-    """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result."""
-    house = HouseLoads(variant, edition, method)
+def trace_load_path(variant: Variant, edition: str, method: str, roof_ties: str = "main") -> HouseLoads:
+    """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result.
+
+    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30).
+    """
+    house = HouseLoads(variant, edition, method, roof_ties)
     roof_connections(house)
     porch_connections(house)
     find_segments(house)

@@ -136,7 +136,7 @@ def prepare(
         raise InputError(issues.stops())
     _check_mix(tract, plans, issues)
     progress("demand models")
-    models = [build_model(v, tract.design.loads, tract.design.method) for v in houses.variants]
+    models = [build_model(v, tract.design.loads, tract.design.method, tract.design.roof_ties) for v in houses.variants]
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))

@@ -125,7 +125,9 @@ class Source:
         key = (plan, style, options)
         if key not in self._houses:
             variant = found.variant(style, split_options(options))
-            self._houses[key] = trace_load_path(variant, self.tract.design.loads, self.tract.design.method)
+            self._houses[key] = trace_load_path(
+                variant, self.tract.design.loads, self.tract.design.method, self.tract.design.roof_ties
+            )
         return self._houses[key]
 
     def package(self, name: str) -> dict[str, tuple[str, str]]:

@@ -173,3 +173,9 @@ def test_a_smaller_upper_storey_is_no_notch() -> None:
     """The hand-checked house: the outline of each storey is what counts, and neither is notched."""
     v = plan_file(HERE / "hand_check" / "abacus.toml").variant()
     assert horizontal_irregularities(v) == []
+
+
+def test_a_diaphragm_is_as_slender_as_its_span_over_its_least_depth() -> None:
+    """The box: 40 ft between L and R over 30 ft of depth, and 30 over 40 the other way: 1.33."""
+    model = build_model(house(), "ASCE 7-16", "ASD")
+    assert model.by_name["roof diaphragm: storey 1"].facts["diaphragm_aspect"] == pytest.approx(40 / 30)
