@@ -21,7 +21,7 @@ from screener.hardware import Hardware, HardwareRow
 from screener.hardware_cells import size_in
 from screener.hardware_columns import GENERIC_FASTENERS
 from screener.screw_geometry import exit_depth_in, screw_path, stays_within
-from screener.sheathing_limits import sheathing_refused
+from screener.sheathing_limits import PERFORATED_NOMINAL_MOST_PLF, sheathing_refused
 from screener.standards import aisi_straps as aisi
 from screener.standards import irc_fastening as irc
 from screener.standards import nds_connections as nds
@@ -376,6 +376,8 @@ def _wall_sheathing(case: _Case) -> _Piece:
         inside = bool(case.facts.get("hold_down_inside", False))
         factor *= sdpws.inside_hold_down_factor(_panel_nail(row), context.sdpws_edition, inside)
     faces = row.number("faces", 1.0)
+    if case.facts.get("perforated", False):
+        nominal = min(nominal, PERFORATED_NOMINAL_MOST_PLF[case.hazard] / faces)
     allowable = float(sdpws.allowable_unit_shear_plf(nominal, context.sdpws_edition, case.hazard)) * factor * faces
     step = (
         f"parallel: nominal {nominal:g} plf / {sdpws.allowable_divisor(context.sdpws_edition, case.hazard):g} x "

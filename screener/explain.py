@@ -16,7 +16,7 @@ from hazard.issues import InputError, Issue
 from hazard.standards import asce7_ch26_wind as ch26
 from screener.demands import IMPORTANCE, LONG_PERIOD_S, seismic_system
 from screener.derivation import Step
-from screener.files.manifest import CAUTION
+from screener.files.manifest import CAUTION, basis_words
 from screener.irregularities import judge_redundancy
 from screener.pipeline import Prepared, choose, prepare
 from screener.result_tables import choice_findings
@@ -76,6 +76,7 @@ def lines_of(p: Prepared, s: Selection, lot: int, point: str | None) -> Iterator
     house = int(p.houses.of_lot[p.usable[lot]])
     row = p.lots.iloc[p.usable[lot]]
     yield CAUTION
+    yield basis_words(p.tract, p.site.speed.values[lot : lot + 1])
     yield ""
     yield f"Lot {row['lot_id']} of {p.tract.name}, design by {p.tract.design.loads}, {p.tract.design.method}"
     if house >= 0:

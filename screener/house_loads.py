@@ -63,6 +63,7 @@ class HouseLoads:
         self.books = Books()
         self.points: list[Point] = []
         self.segments: dict[tuple[int, str], list[Segment]] = {}
+        self.perforated: set[str] = set()  # walls that count as perforated ones
         self.loads: dict[str, WallLoads] = {
             w.name: WallLoads(w, *(LineLoad(self.frame.zero()) for _ in range(4))) for w in variant.walls
         }

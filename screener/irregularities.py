@@ -6,7 +6,7 @@ diaphragms: torsional irregularity does not apply (12.3.3). Nothing here changes
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -112,18 +112,21 @@ class Redundancy:
         """The plan's declaration, where it makes one, else what its geometry gives."""
         return self.counted if self.declared is None else self.declared
 
-    def tell(self, house: str, issues: Issues) -> None:
-        """A declaration on the safe side of the count is told once a house; one below it is a finding at its lots."""
-        if self.declared is not None and self.declared > self.counted + 1e-9:
-            expected = f"{self.counted:g} by 12.3.4.2 (b): {self.why}"
-            issues.add(
-                "redundancy_high",
-                "note",
-                f"plan {house}",
-                f"redundancy = {self.declared:g}",
-                expected,
-                "kept as declared",
-            )
+
+def tell_redundancy(judged: Iterable[tuple[str, Redundancy]], issues: Issues) -> None:
+    """Declarations on the safe side of the count, one note a plan; those below it are findings at their lots.
+
+    ``judged``: name of the plan and redundancy of each of its houses.
+    """
+    by_plan: dict[str, list[Redundancy]] = {}
+    for plan, one in judged:
+        by_plan.setdefault(plan, []).append(one)
+    for plan, houses in sorted(by_plan.items()):
+        high = [r for r in houses if r.declared is not None and r.declared > r.counted + 1e-9]
+        if high:
+            found = f"redundancy = {high[0].declared:g}"
+            expected = f"{high[0].counted:g} by 12.3.4.2 (b) for {len(high)} of its {len(houses)} houses: {high[0].why}"
+            issues.add("redundancy_high", "note", f"plan {plan}", found, expected, "kept as declared")
 
 
 def judge_redundancy(model: DemandModel) -> Redundancy:

@@ -18,9 +18,10 @@ from hazard.crs import METRES_PER_FOOT
 from hazard.issues import InputError, Issues
 from screener.ages import age_findings
 from screener.demands import DemandModel, LotHazards, build_model
+from screener.editions import SDPWS_EDITION
 from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
-from screener.irregularities import Redundancy, judge_redundancy, regularity_findings
+from screener.irregularities import Redundancy, judge_redundancy, regularity_findings, tell_redundancy
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plans import Plan, load_plans
@@ -46,8 +47,6 @@ if TYPE_CHECKING:
     from screener.config import Tract
 
 Progress = Callable[[str], None]
-SDPWS_EDITION = {"ASCE 7-16": "2015", "ASCE 7-22": "2021"}
-"""The sheathing standard that goes with each load standard in the model codes (from memory)."""
 
 
 @dataclass
@@ -144,8 +143,7 @@ def prepare(
     clock.lap("hazards")
     issues.raise_stops()
     redundancy = [judge_redundancy(model) for model in models]
-    for model, judged in zip(models, redundancy, strict=True):
-        judged.tell(model.variant.key, issues)
+    tell_redundancy(zip((v.plan.name for v in houses.variants), redundancy, strict=True), issues)
     hazards, categories = _lot_hazards(tract, site, houses, usable, findings, redundancy)
     prepared = Prepared(
         tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times

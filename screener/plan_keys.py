@@ -66,6 +66,8 @@ PLAN_KEYS: dict[str, str] = {
     "wall.shear": "whether its solid pieces brace the house",
     "wall.floor_tributary_ft": "width of the floor above that it carries",
     "wall.stands_on": "wall of the storey below that carries it, where none stands on its line",
+    "wall.method": "how it counts as a shear wall: its solid pieces by themselves, or with its openings as one "
+    "perforated wall (on the foundation, with no wall above)",
     "wall.openings": "windows, doors and other openings",
     "wall.openings.name": "name of the opening",
     "wall.openings.from_ft": "from the wall's `from` end to its near edge",

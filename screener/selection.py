@@ -18,6 +18,7 @@ from screener.capacities import Capacity, CapacityContext, Option
 from screener.choice import Interaction, option_ratios
 from screener.demands import DemandModel, LotHazards, load_basis
 from screener.hardware import Hardware
+from screener.joint_lines import ANCHOR, CAST_IN, anchors_itself, join, pairs_of, partner, split
 from screener.points import Point
 from screener.quantities import HouseQuantities, house_quantities
 from screener.tiers import TierPlan, TierProblem, plan_tiers
@@ -115,7 +116,8 @@ def house_lines(
     options = []
     for line in lines:
         listed = capacities.options_for(found[line], hardware)
-        options.append((NONE, *listed) if found[line] in MAY_BE_NONE else tuple(listed))
+        first = (NONE, CAST_IN) if found[line] == ANCHOR else (NONE,) if found[line] in MAY_BE_NONE else ()
+        options.append((*first, *listed))
     return lines, [found[line] for line in lines], options
 
 
@@ -138,7 +140,20 @@ def judge(
     for point in model.points:
         listed = options.get(point.schedule, ()) if point.family not in NOT_CHOSEN_FAMILIES else ()
         results.append(_judge_point(point, basis, categories, listed, hardware, sdpws_edition))
+    _judge_cast_in(results, options, hardware)
     return HouseResult(model, lots, basis, results)
+
+
+def _judge_cast_in(results: Sequence[PointResult], options: Mapping[str, Sequence[Option]], hardware: Hardware) -> None:
+    """An anchor that is cast in with its hold-down works as hard as the best hold-down that anchors itself."""
+    by_name = {r.point.name: r for r in results}
+    for r in results:
+        if r.point.family != ANCHOR:
+            continue
+        held = by_name[partner(r.point.name)]
+        own = [n for n, o in enumerate(options[held.point.schedule]) if anchors_itself(o, hardware)]
+        at = list(options[r.point.schedule]).index(CAST_IN)
+        r.ratio[:, at] = held.ratio[:, own].min(axis=1) if own else np.inf
 
 
 def _judge_point(
@@ -181,7 +196,7 @@ def _judge_point(
 
 
 def _held(option: Option, point: Point, hardware: Hardware, context: CapacityContext) -> Capacity:
-    if option is NONE:
+    if option.row < 0:
         nothing = dict.fromkeys(point.components, math.nan)
         return Capacity({"wind": nothing, "seismic": nothing})
     return capacities.capacity(option, point, hardware, context)
@@ -228,7 +243,8 @@ def select(
         houses, lines, by_line, quantities, tried, lot_ids, most, labour_usd_per_h, kept or {}, kept_of_lot
     )
     progress(f"packages for {len(tried):,} lots")
-    plan = plan_tiers(problem)
+    pairs = pairs_of(lines, families, options, hardware, problem.kept)
+    plan = split(plan_tiers(join(problem, pairs)), lines, pairs)
     tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
     tier_of_lot[tried] = plan.assignment
     own = [f"package {i + 1}" for i in range(plan.n_chosen)]

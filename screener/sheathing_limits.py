@@ -16,6 +16,10 @@ GYPSUM_TO = {"no": "", "to C": "ABC", "to D": "ABCD"}
 """Seismic design categories in which gypsum walls may share a plan's shear, by its key `gypsum_shares`."""
 
 
+PERFORATED_NOMINAL_MOST_PLF = {"seismic": 1740.0, "wind": 2435.0}
+"""Greatest nominal unit shear of the sheathing of a perforated wall (SDPWS 2015 4.3.5.3, from memory)."""
+
+
 def sheathing_refused(family: str, row: HardwareRow, facts: Facts, sdc: str) -> str:
     """The first rule that refuses a row as sheathing of a wall or diaphragm of this plan and category."""
     if family == "wall_sheathing":

@@ -13,6 +13,7 @@ from screener.drawings.plan_drawing import in_rows, outward
 from screener.drawings.shapes import Shape
 from screener.house_loads import HouseLoads
 from screener.irregularities import judge_redundancy
+from screener.perforated_walls import whole_label
 from screener.points import REFERENCE
 from screener.roof_loads import truss_runs
 
@@ -72,7 +73,9 @@ def wall_loads(house: HouseLoads, storey: int, largest: Largest) -> list[Shape]:
         shear = largest(f"wall sheathing: line {wall.line}, storey {storey + 1}", "shear_plf")
         texts = []
         for n, s in enumerate(segments_of(house, wall), 1):
-            pull = largest(f"hold-down: {wall.name}, segment {n} ({s.span.length:.1f} ft)", "tension_lb")
+            label = f"{wall.name}, segment {n} ({s.span.length:.1f} ft)"
+            label = whole_label(house, wall) if wall.name in house.perforated else label
+            pull = largest(f"hold-down: {label}", "tension_lb")
             texts.append(((s.span.lo + s.span.hi) / 2.0, f"{n}: {shear:,.0f} plf, ends {max(pull, 0.0):,.0f} lb"))
         sill = largest(f"sill anchor: {wall.name}", "uplift_plf")
         if sill == sill:

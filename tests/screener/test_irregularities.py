@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from screener.demands import build_model, load_basis, seismic_system
-from screener.irregularities import horizontal_irregularities, judge_redundancy, perimeter_bays
+from screener.irregularities import horizontal_irregularities, judge_redundancy, perimeter_bays, tell_redundancy
 from screener.plans import Variant
 
 BOX = """
@@ -148,11 +148,11 @@ def test_a_declaration_stands_and_a_safe_one_is_told() -> None:
 
     issues = Issues()
     safe = judge_redundancy(build_model(house(more="redundancy = 1.3"), "ASCE 7-16", "ASD"))
-    safe.tell("box", issues)
+    tell_redundancy([("box", safe)], issues)
     assert (safe.used, safe.counted) == (1.3, 1.0)
     assert [(i.code, i.severity) for i in issues] == [("redundancy_high", "note")]
     silent = Issues()
-    judge_redundancy(build_model(house(), "ASCE 7-16", "ASD")).tell("box", silent)
+    tell_redundancy([("box", judge_redundancy(build_model(house(), "ASCE 7-16", "ASD")))], silent)
     assert not list(silent)
 
 

@@ -562,6 +562,21 @@ def test_the_cap_on_sds_is_an_opt_in_and_is_told(tmp_path: Path) -> None:
     assert ratio["diaphragm_force_lb_1"] == ratio["sds_g"] == 1.0
 
 
+def test_a_perforated_wall_is_refused_where_its_factor_could_not_be_read(tmp_path: Path) -> None:
+    """The factor of SDPWS 2021, which goes with ASCE 7-22: a stop. With ASCE 7-16 the same plan has its package."""
+    text = plan_text("thimble", ('line = "F"\n', 'line = "F"\nmethod = "perforated"\n'))
+    plans = plans_folder(tmp_path / "plans", {"holes": text})
+    lots = calm_lots(1).assign(plan="holes", sms_given=0.7, sm1_given=0.4)
+    shared = {**GIVEN, "plans.folder": plans, "purchase.plan_mix": None}
+    newer = {"hazards.ss_g": None, "design.loads": "ASCE 7-22"}
+    newer |= {"hazards.sms_g": {"column": "sms_given"}, "hazards.sm1_g": {"column": "sm1_given"}}
+    old = prepare(load_tract(write_tract(tmp_path / "old", lots, shared)))
+    new = prepare(load_tract(write_tract(tmp_path / "new", lots, {**shared, **newer})))
+    assert "PERFORATED" not in codes_of(old)[ROW[0]]
+    assert "PERFORATED" in codes_of(new)[ROW[0]]
+    assert new.findings.stopped().all()
+
+
 SEISMIC_CODES: dict[str, dict[str, Any]] = {
     "SITE_SPECIFIC_D_S1": {"s1_given": 0.2},
     "SITE_SPECIFIC_E_SS": {"site_given": "E", "ss_given": 1.0, "s1_given": 0.1},
@@ -600,7 +615,7 @@ def test_every_code_of_ground_motion_comes_through(tmp_path: Path) -> None:
 
 def test_every_code_that_a_run_can_give_has_a_case_here() -> None:
     """A new code needs a planted case. Codes named below are only given elsewhere, or by nothing yet."""
-    here = {*AT_LOT, *ODD_PLANS, *GROUNDS, "IRREG_V", "LEFT_OVER", "EXPO_PHASE", "CONCRETE", "SDS_CAP"}
+    here = {*AT_LOT, *ODD_PLANS, *GROUNDS, "IRREG_V", "LEFT_OVER", "EXPO_PHASE", "CONCRETE", "SDS_CAP", "PERFORATED"}
     here |= {"KZT_UNSEEN", "KZT_FOOT"} & set(GROUNDS)
     here |= {"OLD_LAND_COVER", "OLD_ELEVATION", "OLD_CAPACITY", "OLD_PRICE", "AGE_UNKNOWN"}
     elsewhere = {"KEPT_SHORT"}  # test_pipeline
