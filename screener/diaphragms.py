@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -55,7 +56,7 @@ def diaphragm_connections(house: HouseLoads) -> None:
                 area_sqft=house.variant.levels[storey + 1].area_sqft,
                 facts={"diaphragm_aspect": aspect},
             )
-        _chords(house, storey, chord)
+        _chords(house, storey, chord + _collector_members(house, storey))
         _boundaries(house, storey)
 
 
@@ -96,6 +97,42 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
                 _, m = load.shear_and_moment(supports, k, float(s))
                 chord.append(Member({"tension_lb": house.frame.sense * m / depth}, f"at {t} {s:.1f} ft"))
     return shear, chord, aspect
+
+
+def _collector_members(house: HouseLoads, storey: int) -> list[Member]:
+    """Greatest pull in the plates of each shear line as collectors.
+
+    The line's force enters its plates evenly and leaves by its pieces in proportion to their share; what has entered
+    and not left yet is carried along the plates (statics). 12.10.2.1 asks no overstrength of houses braced by
+    light-frame walls alone (from memory).
+    """
+    out = []
+    axes: tuple[Axis, ...] = ("x", "y")
+    for axis in axes:
+        level = house.lateral[storey, axis]
+        for line in level.lines:
+            share = collector_share(house, storey, line)
+            pull = house.frame.sense * level.line_force[line.name] * share
+            out += [Member({"tension_lb": sign * pull}, f"collector, line {line.name}") for sign in (1.0, -1.0)]
+    return out
+
+
+def collector_share(house: HouseLoads, storey: int, line: ShearLine) -> float:
+    """Greatest part of a line's force that its plates carry past one place, 0 to 1."""
+    segments = house.segments.get((storey, line.name), [])
+    total = sum(s.share for s in segments)
+    if not total:
+        return 0.0
+    walls = [w for w in house.variant.walls_of(storey, line.axis) if w.shear and w.line == line.name]
+    marks = sorted({x for w in walls for x in (w.lo, w.hi)} | {x for s in segments for x in (s.span.lo, s.span.hi)})
+    most, here = 0.0, 0.0
+    for lo, hi in itertools.pairwise(marks):
+        middle = 0.5 * (lo + hi)
+        entered = sum(hi - lo for w in walls if w.lo < middle < w.hi) / line.plate_ft
+        left = sum(s.share * (hi - lo) / s.span.length for s in segments if s.span.lo < middle < s.span.hi) / total
+        here += entered - left
+        most = max(most, abs(here))
+    return most
 
 
 def _chords(house: HouseLoads, storey: int, members: list[Member]) -> None:

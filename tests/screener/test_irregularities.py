@@ -13,7 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from screener.demands import build_model, load_basis, seismic_system
+from screener.diaphragms import collector_share
 from screener.irregularities import horizontal_irregularities, judge_redundancy, perimeter_bays, tell_redundancy
+from screener.load_path import trace_load_path
 from screener.plans import Variant
 
 BOX = """
@@ -179,3 +181,32 @@ def test_a_diaphragm_is_as_slender_as_its_span_over_its_least_depth() -> None:
     """The box: 40 ft between L and R over 30 ft of depth, and 30 over 40 the other way: 1.33."""
     model = build_model(house(), "ASCE 7-16", "ASD")
     assert model.by_name["roof diaphragm: storey 1"].facts["diaphragm_aspect"] == pytest.approx(40 / 30)
+
+
+def test_the_plates_of_a_line_collect_what_the_pieces_do_not_take_yet() -> None:
+    """By hand: 40 ft of plate, one piece of 10 ft at the low end, glass beyond: at the piece's end 30/40 of the force
+    comes from beyond it. Two pieces of 10 ft at both ends: half of the middle's 20/40 goes to each."""
+    one = house(openings='{ name = "glass", from_ft = 10, width_ft = 28, height_ft = 8 }')  # 2 ft left: too narrow
+    two = house(openings='{ name = "glass", from_ft = 10, width_ft = 20, height_ft = 8 }')
+    for v, share in ((one, 30.0 / 40.0), (two, 10.0 / 40.0), (house(), 0.0)):
+        loads = trace_load_path(v, "ASCE 7-16", "ASD")
+        line = next(s for s in loads.lateral[0, "x"].lines if s.name == "F")
+        assert collector_share(loads, 0, line) == pytest.approx(share)
+
+
+@given(first=st.floats(3.0, 18.0), glass=st.floats(1.0, 18.0))
+def test_a_collector_never_carries_more_than_its_line(first: float, glass: float) -> None:
+    v = house(openings=f'{{ name = "glass", from_ft = {first}, width_ft = {glass}, height_ft = 8 }}')
+    loads = trace_load_path(v, "ASCE 7-16", "ASD")
+    line = next(s for s in loads.lateral[0, "x"].lines if s.name == "F")
+    assert 0.0 <= collector_share(loads, 0, line) <= 1.0
+
+
+def test_the_splice_of_the_plates_takes_the_greater_of_chord_and_collector() -> None:
+    """A wall of 40 ft has spliced plates; its only piece stands at one end: 0.75 of the line's half of the force."""
+    v = house(openings='{ name = "glass", from_ft = 10, width_ft = 28, height_ft = 8 }')
+    model = build_model(v, "ASCE 7-16", "ASD")
+    splice = model.by_name["plate splice: storey 1"]
+    k = model.frame.column["rho_storey_force_lb_1"]
+    assert splice.coefficients[:, 0, k].max() == pytest.approx(0.7 * 0.5 * 0.75)
+    assert any("collector, line F" in name for name in splice.case_names)

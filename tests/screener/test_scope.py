@@ -120,7 +120,7 @@ MAY_COME_TOO = {
     "NO_HARDWARE": {"V_LIMIT", "DEBRIS", "PERMIT"},
     "BEARING_UNKNOWN": {"FIT_UNKNOWN"},
 }
-ALWAYS = {"CONCRETE", "SDC_NEAR_BOUNDARY"}
+ALWAYS = {"CONCRETE", "SDC_NEAR_BOUNDARY", "CORROSION"}
 
 
 @pytest.fixture(scope="module")
@@ -332,6 +332,22 @@ def test_a_lot_that_the_packages_can_not_serve_is_left_over(tmp_path: Path) -> N
     assert set(one.results.exceptions["reason"]) == {"LEFT_OVER"}
     assert (two.lots["status"] == "screened").all()
     assert two.lots["tier"].nunique() == 2
+
+
+def test_bare_steel_in_a_treated_sill_is_noted(tmp_path: Path) -> None:
+    """IRC R317.3 (from memory): coated or stainless fasteners in treated wood. The sample's bolts are coated; bare ones
+    are told on each lot that has them, with the item; sheathing nails and framing nails above are not meant."""
+    table = pd.read_csv(SAMPLE / "hardware.csv", dtype=str, keep_default_na=False, comment="#")
+    coated = table.assign(corrosion="galvanised")
+    bare = coated.assign(corrosion=coated["corrosion"].where(~coated["family"].str.contains("sill_anchor"), "bright"))
+    found = []
+    for name, listed in (("coated", coated), ("bare", bare)):
+        listed.to_csv(tmp_path / f"{name}.csv", index=False)
+        changes = {**GIVEN, "hardware.file": str(tmp_path / f"{name}.csv")}
+        run = screened(write_tract(tmp_path / name, calm_lots(2), changes))
+        found.append([("CORROSION" in run.flags(lot)) for lot in ROW[:2]])
+        assert set(run.lots["status"]) == {"screened"}
+    assert found == [[False, False], [True, True]]
 
 
 # ---------------------------------------------------------------- ages
@@ -615,7 +631,18 @@ def test_every_code_of_ground_motion_comes_through(tmp_path: Path) -> None:
 
 def test_every_code_that_a_run_can_give_has_a_case_here() -> None:
     """A new code needs a planted case. Codes named below are only given elsewhere, or by nothing yet."""
-    here = {*AT_LOT, *ODD_PLANS, *GROUNDS, "IRREG_V", "LEFT_OVER", "EXPO_PHASE", "CONCRETE", "SDS_CAP", "PERFORATED"}
+    here = {
+        *AT_LOT,
+        *ODD_PLANS,
+        *GROUNDS,
+        "IRREG_V",
+        "LEFT_OVER",
+        "EXPO_PHASE",
+        "CONCRETE",
+        "SDS_CAP",
+        "PERFORATED",
+        "CORROSION",
+    }
     here |= {"KZT_UNSEEN", "KZT_FOOT"} & set(GROUNDS)
     here |= {"OLD_LAND_COVER", "OLD_ELEVATION", "OLD_CAPACITY", "OLD_PRICE", "AGE_UNKNOWN"}
     elsewhere = {"KEPT_SHORT"}  # test_pipeline
