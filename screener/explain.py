@@ -434,6 +434,7 @@ def _option_lines(s: Selection, r: PointResult, lot: int, at: int) -> Iterator[s
             continue
         case = r.ratio_case[at, n]
         governs = f", {r.point.case_names[case]}" if case >= 0 and np.isfinite(ratio) else ""
-        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}; allowable {limits}"
+        held = f"; allowable {limits}" if options[n].item else ""
+        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}{held}"
         if n == chosen:
             yield from (f"         {text}" for text in (*cap.derivation, *cap.notes))

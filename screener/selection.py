@@ -153,7 +153,11 @@ def _judge_cast_in(results: Sequence[PointResult], options: Mapping[str, Sequenc
         held = by_name[partner(r.point.name)]
         own = [n for n, o in enumerate(options[held.point.schedule]) if anchors_itself(o, hardware)]
         at = list(options[r.point.schedule]).index(CAST_IN)
-        r.ratio[:, at] = held.ratio[:, own].min(axis=1) if own else np.inf
+        r.ratio[:, at] = np.inf
+        if own:  # both points have the same members, so the same cases
+            best = np.array(own)[held.ratio[:, own].argmin(axis=1)]
+            lots = np.arange(len(best))
+            r.ratio[:, at], r.ratio_case[:, at] = held.ratio[lots, best], held.ratio_case[lots, best]
 
 
 def _judge_point(

@@ -27,6 +27,9 @@ Floats = NDArray[np.float64]
 STEEP_RISE_OVER_RUN = 1.0 / 3.0
 """Beyond it footings on or beside a slope have rules of their own (IRC R403.1.7, from memory)."""
 
+STEEP_FEATURE = 0.5
+"""H/Lh beyond which Fig. 26.8-1 takes 0.5 (from memory; read in part)."""
+
 SALT_WATER_FT = 3000.0
 """Distance from salt water within which fasteners need a better finish (residential practice, from memory)."""
 
@@ -39,6 +42,7 @@ coastal A is the part of an A zone behind it with smaller ones."""
 def site_limits(tract: Site, lots: gpd.GeoDataFrame, site: SiteHazards, issues: Issues, findings: Findings) -> None:
     """Findings and columns `ground_slope`, `salt_water_distance_ft`, `flood_zone` of lots with a shape (n,)."""
     _steep(site, findings)
+    _steep_feature(site, findings)
     _flood(lots, site, issues, findings)
     _salt(tract, lots, site, issues, findings)
     special = lots["special_wind"].to_numpy(dtype=bool) | tract.design.special_wind_region
@@ -53,6 +57,16 @@ def _steep(site: SiteHazards, findings: Findings) -> None:
     findings.add(
         "SLOPE_LOT", np.nan_to_num(slope) > STEEP_RISE_OVER_RUN, lambda i: f"slope {slope[i]:.2f} over 66 ft of ground"
     )
+
+
+def _steep_feature(site: SiteHazards, findings: Findings) -> None:
+    """The feature behind a lot's Kzt is steeper than the figure knows: it takes H/Lh as 0.5 then (26.8.1)."""
+    if site.terrain is None:
+        return
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.asarray(site.columns["terrain_h_ft"]) / np.asarray(site.columns["terrain_lh_ft"])
+    raised = np.nan_to_num(np.asarray(site.columns["kzt_screening"]), nan=1.0) > 1.0
+    findings.add("KZT_STEEP", raised & (np.nan_to_num(ratio) > STEEP_FEATURE), lambda i: f"H/Lh {ratio[i]:.2f}")
 
 
 def _flood(lots: gpd.GeoDataFrame, site: SiteHazards, issues: Issues, findings: Findings) -> None:

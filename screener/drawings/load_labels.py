@@ -74,9 +74,11 @@ def wall_loads(house: HouseLoads, storey: int, largest: Largest) -> list[Shape]:
         texts = []
         for n, s in enumerate(segments_of(house, wall), 1):
             label = f"{wall.name}, segment {n} ({s.span.length:.1f} ft)"
-            label = whole_label(house, wall) if wall.name in house.perforated else label
-            pull = largest(f"hold-down: {label}", "tension_lb")
-            texts.append(((s.span.lo + s.span.hi) / 2.0, f"{n}: {shear:,.0f} plf, ends {max(pull, 0.0):,.0f} lb"))
+            holes = wall.name in house.perforated
+            pull = largest(f"hold-down: {whole_label(house, wall) if holes else label}", "tension_lb")
+            ends = f", ends of wall {max(pull, 0.0):,.0f} lb" if n == 1 else ""
+            ends = ends if holes else f", ends {max(pull, 0.0):,.0f} lb"
+            texts.append(((s.span.lo + s.span.hi) / 2.0, f"{n}: {shear:,.0f} plf{ends}"))
         sill = largest(f"sill anchor: {wall.name}", "uplift_plf")
         if sill == sill:
             texts.append(((wall.lo + wall.hi) / 2.0, f"sill up {sill:,.0f} plf"))

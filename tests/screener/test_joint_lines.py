@@ -13,11 +13,11 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tract_helpers import SampleRun, screened, write_tract
+from tract_helpers import SampleRun, Screened, screened, write_tract
 
 from screener.capacities import Option, options_for
 from screener.hardware import Hardware, read_hardware
-from screener.joint_lines import CAST_IN, Pair, anchors_itself, join, pairs_of, split
+from screener.joint_lines import CAST_IN, Pair, anchors_itself, join, pairs_of, partner, split
 from screener.selection import NONE
 from screener.tiers import TierProblem, plan_tiers
 
@@ -128,3 +128,21 @@ def test_an_anchor_alone_that_nothing_holds_is_named(tmp_path: Path) -> None:
     assert set(run.lots["status"]) == {"no_hardware"}
     details = run.results.exceptions.query("reason == 'NO_HARDWARE'")["detail"]
     assert details.str.contains("hold-down anchor").all()
+
+
+def test_a_cast_in_anchor_works_as_hard_as_its_strap(twelve: Screened) -> None:
+    """Same demand, same cases: the ratio shown at the anchor is that of the best hold-down that anchors itself."""
+    seen = 0
+    for house in twelve.selection.houses:
+        by_name = {r.point.name: r for r in house.points}
+        for r in house.points:
+            if r.point.family != "hold_down_anchor":
+                continue
+            held = by_name[partner(r.point.name)]
+            assert held.point.case_names == r.point.case_names
+            options = twelve.selection.options[twelve.selection.line_of(held.point)]
+            own = [n for n, o in enumerate(options) if anchors_itself(o, twelve.prepared.hardware)]
+            at = twelve.selection.options[twelve.selection.line_of(r.point)].index(CAST_IN)
+            np.testing.assert_array_equal(r.ratio[:, at], held.ratio[:, own].min(axis=1))
+            seen += 1
+    assert seen

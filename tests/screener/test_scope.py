@@ -21,6 +21,7 @@ import shapely
 from scenes import ELEVATION, write_scene
 from tract_helpers import NOTHING, SAMPLE, Screened, cut, plan_text, screened, write_tract
 
+from hazard.issues import InputError
 from hazard.seismic import code_meanings
 from screener.config import load_tract
 from screener.demands import load_basis
@@ -295,6 +296,36 @@ def test_shear_walls_that_do_not_stack_are_told(tmp_path: Path) -> None:
     assert "IRREG_V" not in found[ROW[0]]
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "where"),
+    [
+        ('foundation = "slab"', 'foundation = "piers"', "plan.foundation"),
+        ('foundation = "slab"', 'foundation = "basement"', "plan.foundation"),
+        ('species = "DF-L"', 'species = "steel"', "plan.species"),
+        ("to = [40, 0]", "to = [40, 3]", "wall (front 1)"),  # walls that are not perpendicular
+        ('shape = "gable"', 'shape = "gambrel"', "shape"),
+        (
+            "[[storey]]",
+            "".join(
+                f'[[storey]]\nname = "{n}"\nwall_height_ft = 8\nareas = [{{ rect = [0, 0, 1, 1] }}]\n' for n in "abc"
+            )
+            + "[[storey]]",
+            "storey",
+        ),
+    ],
+)
+def test_what_the_plan_model_can_not_hold_is_refused_when_it_is_read(
+    tmp_path: Path, old: str, new: str, where: str
+) -> None:
+    """Foundations, materials, shapes and storeys beyond the model (job's FOUND, MATERIAL, OPTION, STOREYS): no lot of
+    such a plan is screened as something else; the file and the key are named."""
+    text = plan_text("thimble", (old, new))
+    plans = plans_folder(tmp_path / "plans", {"odd": text})
+    with pytest.raises(InputError) as error:
+        prepare(load_tract(write_tract(tmp_path, calm_lots(1), {**GIVEN, "plans.folder": plans})))
+    assert any("odd.toml" in issue.where and where in issue.where for issue in error.value.issues), error.value.issues
+
+
 # ---------------------------------------------------------------- choice
 
 
@@ -453,6 +484,7 @@ GROUNDS: dict[str, tuple[Any, Any, dict[str, Any]]] = {
     "KZT_UNSEEN": (_roof_ridge, _town, {"grid": (20.0, 334), "lots": EAST_OF_IT}),
     # a straight rise of 14,000 ft, longer than any profile: the ground falls to its end, the foot is never seen
     "KZT_FOOT": (lambda east, north: 100.0 + np.interp(east / FT, [-14_000, 0], [0, 3000]) * FT, _town, {}),
+    "KZT_STEEP": (_ridge(200.0, 300.0), GRASSY, {}),  # H/Lh 0.67
     "SLOPE_LOT": (_tilt(0.35), _town, {}),
     "EXPO_NEAR": (_level, STRIPES, {}),
     "EXPO_UNKNOWN": (_level, lambda east, north: np.where(east < -300.0, 0, 22), {}),
@@ -576,6 +608,29 @@ def test_the_cap_on_sds_is_an_opt_in_and_is_told(tmp_path: Path) -> None:
         ratio["rho_storey_force_lb_1"] == ratio["sds_vertical_g"] == pytest.approx(on.hazards.sds_capped_g[0] / full[0])
     )
     assert ratio["diaphragm_force_lb_1"] == ratio["sds_g"] == 1.0
+
+
+def test_values_by_site_class_are_a_projects_own_choice(tmp_path: Path) -> None:
+    """ASCE 7-22 with [site_classes]: each lot by its class, the default by the greater of C, CD and D; refused beside
+    SMS for all lots, with the older edition, or with a column for a source."""
+    values = {c: {"sms_g": {"value": s}, "sm1_g": {"value": one}} for c, s, one in (("C", 1.2, 0.4), ("D", 1.0, 0.6))}
+    values["CD"] = {"sms_g": {"value": 1.1}, "sm1_g": {"value": 0.5}}
+    lots = calm_lots(3).assign(site_given=["C", "D", "default"])
+    newer = {**GIVEN, "hazards.ss_g": None, "design.loads": "ASCE 7-22", "site_classes": values}
+    file = write_tract(tmp_path / "a", lots, newer)
+    p = prepare(load_tract(file))
+    np.testing.assert_allclose(p.site.seismic.sms_g, [1.2, 1.0, 1.2])
+    np.testing.assert_allclose(p.site.seismic.sm1_g, [0.4, 0.6, 0.6])
+    for n, wrong in enumerate(
+        (
+            {"hazards.sms_g": {"value": 1.0}},
+            {"design.loads": "ASCE 7-16", "hazards.ss_g": {"value": 0.5}},
+            {"site_classes": {**values, "D": {"sms_g": {"column": "x"}, "sm1_g": {"value": 0.6}}}},
+        )
+    ):
+        with pytest.raises(InputError) as error:
+            load_tract(write_tract(tmp_path / f"b{n}", lots, {**newer, **wrong}))
+        assert any("site_classes" in issue.where + issue.found for issue in error.value.issues)
 
 
 def test_a_perforated_wall_is_refused_where_its_factor_could_not_be_read(tmp_path: Path) -> None:

@@ -131,3 +131,20 @@ def test_the_coefficients_of_the_slices_stand_in_the_check_table(zone: str, gcp:
     ]
     last = max(here, key=lambda r: float(r["area_ft2"]))
     assert float(last["gcp"]) == gcp
+
+
+@pytest.mark.parametrize("plan", SAMPLE_PLANS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_sheathing_nails_are_counted_over_the_whole_roof_zone_by_zone(plan: Path, edition: str) -> None:
+    """The zones of the roof sheathing, overhangs included, add up to the roof on the slope: plan area over the cosine.
+    So nails counted by zone leave out nothing and count nothing twice."""
+    for style in plan_file(plan).styles:
+        v = plan_file(plan).variant(style)
+        points = [p for p in build_model(v, edition, "ASD").points if p.family == "roof_sheathing"]
+        for roof in v.roofs:
+            along = roof.length + 2.0 * roof.rake_overhang_ft
+            across = roof.span + 2.0 * roof.eave_overhang_ft
+            on_slope = along * across * math.hypot(1.0, roof.pitch_in_12 / 12.0)
+            mine = [p for p in points if p.name.startswith(f"roof sheathing: {roof.name} zone")]
+            assert sum(p.area_sqft for p in mine) == pytest.approx(on_slope, abs=1.0), roof.name
+            assert len({p.schedule for p in mine}) >= 3
