@@ -56,7 +56,7 @@ def diaphragm_connections(house: HouseLoads) -> None:
                 area_sqft=house.variant.levels[storey + 1].area_sqft,
                 facts={"diaphragm_aspect": aspect},
             )
-        _chords(house, storey, chord + _collector_members(house, storey))
+        _plate_splices(house, storey, chord)
         _boundaries(house, storey)
 
 
@@ -99,22 +99,16 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
     return shear, chord, aspect
 
 
-def _collector_members(house: HouseLoads, storey: int) -> list[Member]:
-    """Greatest pull in the plates of each shear line as collectors.
+def _collector_members(house: HouseLoads, storey: int, line: ShearLine) -> list[Member]:
+    """Greatest pull in the plates of a shear line as collectors.
 
     The line's force enters its plates evenly and leaves by its pieces in proportion to their share; what has entered
     and not left yet is carried along the plates (statics). 12.10.2.1 asks no overstrength of houses braced by
     light-frame walls alone (from memory).
     """
-    out = []
-    axes: tuple[Axis, ...] = ("x", "y")
-    for axis in axes:
-        level = house.lateral[storey, axis]
-        for line in level.lines:
-            share = collector_share(house, storey, line)
-            pull = house.frame.sense * level.line_force[line.name] * share
-            out += [Member({"tension_lb": sign * pull}, f"collector, line {line.name}") for sign in (1.0, -1.0)]
-    return out
+    force = house.lateral[storey, line.axis].line_force[line.name]
+    pull = house.frame.sense * force * collector_share(house, storey, line)
+    return [Member({"tension_lb": sign * pull}, f"collector, line {line.name}") for sign in (1.0, -1.0)]
 
 
 def collector_share(house: HouseLoads, storey: int, line: ShearLine) -> float:
@@ -135,22 +129,43 @@ def collector_share(house: HouseLoads, storey: int, line: ShearLine) -> float:
     return most
 
 
-def _chords(house: HouseLoads, storey: int, members: list[Member]) -> None:
-    longest = house.variant.plan.plan.plate_piece_ft
-    splices = sum(
-        max(0, math.ceil(w.length / longest - 1e-9) - 1) for w in house.variant.walls_of(storey) if w.exterior
-    )
-    if splices and members:
+def _plate_splices(house: HouseLoads, storey: int, chord: list[Member]) -> None:
+    """Splices of the top plates as chords and collectors; a line that collects more than the chords pull is apart, so
+    that a wall of garage doors does not size every splice of the house."""
+    name = f"plate splice: storey {house.variant.levels[storey].name}"
+    usual = {w.name: _splices(house, w) for w in house.variant.walls_of(storey) if w.exterior}
+    members = list(chord)
+    axes: tuple[Axis, ...] = ("x", "y")
+    for line in [line for axis in axes for line in house.lateral[storey, axis].lines]:
+        own = _collector_members(house, storey, line)
+        if not chord or house.reference_demand("tension_lb", own) <= house.reference_demand("tension_lb", chord):
+            members += own
+            continue
+        walls = [w for w in house.variant.walls_of(storey, line.axis) if w.shear and w.line == line.name]
+        count = sum(_splices(house, w) for w in walls)
+        for wall in walls:
+            usual.pop(wall.name, None)
+        _splice_point(house, f"{name}, line {line.name}", [*chord, *own], "plate splice, collector", count)
+    if chord:
+        _splice_point(house, name, members, "plate splice", sum(usual.values()))
+
+
+def _splices(house: HouseLoads, wall: WallLine) -> int:
+    return max(0, math.ceil(wall.length / house.variant.plan.plan.plate_piece_ft - 1e-9) - 1)
+
+
+def _splice_point(house: HouseLoads, name: str, members: list[Member], schedule: str, count: int) -> None:
+    if count:
         house.add(
-            f"plate splice: storey {house.variant.levels[storey].name}",
+            name,
             "plate_splice",
             members,
             ("tension_lb",),
-            place=f"splices of the top plates as chords, storey {house.variant.levels[storey].name}",
-            schedule="plate splice",
+            place=f"splices of the top plates as chords and collectors, {name.removeprefix('plate splice: ')}",
+            schedule=schedule,
             drop="walls",
             measure="each",
-            count=splices,
+            count=count,
         )
 
 

@@ -141,11 +141,15 @@ class HouseLoads:
 
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
         """The first rank whose limit holds the demand at the reference hazards: which package line the members join."""
+        demand = self.reference_demand(component, members)
+        return next(name for limit, name in ranks if demand <= limit)
+
+    def reference_demand(self, component: str, members: list[Member]) -> float:
+        """Largest demand of members at the reference hazards: for ranking only."""
         probe = make_point(
             self.frame, "", "", place="", schedule="", drop="", measure="each", components=(component,), members=members
         )
-        demand = rank_demand(probe, self.frame, self.mass.level_lb)
-        return next(name for limit, name in ranks if demand <= limit)
+        return rank_demand(probe, self.frame, self.mass.level_lb)
 
     def enter(self, what: str, effect: Effect) -> None:
         self.books.entered[what] = self.books.entered.get(what, self.frame.zero()) + effect

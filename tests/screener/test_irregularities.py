@@ -202,11 +202,21 @@ def test_a_collector_never_carries_more_than_its_line(first: float, glass: float
     assert 0.0 <= collector_share(loads, 0, line) <= 1.0
 
 
-def test_the_splice_of_the_plates_takes_the_greater_of_chord_and_collector() -> None:
-    """A wall of 40 ft has spliced plates; its only piece stands at one end: 0.75 of the line's half of the force."""
-    v = house(openings='{ name = "glass", from_ft = 10, width_ft = 28, height_ft = 8 }')
-    model = build_model(v, "ASCE 7-16", "ASD")
-    splice = model.by_name["plate splice: storey 1"]
+def test_a_line_that_collects_more_than_the_chords_pull_has_its_own_splices() -> None:
+    """A front of 40 ft (two splices) whose only piece stands at one end: 0.75 of the line's half of the force. The rear
+    wall and the sides are left as chords; no splice is lost."""
+    glass = house(openings='{ name = "glass", from_ft = 10, width_ft = 28, height_ft = 8 }')
+    model = build_model(glass, "ASCE 7-16", "ASD")
+    front, rest = model.by_name["plate splice: storey 1, line F"], model.by_name["plate splice: storey 1"]
+    assert (front.count, rest.count) == (2, 2 + 1 + 1)  # 40 ft in pieces of 16 ft: two joints; 30 ft: one
+    assert (front.schedule, rest.schedule) == ("plate splice, collector", "plate splice")
     k = model.frame.column["rho_storey_force_lb_1"]
-    assert splice.coefficients[:, 0, k].max() == pytest.approx(0.7 * 0.5 * 0.75)
-    assert any("collector, line F" in name for name in splice.case_names)
+    assert front.coefficients[:, 0, k].max() == pytest.approx(0.7 * 0.5 * 0.75)
+    assert any("collector, line F" in name for name in front.case_names)
+    assert not any("collector, line F" in name for name in rest.case_names)
+
+
+def test_a_line_of_solid_walls_adds_nothing_to_the_chords() -> None:
+    model = build_model(house(), "ASCE 7-16", "ASD")
+    assert [p.name for p in model.points if p.family == "plate_splice"] == ["plate splice: storey 1"]
+    assert model.by_name["plate splice: storey 1"].count == 6
