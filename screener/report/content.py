@@ -527,7 +527,7 @@ def cautions(results: Any, facts: Facts) -> list[str]:
         "Loads that hardware holds and its prices come from the hardware list that was given, in that list's edition.",
         "Numbers hold for the state of the ground named above. If phases are built in another order, run it again.",
         "A lot that is no exception has been screened, no more: nobody has looked at it.",
-        "Concrete at anchors, soils, fire and tornadoes are not looked at (these are for risk categories III and IV);"
+        "Concrete at anchors, soils, fire and tornadoes (loads of risk categories III and IV) are not looked at;"
         " flood, salt water and special wind regions only where the lots or the project tell of them.",
         ages,
     ]
