@@ -140,7 +140,9 @@ def _arrangements(hardware: Hardware, index: int, serves: Family) -> list[Option
 
 
 def capacity(option: Option, point: ConnectionPoint, hardware: Hardware, context: CapacityContext) -> Capacity:
-    """What an option holds at a point, by hazard and component."""
+    """What an option holds at a point, by hazard and component; an option that buys nothing (row -1) holds nothing."""
+    if option.row < 0:
+        return Capacity({hazard: dict.fromkeys(point.components, math.nan) for hazard in HAZARDS})
     if context.method != "ASD":
         raise NotImplementedError(
             f'capacities by {context.method} are not available yet; set method = "ASD" in [design] of the project file'

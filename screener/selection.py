@@ -175,7 +175,7 @@ def _judge_point(
     held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
         context = CapacityContext(sdpws_edition=sdpws_edition, sdc=str(category))
-        caps = [_held(option, point, hardware, context) for option in options]
+        caps = [capacities.capacity(option, point, hardware, context) for option in options]
         held.append(caps)
         wind, seismic = (_allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
         usable = np.array([c.usable for c in caps], dtype=bool)
@@ -197,13 +197,6 @@ def _judge_point(
                 )
                 ratio[part], ratio_case[part] = np.where(usable[None, :], r, np.inf), c
     return PointResult(point, largest, case, ratio, ratio_case, held, held_of)
-
-
-def _held(option: Option, point: Point, hardware: Hardware, context: CapacityContext) -> Capacity:
-    if option.row < 0:
-        nothing = dict.fromkeys(point.components, math.nan)
-        return Capacity({"wind": nothing, "seismic": nothing})
-    return capacities.capacity(option, point, hardware, context)
 
 
 def _allowables(caps: Sequence[Capacity], hazard: str, components: Sequence[str]) -> Floats:
