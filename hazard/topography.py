@@ -220,6 +220,10 @@ class TopographyResult:
         """Kzt with the governing feature of each direction, margins and flags."""
         return _assess(self, z_ft, exposure)
 
+    def ground_slope(self, arm_m: float = 10.0) -> tuple[Floats, Floats]:
+        """Slope of the ground at each lot (rise over run) and the bearing it falls towards: see `ground_slope`."""
+        return _slope(self._ground, arm_m)
+
     def profile(self, lot: int, direction: int, z_ft: float = 0.0, exposure: str = "C") -> Profile:
         """One profile with the feature that governs it at this height and exposure (or comes nearest to counting)."""
         return _profile(self, lot, direction, z_ft, exposure)
@@ -362,7 +366,10 @@ def ground_slope(
     where it is level.
     """
     xy: Floats = np.asarray(lot_xy_m, dtype=np.float64).reshape(-1, 2)
-    ground = _prepare(elevation, xy, working_crs, TopographySettings())
+    return _slope(_prepare(elevation, xy, working_crs, TopographySettings()), arm_m)
+
+
+def _slope(ground: _Ground, arm_m: float) -> tuple[Floats, Floats]:
     arm_ft = arm_m / FOOT_M
     rise = []
     for axis in range(2):

@@ -90,6 +90,14 @@ LOTS_INPUT: tuple[Column, ...] = (
     _text("may_change", "what siting advice may change on the lot: plan; blank: nothing"),
     *SETBACK_COLUMNS,
     *HAZARD_COLUMNS,
+    _number("salt_water_distance_ft", "ft", 0, "distance to salt water", default="[design] salt_water_distance_ft"),
+    _text("flood_zone", "flood zone as the flood map names it: X, AE, VE, floodway ...", default="not judged"),
+    Column(
+        "special_wind",
+        "yes_no",
+        "whether the lot lies in a special wind region: yes or no",
+        default="[design] special_wind_region",
+    ),
 )
 
 HARDWARE_INPUT: tuple[Column, ...] = (
@@ -190,6 +198,9 @@ LOTS: tuple[Column, ...] = (
     _number("q_onto_right_psf", "psf", 2, "the same, on to the side drawn at the right"),
     Column("freeze_date", "date", "foundation release, from which the lot's package can't change: its start"),
     Column("first_order_by", "date", "day to order the first of its hardware by; a change of package after it is late"),
+    _number("ground_slope", "", 3, "slope of the ground at the lot's middle, rise over run, over 66 ft"),
+    _number("salt_water_distance_ft", "ft", 0, "distance from the lot to salt water; blank: not given"),
+    _text("flood_zone", "flood zone as given; blank: not given"),
 )
 
 _OF_THE_HOUSE = {

@@ -94,10 +94,25 @@ class DesignSection(_Section):
         description='main wind procedure: "envelope" (Chapter 28, the worst direction for every house) or '
         '"directional" (Chapter 27, each face by the winds that meet it: give the lots\' front bearings)',
     )
+    roof_ties: Literal["main", "components"] = Field(
+        "main",
+        description="which wind sizes truss ties and the studs under them: the main system, or the larger of it and "
+        "components and cladding",
+    )
     hurricane_prone: bool | None = Field(
         None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"
     )
     within_a_mile_of_coast: bool = Field(False, description="lowers the debris-region speed to 130 mph")
+    sds_cap: bool = Field(
+        False,
+        description="take SDS as 1.0 (not under 0.7 SDS) for base shear and vertical shaking, 12.8.1.3: your statement "
+        "that every house is regular; applied only where the plan's geometry shows no irregularity and gives rho 1.0, "
+        "to five storeys, to 0.5 s, site class not E or F",
+    )
+    special_wind_region: bool = Field(False, description="whether the whole tract lies in a special wind region")
+    salt_water_distance_ft: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="distance to salt water, where neither the lots nor [ground] water tell; none: not judged"
+    )
 
 
 class Setbacks(_Section):
@@ -136,13 +151,19 @@ class PhasesFile(GroundFile):
     built: Texts = Field((), description="phases that stand today")
 
 
+class WaterFile(GroundFile):
+    """Polygons of open water."""
+
+    salt_column: str | None = Field(None, description="column that says yes where the water is salt")
+
+
 class GroundSection(_Section):
     """What stands on the ground, now and later."""
 
     phases: PhasesFile | None = Field(None, description="ground of each phase")
     streets: GroundFile | None = Field(None, description="street lines, for fronts and corner lots")
     footprints: GroundFile | None = Field(None, description="buildings that stand")
-    water: GroundFile | None = Field(None, description="open water")
+    water: WaterFile | None = Field(None, description="open water")
     tree_belt: GroundFile | None = Field(
         None, description="trees that are bound to stay (easement, preserve): counted as rough ground"
     )
@@ -176,6 +197,13 @@ class HazardsSection(_Section):
     exposure: HazardSource | None = Field(None, description="replaces the land-cover method")
     kzt: HazardSource | None = Field(None, description="replaces the terrain method")
     ground_snow_psf: HazardSource | None = Field(None, description="ground snow load")
+
+
+class ClassValues(_Section):
+    """SMS and SM1 mapped for one site class (ASCE 7-22)."""
+
+    sms_g: HazardSource = Field(description="SMS for this class: a raster or a value")
+    sm1_g: HazardSource = Field(description="SM1 for this class: a raster or a value")
 
 
 _RULES, _TERRAIN = ExposureRules(), TopographySettings()
@@ -366,6 +394,11 @@ class Site(_Section):
     lots: LotsSection
     ground: GroundSection = GroundSection()  # type: ignore[call-arg]
     hazards: HazardsSection
+    site_classes: dict[str, ClassValues] = Field(
+        default_factory=dict,
+        description="ASCE 7-22: values for each site class, as [site_classes.C]; a lot takes its own class's, the "
+        "default class the greater of C, CD and D, each value by itself; in place of hazards.sms_g and sm1_g",
+    )
     exposure: ExposureSection = ExposureSection()  # type: ignore[call-arg]
     terrain: TerrainSection = TerrainSection()  # type: ignore[call-arg]
     ages: AgesSection = AgesSection()  # type: ignore[call-arg]
@@ -448,6 +481,10 @@ def _paths(model: BaseModel, prefix: str = "") -> Iterator[tuple[str, Path]]:
             yield prefix + name, value
         elif isinstance(value, BaseModel):
             yield from _paths(value, f"{prefix}{name}.")
+        elif isinstance(value, dict):
+            for key, inner in value.items():
+                if isinstance(inner, BaseModel):
+                    yield from _paths(inner, f"{prefix}{name}.{key}.")
 
 
 def _defaults(model: BaseModel, prefix: str) -> Iterator[tuple[str, Any]]:
@@ -757,14 +794,33 @@ def _hazard_faults(tract: Site) -> Iterator[_Fault]:
     if hazards.elevation_ft is None and hazards.kzt is None:
         yield "[hazards]", "neither elevation_ft nor kzt", "one of them: level ground is not assumed"
     stated = hazards.sds_g is not None and hazards.sd1_g is not None
+    yield from _site_class_faults(tract)
     if tract.design.loads == "ASCE 7-16":
         wanted: tuple[str, ...] = ("ss_g", "s1_g")
+    elif tract.site_classes:
+        wanted = ("s1_g",)
     else:
         wanted = ("sms_g", "sm1_g", "s1_g")
     missing = [name for name in wanted if getattr(hazards, name) is None]
     if missing and not stated:
         needs = f"{', '.join(wanted)}, or sds_g and sd1_g where the jurisdiction states them"
         yield "[hazards]", f"{tract.design.loads} without {', '.join(missing)}", needs
+
+
+def _site_class_faults(tract: Site) -> Iterator[_Fault]:
+    """Values by site class stand alone, belong to ASCE 7-22, and come from rasters or constants."""
+    if not tract.site_classes:
+        return
+    if tract.design.loads != "ASCE 7-22":
+        yield "[site_classes]", f"given with {tract.design.loads}", "it only with ASCE 7-22"
+    for name in ("sms_g", "sm1_g", "sds_g", "sd1_g"):
+        if getattr(tract.hazards, name) is not None:
+            yield f"[hazards] {name}", "given beside [site_classes]", "one of them"
+    for key, values in tract.site_classes.items():
+        for name in ClassValues.model_fields:
+            source: HazardSource = getattr(values, name)
+            if source.column is not None or (source.file is None) == (source.value is None):
+                yield f"[site_classes] {key}.{name}", "a column, or not one source", "exactly one of file, value"
 
 
 def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:

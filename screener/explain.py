@@ -14,10 +14,11 @@ import numpy as np
 
 from hazard.issues import InputError, Issue
 from hazard.standards import asce7_ch26_wind as ch26
-from screener.demands import IMPORTANCE, LONG_PERIOD_S, SEISMIC_SYSTEM
+from screener.demands import IMPORTANCE, LONG_PERIOD_S, seismic_system
 from screener.derivation import Step
 from screener.design_method import METHOD_WORDS, RESISTANCE_WORDS
-from screener.files.manifest import CAUTION
+from screener.files.manifest import CAUTION, basis_words
+from screener.irregularities import judge_redundancy
 from screener.pipeline import Prepared, choose, prepare, stance
 from screener.plan_winds import face_bearings_deg, onto_faces
 from screener.result_tables import choice_findings
@@ -78,6 +79,7 @@ def lines_of(p: Prepared, s: Selection, lot: int, point: str | None) -> Iterator
     house = int(p.houses.of_lot[p.usable[lot]])
     row = p.lots.iloc[p.usable[lot]]
     yield CAUTION
+    yield basis_words(p.tract, p.site.speed.values[lot : lot + 1])
     yield ""
     design = p.tract.design
     by = f"{design.loads}, {design.method} ({METHOD_WORDS[design.method]})"
@@ -297,10 +299,12 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
     if house < 0 or not np.isfinite(e.sds_g[lot]):
         return steps
     model = p.models[house]
-    system = ch12.system_factors(SEISMIC_SYSTEM)
+    system = ch12.system_factors(seismic_system(model.variant))
+    capped = float(e.sds_g[lot]) if p.hazards.sds_capped_g is None else float(p.hazards.sds_capped_g[lot])
+    redundancy = judge_redundancy(model)
     cs = float(
         ch12.seismic_response_coefficient(
-            e.sds_g[lot], e.sd1_g[lot], np.nan_to_num(e.s1_g[lot]), system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
+            capped, e.sd1_g[lot], np.nan_to_num(e.s1_g[lot]), system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
         )
     )
     weights = {f"w{i + 1}_lb": w for i, w in enumerate(model.mass.level_lb)}
@@ -308,7 +312,7 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
         Step(
             "seismic response coefficient Cs",
             "SDS / (R/Ie) within its bounds",
-            {"R": system.r, "T_s": model.period_s},
+            {"R": system.r, "T_s": model.period_s, "SDS_g": capped},
             cs,
             "",
             f"{edition} 12.8.1.1",
@@ -317,8 +321,12 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
     steps.append(
         Step(
             "redundancy factor rho",
-            "1.0 to category C, declared in D to F",
-            {},
+            "1.0 to category C; in D to F declared, else counted by perimeter walls",
+            {
+                "declared": "no" if redundancy.declared is None else redundancy.declared,
+                "counted": redundancy.counted,
+                "because": redundancy.why,
+            },
             float(p.hazards.rho[lot]),
             "",
             f"{edition} 12.3.4, plan file",
@@ -448,7 +456,8 @@ def _option_lines(s: Selection, r: PointResult, lot: int, at: int, resistance: s
             continue
         case = r.ratio_case[at, n]
         governs = f", {r.point.case_names[case]}" if case >= 0 and np.isfinite(ratio) else ""
-        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}; {resistance} {limits}"
+        held = f"; {resistance} {limits}" if options[n].item else ""
+        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}{held}"
         if n == chosen:
             yield from (f"         {text}" for text in (*cap.derivation, *cap.notes))
         elif options[n].item and not any(np.isfinite(v) for held in cap.allowable.values() for v in held.values()):

@@ -57,8 +57,16 @@ class Books:
 class HouseLoads:
     """One variant under load: states, lateral forces and masses, wall loads, and the connection points found."""
 
-    def __init__(self, variant: Variant, edition: str, method: str, procedure: Procedure = "envelope") -> None:
+    def __init__(
+        self,
+        variant: Variant,
+        edition: str,
+        method: str,
+        procedure: Procedure = "envelope",
+        roof_ties: str = "main",
+    ) -> None:
         self.variant = variant
+        self.roof_ties = roof_ties
         self.frame = Frame(len(variant.levels), edition, method, procedure)
         self.ranking = self.frame if method == RANKING_METHOD else replace(self.frame, method=RANKING_METHOD)
         self.ctx: RoofContext = roof_context(self.frame, variant)
@@ -67,6 +75,7 @@ class HouseLoads:
         self.books = Books()
         self.points: list[Point] = []
         self.segments: dict[tuple[int, str], list[Segment]] = {}
+        self.perforated: set[str] = set()  # walls that count as perforated ones
         self.loads: dict[str, WallLoads] = {
             w.name: WallLoads(w, *(LineLoad(self.frame.zero()) for _ in range(4))) for w in variant.walls
         }
@@ -92,6 +101,7 @@ class HouseLoads:
             "plate_piece_ft": about.plate_piece_ft,
             "below": "plate",
             "storeys": float(len(self.variant.levels)),
+            "gypsum_shares": about.gypsum_shares,
         }
 
     def zone_name(self, zone: str) -> str:
@@ -142,6 +152,11 @@ class HouseLoads:
 
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
         """The first rank whose limit holds the demand at the reference hazards: which package line the members join."""
+        demand = self.reference_demand(component, members)
+        return next(name for limit, name in ranks if demand <= limit)
+
+    def reference_demand(self, component: str, members: list[Member]) -> float:
+        """Largest demand of members at the reference hazards: for ranking only."""
         probe = make_point(
             self.ranking,
             "",
@@ -153,8 +168,7 @@ class HouseLoads:
             components=(component,),
             members=members,
         )
-        demand = rank_demand(probe, self.ranking, self.mass.level_lb)
-        return next(name for limit, name in ranks if demand <= limit)
+        return rank_demand(probe, self.ranking, self.mass.level_lb)
 
     def enter(self, what: str, effect: Effect) -> None:
         self.books.entered[what] = self.books.entered.get(what, self.frame.zero()) + effect

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from screener import columns
+from screener.joint_lines import join
 from screener.pipeline import Prepared
 from screener.selection import Selection
 from screener.tier_advice import Forcing, Suggestion, forcing_lots, suggested
@@ -67,7 +68,7 @@ def forcing_table(p: Prepared, s: Selection) -> pd.DataFrame:
     """Lots that force a package up, by package, and what the others would save without them."""
     if s.problem is None:
         return pd.DataFrame(columns=list(columns.names("forcing_lots")))
-    rows = [_forcing_row(p, s, each) for each in forcing_lots(s.problem, s.plan)]
+    rows = [_forcing_row(p, s, each) for each in forcing_lots(join(s.problem, s.pairs), s.plan)]
     return pd.DataFrame(rows, columns=list(columns.names("forcing_lots")))
 
 

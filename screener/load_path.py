@@ -17,9 +17,14 @@ from screener.wall_connections import wall_connections
 from screener.wind_states import Axis, Procedure
 
 
-def trace_load_path(variant: Variant, edition: str, method: str, procedure: Procedure = "envelope") -> HouseLoads:
-    """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result."""
-    house = HouseLoads(variant, edition, method, procedure)
+def trace_load_path(
+    variant: Variant, edition: str, method: str, procedure: Procedure = "envelope", roof_ties: str = "main"
+) -> HouseLoads:
+    """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result.
+
+    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30).
+    """
+    house = HouseLoads(variant, edition, method, procedure, roof_ties)
     roof_connections(house)
     porch_connections(house)
     find_segments(house)

@@ -26,6 +26,7 @@ def basis_names(levels: int, procedure: Procedure = "envelope") -> tuple[str, ..
         "one",
         *(name for v in velocities for name in (v, internal_column(v))),
         "sds_g",
+        "sds_vertical_g",
         "roof_snow_psf",
         "rho_cs",
         *(f"rho_storey_force_lb_{i + 1}" for i in range(levels)),
@@ -157,7 +158,7 @@ class Frame:
         out = factors @ effect
         dead = effect[self.row["dead_least" if use == "uplift" else "dead_greatest"], self.column["one"]]
         # vertical shaking is a share of the dead load that grows with SDS
-        out[:, self.column["sds_g"]] += vertical * dead
+        out[:, self.column["sds_vertical_g"]] += vertical * dead
         return sign * out
 
 

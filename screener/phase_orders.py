@@ -23,6 +23,7 @@ from hazard.fetch import measure_fetch_states
 from hazard.ground_states import phase_of_cells
 from hazard.issues import InputError, Issue, Issues
 from screener.demands import load_basis
+from screener.joint_lines import join
 from screener.pipeline import Prepared, choose
 from screener.rejudge import all_ratios
 from screener.selection import NOT_CHOSEN_FAMILIES, Selection
@@ -155,7 +156,7 @@ def _judge(
         if r.point.family in NOT_CHOSEN_FAMILIES:
             continue
         line = s.line_of(r.point)
-        held = all_ratios(r, basis, r.held_of[rows]) <= 1.0
+        held = all_ratios(s, r, basis, r.held_of[rows]) <= 1.0
         fresh[line] = held if line not in fresh else fresh[line] & held
     for line, held in fresh.items():
         tables[line][lots] = held
@@ -166,7 +167,7 @@ def _problem(s: Selection, passes: Sequence[Sequence[Bools]], which: NDArray[np.
     of_lot = which[s.tried]
     lots = np.arange(len(of_lot))
     masks = tuple(np.array([state[line] for state in passes])[of_lot, lots] for line in range(len(s.lines)))
-    return replace(s.problem, passes=masks, curve_beyond=False)
+    return join(replace(s.problem, passes=masks, curve_beyond=False), s.pairs)
 
 
 def _order(phases: tuple[str, ...], letters: NDArray[Any], plan: TierPlan, s: Selection, phase: NDArray[Any]) -> Order:

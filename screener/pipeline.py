@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -19,8 +19,10 @@ from hazard.issues import InputError, Issues
 from screener.ages import age_findings
 from screener.demands import DemandModel, LotHazards, build_model
 from screener.design_method import note_unlisted
+from screener.editions import SDPWS_EDITION
 from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
+from screener.irregularities import Redundancy, judge_redundancy, regularity_findings, tell_redundancy
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plan_winds import onto_faces
@@ -34,9 +36,10 @@ from screener.scope import (
 )
 from screener.selection import Selection, select
 from screener.site_hazards import SiteHazards, at_height, site_hazards
+from screener.site_limits import site_limits
 from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
-from screener.standards.asce7_ch12_seismic import redundancy_factor
+from screener.standards.asce7_ch12_seismic import capped_sds, redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
 from screener.tier_design import check_items
 from screener.wind_states import VELOCITIES
@@ -48,8 +51,6 @@ if TYPE_CHECKING:
     from screener.config import Tract
 
 Progress = Callable[[str], None]
-SDPWS_EDITION = {"ASCE 7-16": "2015", "ASCE 7-22": "2021"}
-"""The sheathing standard that goes with each load standard in the model codes (from memory)."""
 
 
 @dataclass
@@ -62,6 +63,7 @@ class Prepared:
     hardware: Hardware
     houses: Houses
     models: list[DemandModel]
+    redundancy: list[Redundancy]
     usable: NDArray[np.intp]
     site: SiteHazards
     hazards: LotHazards
@@ -151,18 +153,32 @@ def prepare(
     check_items(tract.tiers, hardware, "project file", issues)
     issues.raise_stops()
     progress("demand models")
-    design = tract.design
-    models = [build_model(v, design.loads, design.method, design.wind_procedure) for v in houses.variants]
+    models = [model_of(tract, variant) for variant in houses.variants]
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))
     site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
     clock.lap("hazards")
     issues.raise_stops()
-    hazards, categories = lot_hazards(tract, site, kept, houses, usable, findings)
+    redundancy = [judge_redundancy(model) for model in models]
+    tell_redundancy(zip((v.plan.name for v in houses.variants), redundancy, strict=True), issues)
+    hazards, categories = lot_hazards(tract, site, kept, houses, usable, findings, redundancy)
     site.columns |= {name: hazards.q_onto_psf[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     prepared = Prepared(
-        tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
+        tract,
+        lots,
+        plans,
+        hardware,
+        houses,
+        models,
+        redundancy,
+        usable,
+        site,
+        hazards,
+        categories,
+        findings,
+        issues,
+        clock.times,
     )
     _scope(prepared)
     clock.lap("scope")
@@ -215,6 +231,12 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
     issues.raise_stops()
 
 
+def model_of(tract: Tract, variant: Variant) -> DemandModel:
+    """Demand model of a house by the project's edition, method and wind procedure."""
+    design = tract.design
+    return build_model(variant, design.loads, design.method, design.wind_procedure, design.roof_ties)
+
+
 def lot_hazards(
     tract: Tract,
     site: SiteHazards,
@@ -222,6 +244,7 @@ def lot_hazards(
     houses: Houses,
     usable: NDArray[np.intp],
     findings: Findings,
+    redundancy: Sequence[Redundancy],
 ) -> tuple[LotHazards, NDArray[np.str_]]:
     """Hazard numbers as the demand models take them, and the category that decides capacity rules."""
     house = houses.of_lot[usable]
@@ -230,8 +253,16 @@ def lot_hazards(
     findings.add("DEBRIS", debris & (house >= 0), lambda i: f"{site.speed.values[i]:.0f} mph")
     edition = tract.design.loads
     internal = np.where(debris, gcpi("partially enclosed", edition), gcpi("enclosed", edition))
-    declared = np.array([*(v.plan.plan.redundancy for v in houses.variants), 1.3])[house]
-    rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
+    category = np.where(site.seismic.sdc == "", "D", site.seismic.sdc)
+    declared = np.array([*(r.used for r in redundancy), 1.3])[house]
+    rho = redundancy_factor(category, declared)
+    regular = np.array([*(r.qualifies for r in redundancy), False])[house]
+    capped = None
+    if tract.design.sds_cap:
+        qualifies = regular & ~np.isin(site.seismic.site_class, ["E", "F", "?"])
+        capped = capped_sds(site.seismic.sds_g, qualifies)
+        lowered = qualifies & (np.nan_to_num(site.seismic.sds_g) > capped)
+        findings.add("SDS_CAP", lowered, lambda i: f"{site.seismic.sds_g[i]:.2f} g taken as {capped[i]:.2f} g")
     s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
     onto = onto_faces(site.q_by_direction_psf, *stance(lots))[0]
     hazards = LotHazards(
@@ -244,6 +275,7 @@ def lot_hazards(
         np.asarray(rho, dtype=float),
         flat_roof_snow_psf(np.nan_to_num(site.snow_psf)),
         onto,
+        capped,
     )
     # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
     irc, sdc = site.seismic.sdc_irc, site.seismic.sdc
@@ -255,13 +287,16 @@ def stance(lots: pd.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     return lots["front_bearing_deg"].to_numpy(dtype=float), lots["mirrored"].to_numpy(dtype=bool)
 
 
-def hazards_as_if(p: Prepared, variant: Variant) -> tuple[SiteHazards, LotHazards, NDArray[np.str_]]:
+def hazards_as_if(p: Prepared, model: DemandModel) -> tuple[SiteHazards, LotHazards, NDArray[np.str_]]:
     """Hazards of all usable lots as if this house stood on each, at its own mean roof height; nothing is recorded."""
+    variant = model.variant
     n = len(p.usable)
     site = at_height(p.tract, p.lots.iloc[p.usable], p.site, np.full(n, variant.mean_roof_height_ft))
     everywhere = Houses((variant,), np.zeros(n, dtype=np.int64))
     lots = p.lots.iloc[p.usable]
-    hazards, categories = lot_hazards(p.tract, site, lots, everywhere, np.arange(n), Findings(n))
+    hazards, categories = lot_hazards(
+        p.tract, site, lots, everywhere, np.arange(n), Findings(n), [judge_redundancy(model)]
+    )
     return site, hazards, categories
 
 
@@ -276,9 +311,13 @@ def _scope(p: Prepared) -> None:
     house = p.houses.of_lot[p.usable]
     p.findings.add("NO_PLAN", house == NO_HOUSE, lambda i: f"hazards at {p.site.height_ft[i]:.0f} ft mean roof height")
     hazard_limits(tract, p.site, p.findings)
+    site_limits(tract, lots, p.site, p.issues, p.findings)
     for h, model in enumerate(p.models):
         for code, detail in plan_findings(model):
             p.findings.add(code, house == h, detail)
+        high = (house == h) & np.isin(p.site.seismic.sdc, ["D", "E", "F"])
+        for code, detail in regularity_findings(model):
+            p.findings.add(code, high, detail)
     bearing = lots["front_bearing_deg"].to_numpy(dtype=float)
     p.findings.add("BEARING_UNKNOWN", np.isnan(bearing), "every direction screened")
     if tract.design.wind_procedure == "directional" and p.site.exposure is None and p.site.terrain is None:

@@ -24,6 +24,7 @@ REFERENCE = {
     "q_components_psf": 26.0,
     "q_components_gcpi_psf": 26.0 * 0.18,
     "sds_g": 0.5,
+    "sds_vertical_g": 0.5,
     "roof_snow_psf": 0.0,
     "rho_cs": 0.1,
 }

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from screener.choice import Interaction, option_ratios
 from screener.demands import LotHazards, load_basis
+from screener.joint_lines import ANCHOR, CAST_IN
 from screener.selection import CHUNK_LOTS, NOT_CHOSEN_FAMILIES, HouseResult, PointResult, Selection, allowables
 from screener.tiers import NO_TIER
 
@@ -83,24 +84,28 @@ def _judge_house(s: Selection, house: HouseResult, hazards: LotHazards, failing:
         passes = np.zeros((len(house.lots), r.ratio.shape[1] + 1), dtype=bool)  # the last: the package lacks the line
         for start in range(0, len(basis), CHUNK_LOTS):
             part = slice(start, start + CHUNK_LOTS)
-            passes[part, used] = _ratios(r, basis[part], r.held_of[part], used) <= 1.0
+            passes[part, used] = _ratios(s, r, basis[part], r.held_of[part], used) <= 1.0
         fails = ~passes[:, options]
         rows = failing[house.lots]
         failing[house.lots] = np.where((rows == HOLDS) & fails, line, rows)
 
 
-def all_ratios(r: PointResult, basis: Floats, held_of: Ints) -> Floats:
+def all_ratios(s: Selection, r: PointResult, basis: Floats, held_of: Ints) -> Floats:
     """Usage ratios (lots, options) of all options of a connection for basis rows, with the run's capacities."""
     options = np.arange(r.ratio.shape[1])
     out = np.empty((len(basis), len(options)))
     for start in range(0, len(basis), CHUNK_LOTS):
         part = slice(start, start + CHUNK_LOTS)
-        out[part] = _ratios(r, basis[part], held_of[part], options)
+        out[part] = _ratios(s, r, basis[part], held_of[part], options)
     return out
 
 
-def _ratios(r: PointResult, basis: Floats, held_of: Ints, used: Ints) -> Floats:
-    """Usage ratios (lots, options used) with the capacities that the run worked out."""
+def _ratios(s: Selection, r: PointResult, basis: Floats, held_of: Ints, used: Ints) -> Floats:
+    """Usage ratios (lots, options used) with the capacities that the run worked out.
+
+    An anchor that is cast in with its hold-down counts as holding: a package has it only beside such a hold-down,
+    which is judged at its own connection.
+    """
     values = r.point.values(basis)
     ratio = np.full((len(basis), len(used)), np.inf)
     for number, caps in enumerate(r.held):
@@ -113,4 +118,6 @@ def _ratios(r: PointResult, basis: Floats, held_of: Ints, used: Ints) -> Floats:
         interactions: list[Interaction] = ["none" if cap.interaction == "none" else "sum" for cap in chosen]
         found, _ = option_ratios(values[here], wind, seismic, r.point.case_hazards, interactions=interactions)
         ratio[here] = np.where(usable[None, :], found, np.inf)
+    if r.point.family == ANCHOR:
+        ratio[:, used == s.options[s.line_of(r.point)].index(CAST_IN)] = 0.0
     return ratio

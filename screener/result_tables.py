@@ -69,6 +69,7 @@ def _note_undated(p: Prepared, case: PurchaseCase) -> None:
 def choice_findings(p: Prepared, s: Selection) -> None:
     """Lots that no item serves, that are left over, whose kept package falls short, or whose footing is too light."""
     _footings(p, s)
+    _finishes(p, s)
     for lot in sorted(s.reasons):
         p.findings.one(lot, "NO_HARDWARE", _no_item(p, s, lot))
     left = {lot_id for lot_id in s.plan.unserved}
@@ -232,6 +233,27 @@ def _footings(p: Prepared, s: Selection) -> None:
             if r.point.family == "post_footing":
                 for at in np.flatnonzero(r.largest[:, 0] > 0):
                     p.findings.one(int(house.lots[at]), "FOOTING", f"{r.point.name}: {r.largest[at, 0]:.0f} lb short")
+
+
+TREATED_SILL = ("sill_anchor", "retrofit_anchor", "post_base", "stud_to_plate")
+"""Families whose pieces touch preservative-treated wood or concrete where concrete lies below."""
+PLAIN_FINISHES = ("", "bright", "none", "black")
+
+
+def _finishes(p: Prepared, s: Selection) -> None:
+    """Pieces of a lot's package without a coating, at treated sills and posts (IRC R317.3, from memory)."""
+    for house in s.houses:
+        points = [r.point for r in house.points if r.point.family in TREATED_SILL]
+        lines = {q.schedule for q in points if q.family != "stud_to_plate" or q.facts.get("below") == "concrete"}
+        tiers = s.tier_of_lot[house.lots]
+        for tier in np.unique(tiers[tiers >= 0]):
+            package = s.plan.packages[tier]
+            chosen = [s.options[s.lines.index(line)][package[line]] for line in sorted(lines) if line in package]
+            rows = [p.hardware.rows[o.row] for o in chosen if o.row >= 0]
+            bare = sorted({r.item for r in rows if r.text("corrosion").strip().casefold() in PLAIN_FINISHES})
+            here = np.zeros(len(p.usable), dtype=bool)
+            here[house.lots[tiers == tier]] = bool(bare)
+            p.findings.add("CORROSION", here, ", ".join(bare))
 
 
 # --- lots ---------------------------------------------------------------------------------------------------------

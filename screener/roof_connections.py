@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from screener import components_pressure as cladding
+from screener import truss_components
 from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads
 from screener.line_loads import Effect, LineLoad
@@ -90,6 +91,7 @@ def _tie_points(
             for r in chosen
             for push in _plate_pushes(house, part, wall, r.stretch, outer, s)
         ]
+        members += _by_components(house, part, j, chosen)
         where = "interior bearing" if not outer else zone
         house.add(
             f"truss tie: {part.name} on {wall.name}, {zone}",
@@ -107,6 +109,15 @@ def _tie_points(
         _plate_stud(house, part, j, wall, outer, zone, chosen, strips, count)
 
 
+def _by_components(house: HouseLoads, part: RoofPart, j: int, runs: list[TrussRun]) -> list[Member]:
+    """The same uplift by Chapter 30, where the project asks for the larger of both; it stands by itself in its case."""
+    if house.roof_ties == "main":
+        return []
+    zones = list(dict.fromkeys(run.zone for run in runs))
+    uplift = [part.spacing_ft * truss_components.truss_uplift(house.ctx, part, zone)[j] for zone in zones]
+    return [Member({"uplift_lb": e}, truss_components.LABEL) for e in uplift]
+
+
 def _plate_stud(
     house: HouseLoads,
     part: RoofPart,
@@ -120,6 +131,7 @@ def _plate_stud(
 ) -> None:
     """The stud under each truss takes the truss's uplift; the push of the wall is its end nails' (stud nailing)."""
     members = [Member({"uplift_lb": part.spacing_ft * strips[r.stretch][j]}) for r in runs]
+    members += _by_components(house, part, j, runs)
     house.add(
         f"plate to stud: {part.name} on {wall.name}, {zone}",
         "plate_to_stud",
@@ -298,18 +310,25 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
     count = max(1, math.ceil(part.span / s - 1e-9) - 1)
     uplift = s * jacks.jack_at_wall
     stretch = house.ctx.pressures.end_stretch(house.ctx, part, side)
+    by_components: list[Member] = []
+    if house.roof_ties == "components":
+        jack = s * truss_components.jack_uplift_at_wall(house.ctx, part)
+        by_components = [Member({"uplift_lb": jack}, truss_components.LABEL)]
     house.add(
         f"truss tie: {part.name} hip jacks on {wall_name}",
         "truss_tie",
         [
-            Member(
-                {
-                    "uplift_lb": uplift,
-                    "perpendicular_lb": push,
-                    "parallel_lb": _along_plate(house, part, wall, s),
-                }
-            )
-            for push in _plate_pushes(house, part, wall, stretch, True, s)
+            *by_components,
+            *(
+                Member(
+                    {
+                        "uplift_lb": uplift,
+                        "perpendicular_lb": push,
+                        "parallel_lb": _along_plate(house, part, wall, s),
+                    }
+                )
+                for push in _plate_pushes(house, part, wall, stretch, True, s)
+            ),
         ],
         ("uplift_lb", "perpendicular_lb", "parallel_lb"),
         place=f"each jack of the hip end of roof {part.name} on wall {wall_name}",
@@ -322,7 +341,7 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
     house.add(
         f"plate to stud: {part.name} hip jacks on {wall_name}",
         "plate_to_stud",
-        [Member({"uplift_lb": uplift})],
+        [Member({"uplift_lb": uplift}), *by_components],
         ("uplift_lb",),
         place=f"top plate to the stud under each hip jack, wall {wall_name}",
         schedule="plate to stud, end zone",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,11 +55,20 @@ def strip_reactions(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[
     Vertical loads go to the bearings by simple spans between neighbouring bearings, overhangs cantilevering; the
     moment of the horizontal components about the plate goes into the two outer bearings as a couple.
     """
+    return reactions_of_pieces(ctx, part, _strip_pieces(ctx, part, stretch))
+
+
+StripPiece = tuple[Side, float, float, np.ndarray]
+"""One stretch of a roof strip: its slope, from and to (ft across), net outward pressure (wind states, basis), psf."""
+
+
+def reactions_of_pieces(ctx: RoofContext, part: RoofPart, pieces: Sequence[StripPiece]) -> list[Effect]:
+    """Uplift at each bearing of a strip under given pressures and the roof's weight: see `strip_reactions`."""
     supports = [b for b, _ in part.bearings]
     lo, hi, o = part.across_lo, part.across_hi, part.eave_overhang_ft
     out = [ctx.frame.zero() for _ in supports]
     overturning = ctx.frame.zero()
-    for side, a, b, rows_at in _strip_pieces(ctx, part, stretch):
+    for side, a, b, rows_at in pieces:
         rows = ctx.frame.wind_effect(rows_at)
         for j, share in enumerate(_hat_integrals(supports, a, b)):
             out[j] += share * rows
@@ -77,10 +86,10 @@ def strip_reactions(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[
     return out
 
 
-def _strip_pieces(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[tuple[Side, float, float, np.ndarray]]:
+def _strip_pieces(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[StripPiece]:
     lo, hi, o = part.across_lo, part.across_hi, part.eave_overhang_ft
     low_cuts, high_cuts = ctx.pressures.cuts(ctx, part)
-    pieces: list[tuple[Side, float, float, np.ndarray]] = []
+    pieces: list[StripPiece] = []
     if o > 0:
         pieces.append(("low", lo - o, lo, eave_rows(ctx, part, "low", stretch)))
         pieces.append(("high", hi, hi + o, eave_rows(ctx, part, "high", stretch)))

@@ -19,6 +19,7 @@ from screener.capacities import Capacity, CapacityContext, Option
 from screener.choice import Interaction, option_ratios
 from screener.demands import DemandModel, LotHazards, load_basis
 from screener.hardware import Hardware
+from screener.joint_lines import ANCHOR, CAST_IN, Pair, anchors_itself, join, pairs_of, partner, split
 from screener.points import Point
 from screener.quantities import HouseQuantities, house_quantities
 from screener.tier_design import (
@@ -104,6 +105,7 @@ class Selection:
     problem: TierProblem | None = None
     pools: LotPools | None = None
     may_use: tuple[NDArray[np.bool_], ...] = ()  # per line: options that the project allows
+    pairs: tuple[Pair, ...] = ()  # lines that the search sees as one
 
     def line_of(self, point: Point) -> int:
         return self.lines.index(point.schedule)
@@ -132,7 +134,8 @@ def house_lines(
     options = []
     for line in lines:
         listed = capacities.options_for(found[line], hardware)
-        options.append((NONE, *listed) if found[line] in MAY_BE_NONE else tuple(listed))
+        first = (NONE, CAST_IN) if found[line] == ANCHOR else (NONE,) if found[line] in MAY_BE_NONE else ()
+        options.append((*first, *listed))
     return lines, [found[line] for line in lines], options
 
 
@@ -156,7 +159,24 @@ def judge(
         listed = options.get(point.schedule, ()) if point.family not in NOT_CHOSEN_FAMILIES else ()
         method = model.frame.method
         results.append(_judge_point(point, basis, categories, listed, hardware, sdpws_edition, method))
+    _judge_cast_in(results, options, hardware)
     return HouseResult(model, lots, basis, results)
+
+
+def _judge_cast_in(results: Sequence[PointResult], options: Mapping[str, Sequence[Option]], hardware: Hardware) -> None:
+    """An anchor that is cast in with its hold-down works as hard as the best hold-down that anchors itself."""
+    by_name = {r.point.name: r for r in results}
+    for r in results:
+        if r.point.family != ANCHOR:
+            continue
+        held = by_name[partner(r.point.name)]
+        own = [n for n, o in enumerate(options[held.point.schedule]) if anchors_itself(o, hardware)]
+        at = list(options[r.point.schedule]).index(CAST_IN)
+        r.ratio[:, at] = np.inf
+        if own:  # both points have the same members, so the same cases
+            best = np.array(own)[held.ratio[:, own].argmin(axis=1)]
+            lots = np.arange(len(best))
+            r.ratio[:, at], r.ratio_case[:, at] = held.ratio[lots, best], held.ratio_case[lots, best]
 
 
 def _judge_point(
@@ -175,7 +195,7 @@ def _judge_point(
     held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
         context = CapacityContext(method, sdpws_edition, str(category))
-        caps = [_held(option, point, hardware, context) for option in options]
+        caps = [capacities.capacity(option, point, hardware, context) for option in options]
         held.append(caps)
         wind, seismic = (allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
         usable = np.array([c.usable for c in caps], dtype=bool)
@@ -197,13 +217,6 @@ def _judge_point(
                 )
                 ratio[part], ratio_case[part] = np.where(usable[None, :], r, np.inf), c
     return PointResult(point, largest, case, ratio, ratio_case, held, held_of)
-
-
-def _held(option: Option, point: Point, hardware: Hardware, context: CapacityContext) -> Capacity:
-    if option is NONE:
-        nothing = dict.fromkeys(point.components, math.nan)
-        return Capacity({"wind": nothing, "seismic": nothing})
-    return capacities.capacity(option, point, hardware, context)
 
 
 def allowables(caps: Sequence[Capacity], hazard: str, components: Sequence[str]) -> Floats:
@@ -255,7 +268,8 @@ def select(
         hardware,
     )  # fmt: skip
     progress(f"packages for {len(tried):,} lots")
-    plan = plan_tiers(problem)
+    pairs = tuple(pairs_of(lines, families, options, hardware, problem.kept))
+    plan = split(plan_tiers(join(problem, pairs)), lines, pairs)
     tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
     tier_of_lot[tried] = plan.assignment
     own = _chosen_names(plan, pools)
@@ -277,6 +291,7 @@ def select(
         problem,
         pools,
         tuple(allowed_options(tiers, lines, by_line, hardware)),
+        pairs,
     )
 
 

@@ -166,7 +166,9 @@ def site_hazards(
     elevation = ground_elevation(
         source(given.elevation_ft, "elevation_ft", lots) if given.elevation_ft else None, points, issues, edition
     )
-    shaken = seismic(edition, _seismic_sources(tract, lots), _site_class(tract, lots), points, issues)
+    shaken = seismic(
+        edition, _seismic_sources(tract, lots), _site_class(tract, lots), points, issues, _class_sources(tract, lots)
+    )
     snow, read = np.zeros(len(points)), {"wind speed": speed, **shaken.sources}
     if given.ground_snow_psf:
         read["ground snow"] = read_values(source(given.ground_snow_psf, "ground_snow_psf", lots), points, issues)
@@ -225,6 +227,14 @@ def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Sou
 def _seismic_sources(tract: Site, lots: pd.DataFrame) -> dict[str, Source]:
     names = ("ss_g", "s1_g", "sms_g", "sm1_g", "sds_g", "sd1_g")
     return {n: source(getattr(tract.hazards, n), n, lots) for n in names if getattr(tract.hazards, n) is not None}
+
+
+def _class_sources(tract: Site, lots: pd.DataFrame) -> dict[str, dict[str, Source]]:
+    """SMS and SM1 by site class, as the project file writes the class."""
+    return {
+        written: {name: source(getattr(values, name), name, lots) for name in ("sms_g", "sm1_g")}
+        for written, values in tract.site_classes.items()
+    }
 
 
 def _site_class(tract: Site, lots: pd.DataFrame) -> Source | None:
@@ -415,7 +425,7 @@ def _shown(letters: NDArray[np.str_]) -> NDArray[np.object_]:
     return np.where(letters == "?", "", letters).astype(object)
 
 
-def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
+def ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
     """A vector layer of [ground] in the working system; None where the project names none. Raises where unreadable."""
     given = getattr(tract.ground, key)
     if given is None:
@@ -430,12 +440,12 @@ def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gp
 
 
 def _shapes(tract: Site, key: str, out: SiteHazards, issues: Issues) -> list[Any] | None:
-    layer = _ground_layer(tract, key, out, issues)
+    layer = ground_layer(tract, key, out, issues)
     return None if layer is None else list(layer.geometry)
 
 
 def _phases(tract: Site, out: SiteHazards, issues: Issues) -> PhasePlan:
-    given, layer = tract.ground.phases, _ground_layer(tract, "phases", out, issues)
+    given, layer = tract.ground.phases, ground_layer(tract, "phases", out, issues)
     if given is None or layer is None:
         return PhasePlan()
     where = tract.shown(given.file)

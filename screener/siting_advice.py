@@ -21,8 +21,9 @@ from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from hazard.issues import InputError, Issue, Issues
+from screener.editions import SDPWS_EDITION
 from screener.houses import Houses
-from screener.pipeline import SDPWS_EDITION, Prepared, lot_hazards, setbacks_of, to_feet
+from screener.pipeline import Prepared, lot_hazards, setbacks_of, to_feet
 from screener.scope import Findings
 from screener.selection import NOT_CHOSEN_FAMILIES, Selection, judge
 from screener.site_hazards import SiteHazards, site_hazards
@@ -146,7 +147,7 @@ def _on_lots(p: Prepared, s: Selection, number: int, site: SiteHazards, lots: In
     assert s.problem is not None
     everywhere = Houses(p.houses.variants, np.full(len(p.lots), number, dtype=np.int64))
     hazards, categories = lot_hazards(
-        p.tract, site, p.lots.iloc[p.usable], everywhere, p.usable, Findings(len(p.usable))
+        p.tract, site, p.lots.iloc[p.usable], everywhere, p.usable, Findings(len(p.usable)), p.redundancy
     )
     options = dict(zip(s.lines, s.options, strict=True))
     found = judge(

@@ -22,6 +22,7 @@ from hazard.issues import Issues
 from screener import columns
 from screener import tier_classes as tc
 from screener.demands import LotHazards
+from screener.joint_lines import join, join_costs
 from screener.pipeline import Prepared, lot_hazards
 from screener.rejudge import Judged, judged, open_packages, package_costs
 from screener.scope import Findings
@@ -51,7 +52,9 @@ def tolerance_table(p: Prepared, s: Selection) -> pd.DataFrame:
 
 def hazards_of(p: Prepared, site: SiteHazards) -> LotHazards:
     """Hazard numbers of the usable lots from changed site hazards."""
-    return lot_hazards(p.tract, site, p.lots.iloc[p.usable], p.houses, p.usable, Findings(len(p.usable)))[0]
+    return lot_hazards(p.tract, site, p.lots.iloc[p.usable], p.houses, p.usable, Findings(len(p.usable)), p.redundancy)[
+        0
+    ]
 
 
 def _moved_sites(p: Prepared) -> Iterator[tuple[str, float, SiteHazards]]:
@@ -140,7 +143,7 @@ def _price_changes(p: Prepared, s: Selection) -> list[dict[str, Any]]:
     assert problem is not None
     if not band:
         return []
-    kinds = _Kinds(problem, s)
+    kinds = _Kinds(join(problem, s.pairs), s)
     if len(kinds.first) > MOST_KINDS:
         p.issues.add(
             "tolerance_prices",
@@ -151,7 +154,7 @@ def _price_changes(p: Prepared, s: Selection) -> list[dict[str, Any]]:
             "price bands left out; wind, Kzt and rough ground were moved",
         )
         return []
-    base = kinds.regrouped(problem.costs_cents, kinds.tier, 4 * MOST_MOVES)
+    base = kinds.regrouped(kinds.problem.costs_cents, kinds.tier, 4 * MOST_MOVES)
     rows: list[dict[str, Any]] = []
     material = _material_cents(p, s)
     for family in dict.fromkeys(s.families):
@@ -160,7 +163,7 @@ def _price_changes(p: Prepared, s: Selection) -> list[dict[str, Any]]:
             costs = list(problem.costs_cents)
             for n in lines:
                 costs[n] = costs[n] + np.rint(sign * band * material[n]).astype(np.int64)
-            rows += kinds.moved(p, s, tuple(costs), base, f"price of {family}", sign * band)
+            rows += kinds.moved(p, s, join_costs(costs, s.pairs), base, f"price of {family}", sign * band)
     return rows
 
 

@@ -16,8 +16,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from screener.demands import DemandModel, build_model
+from screener.demands import DemandModel
+from screener.editions import SDPWS_EDITION
 from screener.houses import NO_HOUSE
+from screener.joint_lines import Pair, pairs_of
 from screener.kits import (
     BEYOND_PACKAGES,
     LOT_KITS,
@@ -32,7 +34,7 @@ from screener.kits import (
     kit_rows,
 )
 from screener.quantities import HouseQuantities, house_quantities
-from screener.selection import NOT_CHOSEN_FAMILIES, HouseResult, Selection, house_lines, judge
+from screener.selection import NOT_CHOSEN_FAMILIES, HouseResult, Selection, allowed_options, house_lines, judge
 from screener.siting import Setbacks, fit
 
 if TYPE_CHECKING:
@@ -58,6 +60,8 @@ def open_lots(p: Prepared, s: Selection, progress: Callable[[str], None] = lambd
     if not p.tract.purchase.plan_mix or not len(lots):
         return OpenLots()
     shares = {name.casefold(): share for name, share in p.tract.purchase.plan_mix.items()}
+    from screener.pipeline import model_of
+
     ready = {m.variant.key: m for m in p.models}
     frames: list[pd.DataFrame] = []
     rows: list[KitRow] = []
@@ -65,8 +69,7 @@ def open_lots(p: Prepared, s: Selection, progress: Callable[[str], None] = lambd
     for plan in sorted(p.plans.values(), key=lambda each: each.name):
         variant = plan.variant("", ())
         progress(f"lots without a plan as {variant.key}, {len(lots):,} lots")
-        design = p.tract.design
-        model = ready.get(variant.key) or build_model(variant, design.loads, design.method, design.wind_procedure)
+        model = ready.get(variant.key) or model_of(p.tract, variant)
         fits, known = fits_on(p, variant, lots)
         checked |= known
         kit, why, found = kits_for(p, s, model, lots, fits)
@@ -106,17 +109,17 @@ def kits_for(
     """The kit of each lot with one house ("" where it has none), why it has none or is not of a chosen package, and
     the rows of these kits. Hazards are taken at the house's own mean roof height.
     """
-    from screener.pipeline import SDPWS_EDITION, hazards_as_if
+    from screener.pipeline import hazards_as_if
 
     variant = model.variant
-    site, hazards, categories = hazards_as_if(p, variant)
+    site, hazards, categories = hazards_as_if(p, model)
     able = site.known[lots] & ~_stopped(p)[lots]
     kit = np.full(len(lots), "", dtype=object)
     why = np.where(~able, NO_HAZARD, np.where(~fits, NO_FIT, "")).astype(object)
     at = np.flatnonzero(why == "")
     if not len(at):
         return kit, why, []
-    lines, _, options = house_lines([model], p.hardware)
+    lines, families, options = house_lines([model], p.hardware)
     by_line = dict(zip(lines, options, strict=True))
     edition = SDPWS_EDITION[p.tract.design.loads]
     here = lots[at]
@@ -125,7 +128,11 @@ def kits_for(
         [house_quantities(model, line, option, p.hardware, p.tract.purchase.waste) for option in by_line[line]]
         for line in lines
     ]
-    chosen, package = choose_for(s, house, lines, quantities, p.tract.purchase.labour_usd_per_h)
+    may = allowed_options(p.tract.tiers, lines, by_line, p.hardware)
+    pairs = pairs_of(lines, families, options, p.hardware)
+    chosen, package = choose_for(
+        s, house, lines, quantities, p.tract.purchase.labour_usd_per_h, may, pairs, open_packages(p, s, variant)
+    )
     sets, which = np.unique(np.column_stack([package, chosen]), axis=0, return_inverse=True)
     rows: list[KitRow] = []
     names: list[str] = []
@@ -143,15 +150,22 @@ def kits_for(
 
 
 def choose_for(
-    s: Selection, house: HouseResult, lines: Sequence[str], quantities: list[list[HouseQuantities]], usd_per_h: float
+    s: Selection,
+    house: HouseResult,
+    lines: Sequence[str],
+    quantities: list[list[HouseQuantities]],
+    usd_per_h: float,
+    may: Sequence[NDArray[np.bool_]],
+    pairs: Sequence[Pair],
+    packages: Sequence[int],
 ) -> tuple[Ints, Ints]:
     """Options of a house on its lots, (lots, lines), and the package they are of (-1: none of the chosen holds).
 
-    The cheapest chosen package that holds every line; else line by line the cheapest option that holds (-1: none does).
-    Packages that lots keep from an earlier purchase are not on offer; ties go to the first.
+    The cheapest of these chosen packages that holds every line; else line by line the cheapest option that holds (-1:
+    none does), lines that go together as one. ``may``: options that the project allows. Ties go to the first.
     """
     n = len(house.lots)
-    passes = [np.ones((n, len(options)), dtype=bool) for options in quantities]
+    passes = [np.tile(allowed, (n, 1)) for allowed in may]
     for r in house.points:
         if r.point.family not in NOT_CHOSEN_FAMILIES:
             passes[lines.index(r.point.schedule)] &= r.ratio <= 1.0
@@ -161,8 +175,15 @@ def choose_for(
         if passes[k].shape[1]:
             cost = np.where(passes[k], costs[k], NOT_HELD)
             chosen[:, k] = np.where(passes[k].any(axis=1), cost.argmin(axis=1), -1)
+    for pair in pairs:
+        one, other = (np.array([c[k] for c in pair.choices], dtype=np.int64) for k in (0, 1))
+        holds = passes[pair.first][:, one] & passes[pair.second][:, other]
+        best = np.where(holds, costs[pair.first][one] + costs[pair.second][other], NOT_HELD).argmin(axis=1)
+        for line, part in ((pair.first, one), (pair.second, other)):
+            chosen[:, line] = np.where(holds.any(axis=1), part[best], -1)
     package, least = np.full(n, -1, dtype=np.int64), np.full(n, NOT_HELD, dtype=np.int64)
-    for t, held in enumerate(s.plan.packages[: s.plan.n_chosen]):
+    for t in packages:
+        held = s.plan.packages[t]
         picks = [held.get(line, -1) for line in lines]
         if min(picks, default=-1) < 0:
             continue
@@ -172,6 +193,17 @@ def choose_for(
         package[better], least[better] = t, cost_of
         chosen[better] = picks
     return chosen, package
+
+
+def open_packages(p: Prepared, s: Selection, variant: Variant) -> list[int]:
+    """Chosen packages that a house may use: all, or its plan's own where packages are by plan. Kept ones are not on
+    offer."""
+    chosen = range(s.plan.n_chosen)
+    if p.tract.tiers.scope != "plan" or s.problem is None or s.problem.lot_pool is None:
+        return list(chosen)
+    plan_of = np.array([house.model.variant.plan.name for house in s.houses], dtype=object)
+    own = set(s.problem.lot_pool[plan_of[s.problem.lot_variant] == variant.plan.name].tolist())
+    return [t for t in chosen if int(s.plan.package_pool[t]) in own]
 
 
 def _stopped(p: Prepared) -> NDArray[np.bool_]:

@@ -279,7 +279,9 @@ def _foundation(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
     for piece in _plate_pieces(house, wall):
         runs.append(piece.length)
         label = f"{piece.lo:.1f}-{piece.hi:.1f} ft"
-        for uplift in _piece_uplifts(loads, piece):
+        # a perforated wall pulls its plate up between the ends by its unit shear (SDPWS 2015 4.3.6.4.2.1, from memory)
+        between = shear if wall.name in house.perforated else 0.0
+        for uplift in (one + between for one in _piece_uplifts(loads, piece)):
             for push in house.push_beside_shear(wall):
                 effects = {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": push * (wall.height_ft / 2.0)}
                 members.append(Member(effects, label))

@@ -125,6 +125,7 @@ def summarise(name: str, results: Any, manifest: Mapping[str, Any]) -> dict[str,
     reasons = results.exceptions["reason"].value_counts().to_dict() if len(results.exceptions) else {}
     own = {
         "caution": manifest["caution"],
+        "basis": manifest["basis"],
         "tract": name,
         "lots": len(lots),
         "by_status": manifest["counts"]["by_status"],
@@ -170,7 +171,7 @@ def summary_lines(summary: Mapping[str, Any]) -> list[str]:
     """The summary for a reader: the caution, the lots, who needs a person, the packages, the money, where to look."""
     lots = printing.counted(summary["lots"], "lot")
     statuses = summary["by_status"]
-    lines = [summary["caution"], f"{summary['tract']}: {lots}: {_counted(statuses)}"]
+    lines = [summary["caution"], summary["basis"], f"{summary['tract']}: {lots}: {_counted(statuses)}"]
     if set(statuses) - {"screened"}:
         lines[-1] = f"{summary['tract']}: {lots}"
         lines += [f"  {statuses[s]:>6,}  {words}" for s, words in _STATUS.items() if s in statuses]

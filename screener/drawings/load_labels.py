@@ -13,6 +13,8 @@ from screener.drawings.layout import segments_of
 from screener.drawings.plan_drawing import in_rows, outward
 from screener.drawings.shapes import Shape
 from screener.house_loads import HouseLoads
+from screener.irregularities import judge_redundancy
+from screener.perforated_walls import whole_label
 from screener.points import REFERENCE
 from screener.roof_loads import truss_runs
 from screener.wind_states import FACES
@@ -44,7 +46,7 @@ def largest_of(model: DemandModel, hazards: DrawnHazards) -> Largest:
     """Largest demand of a connection in one direction; NaN where the house has none."""
     one = np.ones(1)
     internal = REFERENCE["q_envelope_gcpi_psf"] / REFERENCE["q_envelope_psf"]
-    rho = model.variant.plan.plan.redundancy
+    rho = judge_redundancy(model).used
     lot = LotHazards(
         one * hazards.q_psf,
         one * hazards.q_psf,
@@ -75,8 +77,12 @@ def wall_loads(house: HouseLoads, storey: int, largest: Largest) -> list[Shape]:
         shear = largest(f"wall sheathing: line {wall.line}, storey {storey + 1}", "shear_plf")
         texts = []
         for n, s in enumerate(segments_of(house, wall), 1):
-            pull = largest(f"hold-down: {wall.name}, segment {n} ({s.span.length:.1f} ft)", "tension_lb")
-            texts.append(((s.span.lo + s.span.hi) / 2.0, f"{n}: {shear:,.0f} plf, ends {max(pull, 0.0):,.0f} lb"))
+            label = f"{wall.name}, segment {n} ({s.span.length:.1f} ft)"
+            holes = wall.name in house.perforated
+            pull = largest(f"hold-down: {whole_label(house, wall) if holes else label}", "tension_lb")
+            ends = f", ends of wall {max(pull, 0.0):,.0f} lb" if n == 1 else ""
+            ends = ends if holes else f", ends {max(pull, 0.0):,.0f} lb"
+            texts.append(((s.span.lo + s.span.hi) / 2.0, f"{n}: {shear:,.0f} plf{ends}"))
         sill = largest(f"sill anchor: {wall.name}", "uplift_plf")
         if sill == sill:
             texts.append(((wall.lo + wall.hi) / 2.0, f"sill up {sill:,.0f} plf"))

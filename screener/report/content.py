@@ -251,7 +251,7 @@ def code_table() -> dict[str, tuple[str, str, str]]:
     """Every scope code: severity, meaning, next step."""
     ours = {c.code: (c.severity, c.words, c.next_step) for c in codes().values()}
     severities = code_severities()
-    theirs = {c: (severities.get(c, "note"), words, "") for c, words in code_meanings().items()}
+    theirs = {c.upper(): (severities.get(c, "note"), words, "") for c, words in code_meanings().items()}
     return {**theirs, **ours}
 
 
@@ -596,7 +596,8 @@ def cautions(results: Any, facts: Facts) -> list[str]:
         "Loads that hardware holds and its prices come from the hardware list that was given, in that list's edition.",
         "Numbers hold for the state of the ground named above. If phases are built in another order, run it again.",
         "A lot that is no exception has been screened, no more: nobody has looked at it.",
-        "Concrete at anchors, soils, flood, ground too steep for footings, fire and tornadoes are not looked at.",
+        "Concrete at anchors, soils, fire and tornadoes (loads of risk categories III and IV) are not looked at;"
+        " flood, salt water and special wind regions only where the lots or the project tell of them.",
         ages,
     ]
     if plain(facts.setting("design", "method")) == "LRFD":

@@ -126,7 +126,9 @@ class Source:
         if key not in self._houses:
             variant = found.variant(style, split_options(options))
             design = self.tract.design
-            self._houses[key] = trace_load_path(variant, design.loads, design.method, design.wind_procedure)
+            self._houses[key] = trace_load_path(
+                variant, design.loads, design.method, design.wind_procedure, design.roof_ties
+            )
         return self._houses[key]
 
     def package(self, name: str) -> dict[str, tuple[str, str]]:

@@ -40,7 +40,7 @@ def _pieces(demands: pd.DataFrame, hardware: dict[str, dict[str, str]]) -> dict[
         text = row.item.removeprefix("'")
         found = [item for item in hardware if text.startswith(item + ", ")]
         if not found:
-            assert text in ("", "none needed"), text
+            assert text in ("", "none needed", "cast in with the hold-down"), text
             continue
         listed = hardware[max(found, key=len)]
         own = Decimal(str(row.quantity))

@@ -92,7 +92,7 @@ def faced_from_the_other_side(hazards: LotHazards) -> LotHazards:
 
 
 def changed(hazards: LotHazards, **factors: float) -> LotHazards:
-    return LotHazards(**{k: getattr(hazards, k) * factors.get(k, 1.0) for k in hazards.__dataclass_fields__})
+    return replace(hazards, **{k: getattr(hazards, k) * factor for k, factor in factors.items()})
 
 
 # --- growth ----------------------------------------------------------------------------------------------------------
@@ -678,7 +678,7 @@ def test_hold_down_tension_of_the_published_cases(row: dict[str, str]) -> None:
     basis = np.zeros(len(model.frame.basis))
     basis[0] = 1.0
     column = model.frame.column
-    basis[column["sds_g"]] = float(row["SDS"])
+    basis[column["sds_g"]] = basis[column["sds_vertical_g"]] = float(row["SDS"])
     # one segment on each of two like lines: unit shear times length, twice
     b, rho = float(row["b_ft"]), float(row["rho"])
     up = rho * 1000 * float(row["Vline_upper_kip"]) / float(row["sumL_upper_ft"]) * b * 2

@@ -16,6 +16,7 @@ from tract_helpers import TWELVE, Screened, command, cut, screened, write_tract
 
 from hazard.issues import InputError
 from screener.config import load_tract
+from screener.joint_lines import CAST_IN, anchors_itself, join, partner
 from screener.lever_tables import lever_tables
 from screener.phase_orders import order_table, phase_orders
 from screener.pipeline import prepare
@@ -47,6 +48,11 @@ def test_no_lot_has_a_package_that_fails_a_check(by_columns: Screened) -> None:
             for at, lot in enumerate(house.lots):
                 option = s.chosen(int(lot), r.point)
                 if s.tier_of_lot[lot] < 0:
+                    continue
+                if s.options[s.line_of(r.point)][option] is CAST_IN:  # then its hold-down must anchor itself
+                    held = next(each.point for each in house.points if each.point.name == partner(r.point.name))
+                    chosen = s.options[s.line_of(held)][s.chosen(int(lot), held)]
+                    assert anchors_itself(chosen, by_columns.prepared.hardware)
                     continue
                 values = np.maximum(r.point.values(house.basis[at : at + 1])[0], 0.0)  # (cases, components)
                 cap = r.held[int(r.held_of[at])][option]
@@ -131,13 +137,14 @@ def test_what_forcing_lots_save_is_what_a_full_search_without_them_finds_or_less
 
     s = by_columns.selection
     assert s.problem is not None
-    found = forcing_lots(s.problem, s.plan)
+    problem = join(s.problem, s.pairs)
+    found = forcing_lots(problem, s.plan)
     assert found
     for each in found:
         stays = np.ones(len(s.problem.lot_ids), dtype=bool)
         stays[list(each.lots)] = False
         now = int(s.plan.lot_cost_cents[stays].sum())
-        then = plan_tiers(without_lots(s.problem, stays)).cost_cents
+        then = plan_tiers(without_lots(problem, stays)).cost_cents
         assert now - then >= each.saves_at_least_cents >= each.saves_cents > 0
 
 

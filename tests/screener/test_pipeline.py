@@ -119,6 +119,8 @@ def test_csv_and_geopackage_hold_the_same(sample_run: SampleRun, table: str) -> 
         missing = theirs.isna()
         assert (ours[missing.to_numpy()] == "").all(), column.name
         ours, theirs = ours[~missing.to_numpy()], theirs[~missing]
+        if not len(ours):
+            continue  # a column of which this tract knows nothing, such as the distance to salt water
         if column.kind == "number":
             np.testing.assert_array_equal(ours.astype(float), theirs.astype(float), err_msg=column.name)
             digits = ours.map(lambda text: len(text.partition(".")[2]))
