@@ -75,3 +75,24 @@ def test_site_class_names_by_edition() -> None:
     assert ch11.site_class_name("ASCE 7-22", "cd") == "CD"
     with pytest.raises(ValueError, match=r"site class 'CD'; expected one of A, B, B-unmeasured, C, D, default, E, F"):
         ch11.site_class_name("ASCE 7-16", "CD")
+
+
+def test_bounds_between_categories() -> None:
+    """ASCE 7-16 Tables 11.6-1 and 11.6-2 (read), Section 11.6 (read), IRC Table R301.2.2.1.1 (from memory)."""
+    assert ch11.category_bounds_g("ASCE 7-16", "SDS").tolist() == [0.167, 0.33, 0.5]
+    assert ch11.category_bounds_g("ASCE 7-16", "SD1").tolist() == [0.067, 0.133, 0.2]
+    assert ch11.category_bounds_g("ASCE 7-22", "S1").tolist() == [0.75]
+    assert ch11.category_bounds_g("IRC", "SDS").tolist() == [0.17, 0.33, 0.5, 0.67, 0.83, 1.25]
+
+
+def test_still_ground_is_category_a() -> None:
+    """The first row of every table of Section 11.6 begins at nothing."""
+    assert ch11.residential_category([0.0, 0.01]).tolist() == ["A", "A"]
+    assert ch11.design_category("ASCE 7-16", 0.0, 0.0, 0.0) == "A"
+
+
+def test_one_negative_acceleration_among_others_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"acceleration -0.1 g; expected 0 or more"):
+        ch11.residential_category([0.5, -0.1])
+    with pytest.raises(ValueError, match="expected document one of"):
+        ch11.category_by_value("ASCE 7-99", "SDS", 0.5)

@@ -98,3 +98,20 @@ def test_inputs_are_not_changed() -> None:
     ch26.velocity_pressure_psf(z, 1, 0.85, 1, v, "ASCE 7-16")
     assert z.tolist() == [10.0, 20.0]
     assert v.tolist() == [100.0, 120.0]
+
+
+def test_velocity_pressure_by_hand() -> None:
+    """ASCE 7-16 Eq. 26.10-1 (read): 0.00256 x 0.85 x 1.2 x 0.85 x 0.9 x 120^2 = 28.765 psf; 7-22 without Kd 33.841."""
+    assert ch26.velocity_pressure_psf(0.85, 1.2, 0.85, 0.9, 120.0, "ASCE 7-16") == pytest.approx(28.765, abs=5e-4)
+    assert ch26.velocity_pressure_psf(0.85, 1.2, 0.85, 0.9, 120.0, "ASCE 7-22") == pytest.approx(33.841, abs=5e-4)
+
+
+def test_one_strange_exposure_among_known_ones_is_refused() -> None:
+    with pytest.raises(ValueError, match="exposure 'A'"):
+        ch26.kz(20, ["B", "A"], "ASCE 7-16")
+    with pytest.raises(ValueError, match="expected a height"):
+        ch26.kz([20, -1], "B", "ASCE 7-16")
+    with pytest.raises(ValueError, match="half length Lh is zero"):
+        ch26.kzt("ridge", "C", 100, [200, 0], 0, 20)
+    with pytest.raises(ValueError, match="topographic feature 'dune'"):
+        ch26.kzt(["ridge", "dune"], "C", 100, 200, 0, 20)

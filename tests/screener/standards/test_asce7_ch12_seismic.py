@@ -102,3 +102,53 @@ def test_lots_together_equal_lots_alone() -> None:
     assert np.isnan(fpx[2]).all()
     np.testing.assert_array_equal(sds, kept[0])
     np.testing.assert_array_equal(weights, kept[1])
+
+
+def test_importance_by_hand() -> None:
+    """Hand calculation with Ie 1.5 (an essential building, beyond what houses need): ASCE 7-16 Eq. 12.8-2 to -6, 12.11.
+
+    SDS 1.0, SD1 0.6, S1 0.75, R 6.5, T 0.5 s: 1.5/6.5 = 0.23077, 0.6 x 1.5/(0.5 x 6.5) = 0.27692, 0.044 x 1.5 = 0.066,
+    0.5 x 0.75 x 1.5/6.5 = 0.08654. Walls of 15 psf: 0.4 x 1.5 x 15 = 9.0; anchorage with ka 1.4: 12.6 psf.
+    """
+    assert ch12.cs_short_period(1.0, 6.5, 1.5) == pytest.approx(0.23077, abs=5e-6)
+    assert ch12.cs_upper_bound(0.6, 6.5, 1.5, 0.5, TL_S) == pytest.approx(0.27692, abs=5e-6)
+    assert ch12.cs_lower_bound(1.0, 1.5) == pytest.approx(0.066)
+    assert ch12.cs_near_fault_bound(0.75, 6.5, 1.5) == pytest.approx(0.08654, abs=5e-6)
+    assert ch12.wall_out_of_plane_psf(1.0, 15.0, 1.5) == pytest.approx(9.0)
+    assert ch12.wall_anchorage_psf(1.0, 15.0, 1.4, 1.5) == pytest.approx(12.6)
+    # Fpx of one level of 10 kip, F 1 kip: least 0.2 x 1.0 x 1.5 x 10 = 3 kip
+    assert ch12.diaphragm_force([1.0], [10.0], 1.0, 1.5).tolist() == pytest.approx([3.0])
+    assert ch12.vertical_effect(0.5, 100.0) == pytest.approx(10.0)
+
+
+def test_each_bound_of_cs_governs_by_hand() -> None:
+    """Hand calculation, ASCE 7-16 Sec. 12.8.1.1: Eq. 12.8-3, that times 1.5 (11.4.8), 12.8-5, 12.8-6, 12.8-2."""
+    cs = ch12.seismic_response_coefficient
+    assert cs(1.0, 0.1, 0.1, 2.0, 1.0, 0.5, TL_S) == pytest.approx(0.1)
+    assert cs(1.0, 0.1, 0.1, 2.0, 1.0, 0.5, TL_S, 1.5) == pytest.approx(0.15)
+    assert cs(1.0, 0.01, 0.1, 6.5, 1.0, 0.5, TL_S) == pytest.approx(0.044)
+    assert cs(0.4, 0.6, 0.9, 6.5, 1.0, 0.3, TL_S) == pytest.approx(0.5 * 0.9 / 6.5)
+    assert cs(1.0, 0.6, 0.1, 6.5, 1.5, 0.2, TL_S) == pytest.approx(1.5 / 6.5)
+    # importance acts on every bound: 0.1 x 1.5/(0.5 x 2) and 0.044 x 1.5
+    assert cs(1.0, 0.1, 0.1, 2.0, 1.5, 0.5, TL_S) == pytest.approx(0.15)
+    assert cs(1.0, 0.01, 0.1, 6.5, 1.5, 0.5, TL_S) == pytest.approx(0.066)
+
+
+def test_cap_of_sds_by_hand() -> None:
+    """ASCE 7-16 Sec. 12.8.1.3 (read in an archived check): 1.0 above 1.0, but not less than 0.7 SDS: 1.4 of 2.0."""
+    assert ch12.capped_sds([0.8, 1.2, 2.0], True).tolist() == pytest.approx([0.8, 1.0, 1.4])
+    assert ch12.capped_sds([0.8, 1.2, 2.0], [True, False, False]).tolist() == [0.8, 1.2, 2.0]
+
+
+def test_slow_building_by_hand() -> None:
+    """ASCE 7-16 Eq. 12.8-12 with k 2 (T 2.5 s): weights 10 and 20, heights 10 and 20: 1000 and 8000 of 9000."""
+    assert ch12.cvx([10.0, 20.0], [10.0, 20.0], 2.5).tolist() == pytest.approx([1 / 9, 8 / 9])
+    assert ch12.storey_forces(9.0, [10.0, 20.0], [10.0, 20.0], 2.5).tolist() == pytest.approx([1.0, 8.0])
+    assert ch12.storey_forces(6.0, [10.0, 20.0], [5.0, 20.0], 0.3).tolist() == pytest.approx([2 / 3, 16 / 3])
+
+
+def test_system_names_and_least_overstrength() -> None:
+    """ASCE 7-16 Table 12.2-1 (item A.15 read) and its note (from memory): never under 2.0."""
+    panels = ch12.system_factors("bearing wall wood panels")
+    assert (panels.system, panels.item) == ("bearing wall wood panels", "A.15")
+    assert ch12.overstrength("bearing wall other panels", True) == 2.0

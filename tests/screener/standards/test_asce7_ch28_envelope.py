@@ -79,3 +79,13 @@ def test_figure_has_no_jumps(angle: float, step: float, zone: str) -> None:
     """Law: steepest line of the figure is zone 2E from 20 to 30 degrees, 0.134 a degree."""
     change = abs(float(ch28.gcpf("A", zone, angle + step)) - float(ch28.gcpf("A", zone, angle)))
     assert change <= 0.1341 * step + 1e-9
+
+
+def test_torsion_exemption_storey_by_storey() -> None:
+    """ASCE 7-16 Figure 28.3-1, exception (from memory): one storey to 30 ft; two of light frame, or with flexible
+    diaphragms; nothing beyond."""
+    plain = [bool(ch28.torsion_exempt(n, 25.0, False, False)) for n in (1, 2)]
+    light = [bool(ch28.torsion_exempt(n, 33.0, True, False)) for n in (1, 2, 3)]
+    flexible = [bool(ch28.torsion_exempt(n, 33.0, False, True)) for n in (1, 2, 3)]
+    assert plain == [True, False]
+    assert light == flexible == [True, True, False]

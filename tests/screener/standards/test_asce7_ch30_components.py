@@ -170,3 +170,22 @@ def test_hip_areas_against_a_fine_grid(length: float, width: float, a: float) ->
     for zone, cells in counted.items():
         plan = areas[zone] * math.cos(math.radians(20.0))
         assert plan == pytest.approx(float(cells.sum()) * step**2, rel=0.01), zone
+
+
+def test_a_bound_between_figures_belongs_to_the_flatter_one() -> None:
+    """ASCE 7-16 Figures 30.3-2A to -2D (read): "7 < slope <= 20", "20 < slope <= 27", "27 < slope <= 45" degrees."""
+
+    def at(angle: float, zone: str) -> float:
+        return float(ch30.gcp("gable", zone, "suction", angle, 10.0, "ASCE 7-16"))
+
+    assert at(7.0, "3") == pytest.approx(-3.2)
+    assert at(7.001, "3r") == at(20.0, "3r") == pytest.approx(-3.6)
+    assert at(20.0, "1") == pytest.approx(-2.0)
+    assert at(20.001, "1") == at(27.0, "1") == pytest.approx(-1.5)
+    assert at(27.001, "1") == at(45.0, "1")
+    assert at(27.001, "1") != at(27.0, "1")
+    for angle in (20.0, 27.0, 45.0):
+        for edition in EDITIONS:
+            zones = ch30.roof_zone_areas_sqft("gable", 50.0, 30.0, 3.0, angle, edition)
+            assert set(zones) == set(ch30.zones_for("gable", angle, edition))
+            assert sum(zones.values()) == pytest.approx(1500.0 / math.cos(math.radians(angle)))

@@ -101,3 +101,72 @@ def test_arrays_in_arrays_out():
     assert nds.dowel_bearing_psi(0.5, sizes).shape == (3,)
     assert nds.yield_modes_lb(sizes, 2.0, 1.5, 4650, 4650, 9e4, nds.reduction_terms(sizes)).shape == (3, 6)
     assert sizes.tolist() == [0.113, 0.131, 0.5]
+
+
+def test_bearing_along_the_grain_is_what_is_meant_without_an_angle():
+    """NDS 2018 Table 12.3.3 (derived): DF-L, 1/2 in. dowel: 5,600 psi along, 3,150 across; below 1/4 in. 4,650 any way."""
+    assert float(nds.dowel_bearing_psi(0.50, 0.5)) == 5600.0
+    assert float(nds.dowel_bearing_psi(0.50, 0.5, 90.0)) == pytest.approx(3150.0)
+    assert float(nds.dowel_bearing_psi(0.50, 0.249)) == float(nds.dowel_bearing_psi(0.50, 0.131, 90.0)) == 4650.0
+    assert float(nds.dowel_bearing_psi(0.50, 0.25)) == 5600.0
+
+
+def test_bending_yield_of_nails_by_diameter():
+    """NDS 2018 Table I1 (from memory): 100, 90, 80, 70 ksi to 0.142, 0.177, 0.236, 0.273 in.; nothing beyond."""
+    at_the_bound = nds.nail_bending_yield_psi([0.099, 0.142, 0.177, 0.236, 0.273])
+    assert at_the_bound.tolist() == [100e3, 100e3, 90e3, 80e3, 70e3]
+    assert nds.nail_bending_yield_psi([0.1421, 0.1771, 0.2361]).tolist() == [90e3, 80e3, 70e3]
+    assert np.isnan(nds.nail_bending_yield_psi(0.2731))
+
+
+def test_reduction_terms_by_hand():
+    """NDS 2018 Table 12.3.1B (from memory): 4, 3.6, 3.2 times 1 + 0.25 angle/90 from 1/4 in. on; KD below: 2.2 to 0.17
+    in., 10 D + 0.5 beyond; a 1/4 in. screw with a thinner root takes KD times the angle term."""
+    for d in (0.25, 0.5):
+        assert [float(r) for r in nds.reduction_terms(d)] == pytest.approx([4.0, 3.6, 3.2])
+        assert [float(r) for r in nds.reduction_terms(d, None, 90.0)] == pytest.approx([5.0, 4.5, 4.0])
+    assert [float(r) for r in nds.reduction_terms(0.17, None, 90.0)] == pytest.approx([2.2] * 3)
+    assert [float(r) for r in nds.reduction_terms(0.2, None, 90.0)] == pytest.approx([2.5] * 3)
+    assert [float(r) for r in nds.reduction_terms(0.2, 0.25, 90.0)] == pytest.approx([3.125] * 3)
+    assert [float(r) for r in nds.reduction_terms(0.2, 0.249, 90.0)] == pytest.approx([2.5] * 3)
+
+
+def general_dowel_loads(d, lm, ls, fem, fes, fyb):
+    """Yield loads by equilibrium: the general dowel equations (the standard's Technical Report 12, from memory).
+
+    P = (sqrt(B^2 - 4AC) - B) / 2A with bearing q = Fe D per length and plastic moment Fyb D^3/6; no gap. Written in
+    another form than NDS Table 12.3.1A, so neither is a copy of the other.
+    """
+    qm, qs, m = fem * d, fes * d, fyb * d**3 / 6.0
+
+    def solve(a, b, c):
+        return (np.sqrt(b * b - 4.0 * a * c) - b) / (2.0 * a)
+
+    return [
+        qm * lm,
+        qs * ls,
+        solve(0.25 / qs + 0.25 / qm, (ls + lm) / 2.0, -(qs * ls**2 + qm * lm**2) / 4.0),
+        solve(0.5 / qs + 0.25 / qm, lm / 2.0, -m - qm * lm**2 / 4.0),
+        solve(0.25 / qs + 0.5 / qm, ls / 2.0, -m - qs * ls**2 / 4.0),
+        solve(0.5 / qs + 0.5 / qm, 0.0, -2.0 * m),
+    ]
+
+
+@given(
+    st.floats(0.1, 1.0), st.floats(0.5, 8), st.floats(0.25, 4), st.floats(1500, 9000), st.floats(1500, 60000),
+    st.floats(40e3, 1.1e5), st.floats(2.0, 5.0), st.floats(2.0, 5.0), st.floats(2.0, 5.0),
+)  # fmt: skip
+def test_all_six_modes_by_equilibrium(d, lm, ls, fem, fes, fyb, r1, r2, r3):
+    modes = nds.yield_modes_lb(d, lm, ls, fem, fes, fyb, (r1, r2, r3))
+    expected = np.array(general_dowel_loads(d, lm, ls, fem, fes, fyb)) / [r1, r1, r2, r3, r3, r3]
+    assert modes.tolist() == pytest.approx(expected.tolist(), rel=1e-6)
+
+
+def test_double_shear_takes_twice_what_one_plane_gives():
+    """NDS 2018 Table 12.3.1A: Im once, Is, IIIs, IV twice; modes II and IIIm do not exist there."""
+    for i, times in ((0, 1.0), (1, 2.0), (4, 2.0), (5, 2.0)):
+        modes = np.full(6, 1000.0)
+        modes[i] = 100.0
+        assert float(nds.double_shear_lb(modes)) == pytest.approx(times * 100.0)
+    modes = np.array([300.0, 200.0, 1.0, 1.0, 200.0, 200.0])
+    assert float(nds.double_shear_lb(modes)) == 300.0
