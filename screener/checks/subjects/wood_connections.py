@@ -44,6 +44,7 @@ def checks() -> Iterator[Check]:
     yield from _screws()
     yield from _sill_bolts()
     yield from _species()
+    yield from _group_action()
     yield from single_values("wood_single_values.csv", _ours())
 
 
@@ -173,6 +174,19 @@ def _species() -> Iterator[Check]:
         ):
             ours = float(nds.dowel_bearing_psi(g, diameter, angle))
             yield Check(derived, f"{row['code']}: {column}", float(row[column]), ours, 1e-9, "psi")
+
+
+def _group_action() -> Iterator[Check]:
+    """Rows of 2 to 8 one-inch bolts 4 in. apart, wood or steel beside wood."""
+    for row in published("wood_group_action.csv"):
+        source = Source("NDS", "2018", f"Table {row['table']}", MEMORY)
+        steel, area, ratio = row["table"].endswith("C"), float(row["area_sqin"]), float(row["area_ratio"])
+        main = 1.4e6 * (area if steel else area / ratio)
+        side = 30e6 * area / ratio if steel else 1.4e6 * area
+        for n in range(2, 9):
+            ours = float(nds.group_action_factor(n, 4.0, 1.0, main, side, steel))
+            what = f"{n} bolts, area ratio {row['area_ratio']}, {row['area_sqin']} sq in."
+            yield Check(source, what, float(row[f"c{n}"]), ours, 0.005)
 
 
 def _ours() -> dict[str, float | str]:

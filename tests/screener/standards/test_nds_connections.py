@@ -104,7 +104,7 @@ def test_arrays_in_arrays_out():
 
 
 def test_bearing_along_the_grain_is_what_is_meant_without_an_angle():
-    """NDS 2018 Table 12.3.3 (derived): DF-L, 1/2 in. dowel: 5,600 psi along, 3,150 across; below 1/4 in. 4,650 any way."""
+    """NDS 2018 Table 12.3.3 (derived): DF-L, 1/2 in. dowel: 5,600 psi along, 3,150 across; below 1/4 in. 4,650."""
     assert float(nds.dowel_bearing_psi(0.50, 0.5)) == 5600.0
     assert float(nds.dowel_bearing_psi(0.50, 0.5, 90.0)) == pytest.approx(3150.0)
     assert float(nds.dowel_bearing_psi(0.50, 0.249)) == float(nds.dowel_bearing_psi(0.50, 0.131, 90.0)) == 4650.0
@@ -170,3 +170,103 @@ def test_double_shear_takes_twice_what_one_plane_gives():
         assert float(nds.double_shear_lb(modes)) == pytest.approx(times * 100.0)
     modes = np.array([300.0, 200.0, 1.0, 1.0, 200.0, 200.0])
     assert float(nds.double_shear_lb(modes)) == 300.0
+
+
+def test_short_penetration_bounds_by_hand():
+    """NDS 2018 Tables 12J, 12L, 12N notes: whole from 10 D (lags 8 D), nothing below 6 D (lags 4 D), p/10 D between."""
+    share = nds.penetration_factor([0.59, 0.60, 0.80, 1.0, 1.2], 0.1)
+    assert np.isnan(share[0])
+    assert share[1:].tolist() == pytest.approx([0.6, 0.8, 1.0, 1.0])
+    lag = nds.penetration_factor([1.99, 2.0, 3.0, 4.0, 4.4], 0.5, "lag screw")
+    assert np.isnan(lag[0])
+    assert lag[1:].tolist() == pytest.approx([0.5, 0.75, 1.0, 1.0])
+    # NDS 2018 12.3.5.3: half of the 2 D point does not bear where the nail is short; 10 D at most, as the tables count
+    assert nds.short_bearing_length_in([0.8, 1.0, 1.2], 0.1).tolist() == pytest.approx([0.7, 1.0, 1.0])
+
+
+def test_a_short_nail_three_ways_by_hand():
+    """16d, 1.25 in. into DF-L: share 1.25/1.62 of the full value; by length the modes of lm 1.25 - 0.162; through
+    a 1.25 in. member the modes of lm 1.25. NDS 2018 12.3.5 and Table 12N note."""
+    fe = float(nds.dowel_bearing_psi(0.50, 0.162))
+
+    def z(lm):
+        return float(nds.single_shear_lb(nds.yield_modes_lb(0.162, lm, 1.5, fe, fe, 90e3, (2.2, 2.2, 2.2))))
+
+    args = ("nail", 0.162, 0.162, 90e3, 1.5, fe, 1.25, 0.50)
+    assert nds.dowel_lateral_lb(*args)[0] == pytest.approx(z(1.62) * 1.25 / 1.62)
+    assert nds.dowel_lateral_lb(*args, rule="length")[0] == pytest.approx(z(1.25 - 0.162))
+    assert nds.dowel_lateral_lb(*args, through=True)[0] == pytest.approx(z(1.25))
+    assert nds.dowel_lateral_lb(*args, through=True, rule="length")[0] == pytest.approx(z(1.25))
+    deep = (*args[:6], 3.0, 0.50)
+    assert nds.dowel_lateral_lb(*deep, through=True)[0] == pytest.approx(z(1.62))
+    shallow = (*args[:6], 0.9, 0.50)
+    assert all(np.isnan(nds.dowel_lateral_lb(*shallow, rule=rule)[0]) for rule in ("share", "length"))
+
+
+def test_toe_nail_lengths_by_hand():
+    """NDS 2018 12.1.6.3, Figure 12A: 3 in. at 30 degrees from a third of its length: 1.0, 1.598, 1.845 in."""
+    assert [float(v) for v in nds.toe_nail_lengths_in(3.0)] == pytest.approx([1.0, 1.598, 1.845], abs=5e-4)
+
+
+def test_bearing_by_hand():
+    """NDS 2018 3.10.4: (l + 0.375)/l below 6 in., 1.0 from there on; washers (from memory): 3 x 3 in. less an 11/16 in.
+    hole 8.629 sq in., 1-3/4 in. round 2.034 sq in."""
+    assert nds.bearing_area_factor([1.0, 1.5, 5.999, 6.0, 7.0]).tolist() == pytest.approx(
+        [1.375, 1.25, 1.0625, 1.0, 1.0], abs=2e-4
+    )
+    assert nds.bearing_area_factor(6.0) == 1.0
+    assert nds.washer_area_sqin("plate", 0.625) == pytest.approx(8.629, abs=5e-4)
+    assert nds.washer_area_sqin("cut", 0.625) == pytest.approx(2.034, abs=5e-4)
+
+
+def test_combined_ratio_by_hand():
+    """NDS 2018 Eq. 12.4-1 rearranged: 300 lb along, 400 out, Z 600, W 800: (150 + 200)/500 = 0.7; each alone; none."""
+    assert float(nds.screw_combined_ratio(300.0, 400.0, 600.0, 800.0)) == pytest.approx(0.7)
+    assert float(nds.screw_combined_ratio(0.3, 0.4, 0.6, 0.8)) == pytest.approx(0.7)
+    assert float(nds.screw_combined_ratio(300.0, 0.0, 600.0, 0.0)) == pytest.approx(0.5)
+    assert float(nds.screw_combined_ratio(0.0, 400.0, 0.0, 800.0)) == pytest.approx(0.5)
+    assert float(nds.screw_combined_ratio(0.0, 0.0, 600.0, 800.0)) == 0.0
+    # at 0 and 90 degrees only one of the two counts
+    assert float(nds.nail_combined_lb(150.0, 70.0, 0.0)) == pytest.approx(150.0)
+    assert float(nds.nail_combined_lb(150.0, 70.0, 90.0)) == pytest.approx(70.0)
+    assert float(nds.screw_combined_lb(150.0, 70.0, 30.0)) == pytest.approx(70 * 150 / (70 * 0.75 + 150 * 0.25))
+    assert float(nds.nail_combined_lb(150.0, 70.0, 30.0)) == pytest.approx(70 * 150 / (70 * 0.8660254 + 150 * 0.5))
+
+
+def test_group_of_unlike_members_does_not_care_which_is_called_main():
+    """NDS 2018 Eq. 11.3-1: REA is the lesser ratio, so the members may swap; thin dowels and one fastener are 1.0."""
+    one = float(nds.group_action_factor(4, 4.0, 1.0, 14e6, 7e6))
+    assert one == pytest.approx(float(nds.group_action_factor(4, 4.0, 1.0, 7e6, 14e6)), rel=1e-12)
+    assert one < 1.0
+    assert float(nds.group_action_factor(4, 4.0, 0.249, 14e6, 7e6)) == 1.0
+    assert float(nds.group_action_factor(4, 4.0, 0.25, 14e6, 7e6)) < 1.0
+    assert float(nds.group_action_factor(2, 4.0, 1.0, 14e6, 7e6)) < 1.0
+
+
+def test_hankinson_and_governing_mode_by_hand():
+    """NDS 2018 12.3.4: 5,600 and 3,150 psi at 30 degrees: 4,704 psi; along and across the ends themselves."""
+    assert float(nds.hankinson(5600.0, 3150.0, 30.0)) == pytest.approx(5600 * 3150 / (5600 * 0.25 + 3150 * 0.75))
+    assert float(nds.hankinson(5600.0, 3150.0, 0.0)) == pytest.approx(5600.0)
+    assert nds.round_to_50_psi([4624.9, 4625.0, 4675.1]).tolist() == [4600.0, 4650.0, 4700.0]
+    assert nds.governing_mode(np.array([6.0, 5.0, 4.0, 1.0, 2.0, 3.0])) == "IIIm"
+
+
+def test_ten_diameters_are_counted_and_no_more():
+    """NDS 2018 Tables 12N, 12P notes: penetration beyond 10 D adds nothing. Here it would: 8d through 1/4 in. steel
+    into wood of G 0.36, where mode IIIm governs at 10 D (Fyb/Fem 39; equations by hand in `general_dowel_loads`)."""
+    d, fem, fes = 0.131, float(nds.dowel_bearing_psi(0.36, 0.131)), 61850.0
+
+    def by_equilibrium(lm):
+        return min(np.array(general_dowel_loads(d, lm, 0.25, fem, fes, 100e3)) / 2.2)
+
+    for through in (False, True):
+        z, mode = nds.dowel_lateral_lb("nail", d, d, 100e3, 0.25, fes, 2.5, 0.36, through=through)
+        assert (z, mode) == (pytest.approx(by_equilibrium(1.31), rel=1e-9), "IIIm")
+    assert by_equilibrium(2.5) > by_equilibrium(1.31)
+
+
+def test_many_fasteners_at_once_are_each_their_own():
+    modes = nds.yield_modes_lb([0.131, 0.162], 1.62, [1.5, 0.5], 4650, 4650, 9e4, (2.2, 2.2, 2.2))
+    one = [float(nds.single_shear_lb(m)) for m in modes]
+    assert nds.single_shear_lb(modes).tolist() == one
+    assert nds.double_shear_lb(modes).tolist() == [float(nds.double_shear_lb(m)) for m in modes]
