@@ -134,7 +134,7 @@ def main() -> None:
     options = parser.parse_args()
     chosen = [t for t in TARGETS if not options.modules or any(m in t.module for m in options.modules)]
     os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1", PYTEST_DISABLE_PLUGIN_AUTOLOAD="1")
-    os.nice(10)
+    os.nice(5)
     STORE.mkdir(exist_ok=True)
     start = time.monotonic()
     with ProcessPoolExecutor(PROCESSES, initializer=one.warm_up) as pool:

@@ -189,3 +189,10 @@ def test_a_bound_between_figures_belongs_to_the_flatter_one() -> None:
             zones = ch30.roof_zone_areas_sqft("gable", 50.0, 30.0, 3.0, angle, edition)
             assert set(zones) == set(ch30.zones_for("gable", angle, edition))
             assert sum(zones.values()) == pytest.approx(1500.0 / math.cos(math.radians(angle)))
+
+
+def test_a_small_hip_roof_has_no_field() -> None:
+    """Plane geometry: 24 by 24 ft with a 12 ft is all edge: nothing is left in zone 1, and nothing gets lost."""
+    areas = ch30.roof_zone_areas_sqft("hip", 24.0, 24.0, 12.0, 20.0, "ASCE 7-16")
+    assert areas["1"] == pytest.approx(0.0, abs=1e-9)
+    assert sum(areas.values()) == pytest.approx(576.0 / math.cos(math.radians(20.0)))

@@ -59,3 +59,25 @@ def test_strength_share_is_never_above_the_strength_factor(width, height):
     share, strength = sdpws.strength_share_factor(height, width), sdpws.aspect_strength_factor(height, width)
     assert np.isnan(share) == np.isnan(strength)
     assert np.isnan(share) or 0.5 < share <= strength <= 1.0
+
+
+def test_thick_framing_by_nails_alone():
+    """SDPWS 2015 4.3.7.1 (from memory): 2 in. edge nailing, or 10d at 3 in. or less, wherever the house stands."""
+
+    def needed(nail, spacing):
+        return sdpws.thick_framing_needed("2015", 500, nail, spacing, False)
+
+    assert [needed("8d", s) for s in (2.0, 2.05, 3.0)] == [True, False, False]
+    assert [needed("10d", s) for s in (2.0, 2.9, 3.0, 3.1, 4.0)] == [True, True, True, False, False]
+
+
+def test_dead_load_never_pushes_a_hold_down():
+    """Statics: where the dead load resists more than the wind turns, nothing is left to hold: 0, not less."""
+    assert float(sdpws.segment_tension_lb(100, 8, 4, 1000)) == 0.0
+    assert sdpws.segment_tension_lb([100.0, 1000.0], 8, 4, [1000.0, 100.0]).tolist() == pytest.approx([0.0, 1880.0])
+
+
+def test_low_openings_count_as_none():
+    """SDPWS 2015 Table 4.3.3.5 (from memory): up to a third of the height, Co 1.0."""
+    assert sdpws.perforated_co_by_opening_height(0.5, [0.0, 0.2, 1 / 3]).tolist() == pytest.approx([1.0] * 3)
+    assert float(sdpws.perforated_co_by_opening_height(0.5, 0.34)) == pytest.approx(0.990, abs=5e-4)
