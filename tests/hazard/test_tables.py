@@ -43,6 +43,8 @@ def test_what_stands_in_a_table_is_what_comes_out() -> None:
     first = tables.source_lines("asce7_kz.csv")[0]
     assert first
     assert not first.startswith("#")
+    assert "ASCE" in " ".join(tables.source_lines("asce7_kz.csv"))
+    assert tables.load_table("components_gcp.csv", "screener")["gcp"].dtype == np.float64
     assert tables.load_table("seismic_simplified.csv", "screener")["storeys"].tolist()[0] == 1.0
     as_text = tables.load_table("components_gcp.csv", "screener", ("zone",))["zone"]
     assert "1" in as_text.tolist()

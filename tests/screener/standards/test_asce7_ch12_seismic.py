@@ -143,7 +143,8 @@ def test_cap_of_sds_by_hand() -> None:
 def test_slow_building_by_hand() -> None:
     """ASCE 7-16 Eq. 12.8-12 with k 2 (T 2.5 s): weights 10 and 20, heights 10 and 20: 1000 and 8000 of 9000."""
     assert ch12.cvx([10.0, 20.0], [10.0, 20.0], 2.5).tolist() == pytest.approx([1 / 9, 8 / 9])
-    assert ch12.storey_forces(9.0, [10.0, 20.0], [10.0, 20.0], 2.5).tolist() == pytest.approx([1.0, 8.0])
+    # weights 10 and 20, heights 10 and 30: 1000 and 18000 of 19000
+    assert ch12.storey_forces(19.0, [10.0, 20.0], [10.0, 30.0], 2.5).tolist() == pytest.approx([1.0, 18.0])
     assert ch12.storey_forces(6.0, [10.0, 20.0], [5.0, 20.0], 0.3).tolist() == pytest.approx([2 / 3, 16 / 3])
 
 

@@ -196,3 +196,14 @@ def test_a_small_hip_roof_has_no_field() -> None:
     areas = ch30.roof_zone_areas_sqft("hip", 24.0, 24.0, 12.0, 20.0, "ASCE 7-16")
     assert areas["1"] == pytest.approx(0.0, abs=1e-9)
     assert sum(areas.values()) == pytest.approx(576.0 / math.cos(math.radians(20.0)))
+
+
+@given(st.sampled_from(["gable", "hip"]), lengths, lengths, strips, st.floats(8.0, 45.0), overhangs)
+def test_areas_of_a_model_in_small_scale(
+    shape: str, length: float, width: float, a: float, angle: float, eave: float
+) -> None:
+    """Plane geometry: every length a hundredth, every area a ten-thousandth."""
+    whole = ch30.roof_zone_areas_sqft(shape, length, width, a, angle, "ASCE 7-16", eave)
+    model = ch30.roof_zone_areas_sqft(shape, length / 100, width / 100, a / 100, angle, "ASCE 7-16", eave / 100)
+    for zone, area in whole.items():
+        assert model[zone] * 1e4 == pytest.approx(area, rel=1e-6, abs=1e-6)
