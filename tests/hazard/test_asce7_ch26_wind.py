@@ -115,3 +115,9 @@ def test_one_strange_exposure_among_known_ones_is_refused() -> None:
         ch26.kzt("ridge", "C", 100, [200, 0], 0, 20)
     with pytest.raises(ValueError, match="topographic feature 'dune'"):
         ch26.kzt(["ridge", "dune"], "C", 100, 200, 0, 20)
+
+
+def test_an_unknown_feature_has_no_factor_and_a_small_one_has() -> None:
+    """What is not known is not a number; a model hill 0.2 ft high with Lh 1 ft has the slope of a large one."""
+    assert np.isnan(ch26.kzt("?", "C", 100, 400, 0, 20))
+    assert ch26.k1("ridge", "C", 0.2, 1.0) == pytest.approx(float(ch26.k1("ridge", "C", 80.0, 400.0)))
