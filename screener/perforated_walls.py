@@ -1,6 +1,6 @@
 """Perforated shear walls: sheathed above and below openings, hold-downs at the two ends of the wall only.
 
-SDPWS 2015 4.3.3.5 and 4.3.5.3. The factor Co is checked against its table (`tests/published/wood_perforated_Co.csv`,
+SDPWS 2015 4.3.3.5 and 4.3.5.3. The factor Co is checked against its table (`checks/data/wood_perforated_Co.csv`,
 read); the rules for chords, uplift between the ends and narrow pieces are from memory. The factor of SDPWS 2021 could
 not be read: with that edition the wall is refused. Dead load helps a hold-down only as far as the end piece carries it.
 """

@@ -28,6 +28,7 @@ COMMANDS = {
     "takeoff": "a supplier's or framer's counts against ours; waste learnt from as-built counts",
     "draw": "what was understood of a plan, and its anchor and strap layout",
     "sheets": "a page for each lot, anchor layouts, the engineer's packet of one lot",
+    "verify": "the tool's answers beside every published check value, on your machine",
     "demo": "write the sample tract, ready to run",
     "schema": "keys or columns of lots, plan, hardware or tract",
 }
@@ -45,6 +46,7 @@ Your own tract:
   screener run tract.toml                              packages, bill, map
   screener explain tract.toml --lot B-07               why this lot gets what it gets
   screener compare results_before results              what a swap or a new price list changed
+  screener verify                                      how far its answers are from each published value
 
 \b
 Exit codes: 0 all lots screened; 3 finished, some lots are exceptions;

@@ -1,6 +1,6 @@
 """The published Kzt cases on coarse grids, grids that lie askew, and the real elevation grid read plainly.
 
-Cases: tests/published/topography_cases.csv (derived from ASCE/SEI 7-16 Figure 26.8-1 and Section 26.8.1).
+Cases: screener/checks/data/topography_cases.csv (derived from ASCE/SEI 7-16 Figure 26.8-1 and Section 26.8.1).
 """
 
 from __future__ import annotations

@@ -128,7 +128,7 @@ def test_per_foot_is_load_over_spacing(sample):
     ("species", "lateral", "uplift"), [("SPF", 382, 139), ("DF-L", 468, 214), ("HF", 395, 147), ("SP", 512, 272)]
 )
 def test_toe_nails_as_the_fastening_table(sample, species, lateral, uplift):
-    # NDS 2018 worth of 3-10d common toe nails, CD 1.6 (tests/published/wood_irc_fastening_capacity.csv).
+    # NDS 2018 worth of 3-10d common toe nails, CD 1.6 (screener/checks/data/wood_irc_fastening_capacity.csv).
     held = hold(sample, "toe nails 3-10d", Point("truss_tie", species), B)
     assert held.allowable["wind"]["perpendicular_lb"] == pytest.approx(lateral, abs=0.6)
     assert held.allowable["wind"]["uplift_lb"] == pytest.approx(uplift, abs=0.6)

@@ -1,4 +1,4 @@
-"""Laws that the demand model must hold on any house: growth, mirror, books, pruning, and published hold-down cases.
+"""Laws that the demand model must hold on any house: growth, mirror, books, pruning.
 
 Growth is not a law everywhere, and is not asked here of: hold-downs when a change of weight also changes storey forces;
 a line under one part of a house when only another part gets heavier (the vertical distribution shifts); choices of
@@ -7,24 +7,23 @@ hardware made from the demands.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
-from demand_houses import ABACUS, HERE, SAMPLE_PLANS, lots, model_of_file, model_of_text, plan_file, plan_text, worst_of
+from demand_houses import ABACUS, SAMPLE_PLANS, lots, model_of_file, model_of_text, plan_file, plan_text, worst_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screener import points
+from screener.checks.published import published
 from screener.demands import DemandModel, LotHazards, build_model, evaluate, load_basis
 from screener.load_path import trace_load_path
 from screener.plans import RoofPart, Variant
 from screener.wind_states import FACES, Procedure
 
-PUBLISHED = HERE.parent / "published"
 Case = tuple[Path, str, tuple[str, ...]]
 
 
@@ -378,12 +377,11 @@ def test_what_enters_arrives(case: Case, procedure: Procedure) -> None:
 
 @cache
 def gcpf_table() -> dict[tuple[str, str], list[tuple[float, float]]]:
-    """ASCE 7-16 Figure 28.3-1 as read in public transcriptions (tests/published/wind_gcpf.csv)."""
+    """ASCE 7-16 Figure 28.3-1 as read in public transcriptions (wind_gcpf.csv)."""
     out: dict[tuple[str, str], list[tuple[float, float]]] = {}
-    with (PUBLISHED / "wind_gcpf.csv").open(encoding="utf-8") as file:
-        for r in csv.DictReader(line for line in file if not line.startswith("#")):
-            angle = 0.0 if "-" in r["theta_deg"] else float(r["theta_deg"])
-            out.setdefault((r["case"], r["zone"]), []).append((angle, float(r["gcpf"])))
+    for r in published("wind_gcpf.csv"):
+        angle = 0.0 if "-" in r["theta_deg"] else float(r["theta_deg"])
+        out.setdefault((r["case"], r["zone"]), []).append((angle, float(r["gcpf"])))
     return out
 
 
@@ -588,114 +586,6 @@ def test_segments_share_their_lines_shear(case: Case, procedure: Procedure) -> N
         above = house.lateral.get((storey + 1, axis))
         entering = level.own.total() + (sum(above.line_force.values()) if above else 0.0)
         assert forces == pytest.approx(entering, rel=1e-9, abs=1e-9)
-
-
-# --- published hold-down cases ---------------------------------------------------------------------------------------
-
-BOX = """
-schema = 1
-plan = {{ name = "box", species = "SPF", foundation = "slab", first_floor_height_ft = 0, hold_down_offset_ft = {off} }}
-weights.roof = {{ least_psf = 1e-9, greatest_psf = 1e-9 }}
-weights.exterior_wall = {{ least_psf = {psf}, greatest_psf = {psf} }}
-weights.interior_wall = {{ least_psf = 1.0, greatest_psf = 1.0 }}
-weights.floor = {{ least_psf = 10.0, greatest_psf = 10.0 }}
-storey = [
-    {{ name = "1", wall_height_ft = {h1}, areas = [{{ rect = [0, 0, {width}, 20] }}] }},{upper_storey}
-]
-wall = [{walls}
-]
-
-[[roof]]
-name = "top"
-storey = "{top}"
-shape = "gable"
-rect = [0, 0, {width}, 20]
-ridge = "y"
-pitch_in_12 = 4
-eave_overhang_ft = 0
-bearings = [{{ at_ft = 0, wall = "left {top}" }}, {{ at_ft = {width}, wall = "right {top}" }}]
-end_walls = ["front {top}", "rear {top}"]
-"""
-
-
-def box(r: dict[str, str]) -> tuple[str, str]:
-    """A box whose front wall is one segment of the case's length, and that segment's hold-down at the foundation.
-
-    A dead load P at the far end stands on a jamb: half of an opening 6 ft wide on each side, with wall and floor above
-    its head weighing 2 P.
-    """
-    b, w_dn, p = float(r["b_ft"]), float(r["w_lower_plf"]), float(r["P_lb"])
-    h_up, w_up = float(r["h_upper_ft"]), float(r["w_upper_plf"])
-    two = bool(w_dn)
-    psf = w_up / h_up
-    side = 6.0 if p else 0.0
-    width = b + 2 * side
-
-    def walls(storey: str, h: float, tributary: float) -> str:
-        head = h - (p / 3.0 - tributary * 10.0) / psf if p else 0.0  # 6 ft/2 x (wall above the head + floor) = P
-        gaps = ", ".join(
-            f'{{ name = "{storey}{i}", from_ft = {at}, width_ft = 6, height_ft = {head} }}'
-            for i, at in enumerate((0.0, side + b) if p else ())
-        )
-        along = "".join(
-            f'\n    {{ name = "{n} {storey}", storey = "{storey}", from = [0, {y}], to = [{width}, {y}], line = "{n}", '
-            f"floor_tributary_ft = {tributary}, openings = [{gaps}] }},"
-            for n, y in (("front", 0), ("rear", 20))
-        )
-        return along + "".join(
-            f'\n    {{ name = "{n} {storey}", storey = "{storey}", from = [{x}, 0], to = [{x}, 20], line = "{n}" }},'
-            for n, x in (("left", 0), ("right", width))
-        )
-
-    h_lo = float(r["h_lower_ft"])
-    if two:
-        text = walls("1", h_lo, (w_dn - psf * h_lo) / 10.0) + walls("2", h_up, 0.0)
-        upper = f'\n    {{ name = "2", wall_height_ft = {h_up}, areas = [{{ rect = [0, 0, {width}, 20] }}] }},'
-    else:
-        text, upper = walls("1", h_up, 0.0), ""
-    plan = BOX.format(
-        off=r["off_ft"],
-        psf=psf,
-        h1=h_lo if two else h_up,
-        width=width,
-        upper_storey=upper,
-        walls=text,
-        top="2" if two else "1",
-    )
-    return plan, f"segment 1 ({b:.1f} ft)"
-
-
-def hold_down_cases() -> list[dict[str, str]]:
-    with (PUBLISHED / "seismic_holddown_cases.csv").open(encoding="utf-8") as file:
-        return list(csv.DictReader(line for line in file if not line.startswith("#")))
-
-
-@pytest.mark.parametrize("row", hold_down_cases(), ids=lambda r: r["case"])
-def test_hold_down_tension_of_the_published_cases(row: dict[str, str]) -> None:
-    """tests/published/seismic_holddown_cases.csv (derived, arm from one city's published example), to half a pound."""
-    text, label = box(row)
-    model = model_of_text(text, method=row["format"])
-    basis = np.zeros(len(model.frame.basis))
-    basis[0] = 1.0
-    column = model.frame.column
-    basis[column["sds_g"]] = basis[column["sds_vertical_g"]] = float(row["SDS"])
-    # one segment on each of two like lines: unit shear times length, twice
-    b, rho = float(row["b_ft"]), float(row["rho"])
-    up = rho * 1000 * float(row["Vline_upper_kip"]) / float(row["sumL_upper_ft"]) * b * 2
-    two = len(model.variant.levels) == 2
-    basis[column["rho_storey_force_lb_2" if two else "rho_storey_force_lb_1"]] = up
-    if two:
-        basis[column["rho_storey_force_lb_1"]] = (
-            rho * 1000 * float(row["Vline_lower_added_kip"]) / float(row["sumL_lower_ft"]) * b * 2
-        )
-        # sums over the lower line take the upper force too; in every case both lines are as long
-        assert row["sumL_lower_ft"] == row["sumL_upper_ft"]
-    top = "2" if two else "1"
-    found = worst_of(model, basis, f"hold-down: front {top}, {label}", "tension_lb", "seismic")
-    assert found == pytest.approx(float(row["T_upper_lb"]), abs=0.6)
-    if two:
-        found = worst_of(model, basis, f"hold-down: front 1, {label}", "tension_lb", "seismic")
-        assert found == pytest.approx(float(row["T_lower_lb"]), abs=0.6)
 
 
 def test_plan_text_is_checked_like_a_file() -> None:

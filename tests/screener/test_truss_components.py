@@ -1,13 +1,12 @@
 """Truss ties by components and cladding: ASCE 7-16 and 7-22 Chapter 30 on a truss as one component (26.2).
 
 The reactions are worked out again here by adding up thin slices, with coefficients from the check table
-`tests/published/wind_gcp_cc.csv` (a third party's graph reading) and zones by distance from the roof's edge (the zone
+`checks/data/wind_gcp_cc.csv` (a third party's graph reading) and zones by distance from the roof's edge (the zone
 maps are from memory).
 """
 
 from __future__ import annotations
 
-import csv
 import math
 from pathlib import Path
 
@@ -17,11 +16,11 @@ from demand_houses import SAMPLE_PLANS, lots, plan_file, plan_text
 from test_demand_laws import mixed_lots
 from test_irregularities import BOX, WHOLE
 
+from screener.checks.published import published
 from screener.demands import DemandModel, build_model, evaluate, load_basis
 from screener.plans import Variant
 from screener.standards.asce7_ch30_components import gcp
 
-PUBLISHED = Path(__file__).parents[1] / "published" / "wind_gcp_cc.csv"
 Q, GCPI, KD = 30.0, 0.18, 0.85
 EDITIONS = ("ASCE 7-16", "ASCE 7-22")
 
@@ -83,7 +82,7 @@ def uplift(model: DemandModel, name: str, label: str = "components and cladding"
 @pytest.mark.parametrize("edition", EDITIONS)
 @pytest.mark.parametrize("at_end", [True, False])
 def test_uplift_of_a_truss_by_slices(edition: str, at_end: bool) -> None:
-    model = build_model(gable(), edition, "ASD", "components")
+    model = build_model(gable(), edition, "ASD", roof_ties="components")
     q = 1.0 if edition == "ASCE 7-16" else KD  # 7-16 holds Kd in q, 7-22 in the pressure
     left, right = slices(model, at_end, edition)
     zone = "end zone" if at_end else "interior"
@@ -100,7 +99,7 @@ def test_the_larger_of_both_and_only_at_ties_and_their_studs(plan: Path, edition
     here, raised = mixed_lots(), set()
     for style in plan_file(plan).styles:
         v = plan_file(plan).variant(style)
-        main, both = (build_model(v, edition, "ASD", ties) for ties in ("main", "components"))
+        main, both = (build_model(v, edition, "ASD", roof_ties=ties) for ties in ("main", "components"))
         basis = load_basis(main, here)
         assert [p.name for p in main.points] == [p.name for p in both.points]
         for one, other in zip(main.points, both.points, strict=True):
@@ -115,7 +114,7 @@ def test_the_larger_of_both_and_only_at_ties_and_their_studs(plan: Path, edition
 
 def test_a_case_says_that_it_is_by_components() -> None:
     """Strong wind: the governing case of an end-zone tie carries the label that `explain` prints."""
-    model = build_model(gable(), "ASCE 7-16", "ASD", "components")
+    model = build_model(gable(), "ASCE 7-16", "ASD", roof_ties="components")
     point = model.by_name["truss tie: main on front, end zone"]
     here = lots(q_envelope_psf=30.0, q_components_psf=45.0)
     case = int(evaluate(point, load_basis(model, here)).case[0, 0])
@@ -125,7 +124,7 @@ def test_a_case_says_that_it_is_by_components() -> None:
 @pytest.mark.parametrize(("zone", "gcp"), [("1", -0.8), ("2n", -1.2), ("2r", -1.2), ("3e", -1.2), ("3r", -1.8)])
 def test_the_coefficients_of_the_slices_stand_in_the_check_table(zone: str, gcp: float) -> None:
     """ASCE 7-16, gable 20 to 27 degrees: the end of each suction curve, which holds at 300 sq ft and more."""
-    rows = csv.DictReader(line for line in PUBLISHED.open(encoding="utf-8") if not line.startswith("#"))
+    rows = published("wind_gcp_cc.csv")
     here = [
         r for r in rows if (r["edition"], r["figure"], r["surface"], r["zone"]) == ("7-16", "30_3_2C", "roof-", zone)
     ]
