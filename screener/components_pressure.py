@@ -9,22 +9,33 @@ from screener.load_states import Frame
 from screener.standards import asce7_ch12_seismic as seismic
 from screener.standards import asce7_ch28_envelope as envelope
 from screener.standards import asce7_ch30_components as components
+from screener.trace import named
 
 
-def suction_and_pressure(frame: Frame, suction_gcp: float, pressure_gcp: float) -> Effect:
+def suction_and_pressure(frame: Frame, suction_gcp: float, pressure_gcp: float, what: str = "component") -> Effect:
     """Magnitude of the net pressure (psf): outward with inside pressure in the +GCpi states, inward in the -GCpi ones.
 
     The least pressure of Sec. 30.2.2 stands in the minimum states.
     """
     kd = envelope.kd_in_pressure(frame.edition)
-    rows = np.zeros((len(frame.wind), len(frame.basis)))
+    rows, told = np.zeros((len(frame.wind), len(frame.basis))), []
     for i, state in enumerate(frame.wind):
         if state.minimum:
             rows[i, frame.column["one"]] = components.minimum_pressure_psf(frame.edition)
+            told.append(f"least pressure {rows[i, frame.column['one']]:g} psf, {frame.edition} 30.2.2")
             continue
         rows[i, frame.column["q_components_psf"]] = kd * (-suction_gcp if state.gcpi_sign > 0 else pressure_gcp)
         rows[i, frame.column["q_components_gcpi_psf"]] = kd
-    return frame.wind_effect(rows)
+        told.append(f"GCp {suction_gcp if state.gcpi_sign > 0 else pressure_gcp:.4g}, GCpi acting with it")
+    return named(
+        frame.wind_effect(frame.trace(rows)),
+        f"components and cladding pressure on {what}",
+        "p = q Kd |GCp| + Kd GCpi q",
+        {"Kd": kd},
+        "psf",
+        f"{frame.edition} 30.3, Figures 30.3-1 and 30.3-2",
+        told,
+    )
 
 
 def wall_pressure(frame: Frame, zone: str, area_sqft: float, roof_angle_deg: float) -> Effect:
@@ -33,6 +44,7 @@ def wall_pressure(frame: Frame, zone: str, area_sqft: float, roof_angle_deg: flo
         frame,
         float(components.gcp("wall", zone, "suction", roof_angle_deg, area_sqft, frame.edition)),
         float(components.gcp("wall", zone, "pressure", roof_angle_deg, area_sqft, frame.edition)),
+        f"wall zone {zone}, effective area {area_sqft:.1f} sq ft",
     )
 
 
@@ -40,7 +52,8 @@ def least_pressure(frame: Frame) -> Effect:
     """The least pressure of Sec. 30.2.2 in every wind state, psf: it stands beside the uplift of that state too."""
     rows = np.zeros((len(frame.wind), len(frame.basis)))
     rows[:, frame.column["one"]] = components.minimum_pressure_psf(frame.edition)
-    return frame.wind_effect(rows)
+    what = "least pressure on components and cladding"
+    return named(frame.wind_effect(frame.trace(rows)), what, "as stated", {}, "psf", f"{frame.edition} 30.2.2")
 
 
 def wall_inertia(frame: Frame, weight_psf: float, diaphragm_span_ft: float) -> tuple[Effect, Effect]:
@@ -55,4 +68,9 @@ def wall_inertia(frame: Frame, weight_psf: float, diaphragm_span_ft: float) -> t
     first, last = len(frame.wind), len(frame.wind) + len(frame.seismic)
     growing[first:last, frame.column["sds_g"]] = at_one
     floor[first:last, frame.column["one"]] = least
-    return growing, floor
+    about = {"ka": ka, "wall_psf": weight_psf, "diaphragm_span_ft": diaphragm_span_ft}
+    source = f"{frame.edition} 12.11.2.1"
+    return (
+        named(growing, "seismic wall anchorage", "0.4 SDS ka Ie w", about, "psf", source),
+        named(floor, "least seismic wall anchorage", "0.2 ka Ie w", about, "psf", source),
+    )

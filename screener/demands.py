@@ -68,15 +68,19 @@ class DemandModel:
     def by_name(self) -> Mapping[str, Point]:
         return {p.name: p for p in self.points}
 
+    def traced(self) -> DemandModel:
+        """The same model built again by the same code, its effects remembering what they are made of."""
+        return build_model(self.variant, self.frame.edition, self.frame.method, traced=True)
+
     @property
     def period_s(self) -> float:
         """Approximate period from the height above the base (12.8.2.1)."""
         return float(seismic.approximate_period_s(self.mass.height_ft[-1]))
 
 
-def build_model(variant: Variant, edition: str, method: str) -> DemandModel:
+def build_model(variant: Variant, edition: str, method: str, traced: bool = False) -> DemandModel:
     """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22") and method ("ASD")."""
-    path = trace_load_path(variant, edition, method)
+    path = trace_load_path(variant, edition, method, traced)
     return DemandModel(variant, path.frame, tuple(path.points), path.books, path.mass, tuple(dict.fromkeys(path.scope)))
 
 

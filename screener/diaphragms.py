@@ -8,10 +8,11 @@ import numpy as np
 
 from screener.house_loads import HouseLoads
 from screener.lateral_loads import ShearLine, other
-from screener.line_loads import Effect, LineLoad
+from screener.line_loads import STATICS, Effect, LineLoad
 from screener.load_states import Axis
 from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
+from screener.trace import named
 
 DIAPHRAGM_RANKS = ((120.0, "light"), (220.0, "medium"), (math.inf, "heavy"))
 """Unit shear (plf) at the reference hazards that parts diaphragms and floor rims into package lines."""
@@ -83,12 +84,28 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
             if depth > 1.0:
                 v, _ = load.shear_and_moment(supports, k, s)
                 for sign in (1.0, -1.0):
-                    shear.append(Member({"shear_plf": sign * house.frame.sense * v / depth}, f"at {t} {s:.1f} ft"))
+                    plf = named(
+                        sign * house.frame.sense * v / depth,
+                        f"unit shear of the diaphragm at {t} {s:.1f} ft",
+                        "shear of the simple span there / depth",
+                        {"from_ft": a, "to_ft": b, "depth_ft": depth},
+                        "plf",
+                        STATICS,
+                    )
+                    shear.append(Member({"shear_plf": plf}, f"at {t} {s:.1f} ft"))
         for s in np.linspace(a, b, 11)[1:-1]:
             depth = outline.depth_at(t, float(s))
             if depth > 1.0:
                 _, m = load.shear_and_moment(supports, k, float(s))
-                chord.append(Member({"tension_lb": house.frame.sense * m / depth}, f"at {t} {s:.1f} ft"))
+                force = named(
+                    house.frame.sense * m / depth,
+                    f"chord force at {t} {s:.1f} ft",
+                    "moment of the simple span there / depth",
+                    {"from_ft": a, "to_ft": b, "depth_ft": depth},
+                    "lb",
+                    STATICS,
+                )
+                chord.append(Member({"tension_lb": force}, f"at {t} {s:.1f} ft"))
     return shear, chord
 
 
@@ -132,7 +149,7 @@ def _roof_boundary(house: HouseLoads, storey: int, line: ShearLine, walls: list[
     house.add(
         f"roof boundary: line {line.name}, storey {storey + 1}",
         "roof_boundary",
-        [Member({"shear_plf": house.frame.sense * force / line.plate_ft})],
+        [Member({"shear_plf": _per_foot(house.frame.sense * force / line.plate_ft, line.name, line.plate_ft)})],
         ("shear_plf",),
         place=f"blocking or rim of the roof to the plate along line {line.name}",
         schedule="roof boundary",
@@ -140,6 +157,11 @@ def _roof_boundary(house: HouseLoads, storey: int, line: ShearLine, walls: list[
         measure="per_ft",
         runs_ft=[w.length for w in walls],
     )
+
+
+def _per_foot(effect: Effect, line: str, length_ft: float) -> Effect:
+    what, values = f"shear along line {line} where this connection runs", {"length_ft": length_ft}
+    return named(effect, what, "force / length of the connection", values, "plf", STATICS)
 
 
 def _under_roof(house: HouseLoads, storey: int, wall: WallLine) -> bool:
@@ -161,7 +183,7 @@ def _floor_rim(house: HouseLoads, storey: int, line: ShearLine, walls: list[Wall
     runs = [length for w in walls for length in _under_floor_ft(house, storey, w)]
     if not runs:
         return
-    members = [Member({"shear_plf": house.frame.sense * force / sum(runs)})]
+    members = [Member({"shear_plf": _per_foot(house.frame.sense * force / sum(runs), line.name, sum(runs))})]
     house.add(
         f"floor rim to plate: line {line.name}, storey {storey + 1}",
         "plate_to_floor",

@@ -12,6 +12,7 @@ from screener.plans import Span, Variant, WallLine
 from screener.points import Member, Point, make_point, rank_demand
 from screener.roof_loads import RoofContext, Side, gcpf_at, roof_context, slope_angle_deg
 from screener.standards import asce7_ch30_components as components
+from screener.trace import named
 
 STUD_THICKNESS_IN = 1.5
 
@@ -53,9 +54,9 @@ class Books:
 class HouseLoads:
     """One variant under load: states, lateral forces and masses, wall loads, and the connection points found."""
 
-    def __init__(self, variant: Variant, edition: str, method: str) -> None:
+    def __init__(self, variant: Variant, edition: str, method: str, traced: bool = False) -> None:
         self.variant = variant
-        self.frame = Frame(len(variant.levels), edition, method)
+        self.frame = Frame(len(variant.levels), edition, method, traced=traced)
         self.ctx: RoofContext = roof_context(self.frame, variant)
         self.mass: SeismicMass = seismic_mass(variant)
         self.lateral: dict[tuple[int, Axis], LevelForces] = lateral_forces(self.ctx, self.mass)
@@ -127,13 +128,25 @@ class HouseLoads:
         if not wall.exterior:
             return pushes
         suction = -gcpf_at("B", "1E", 0.0) * self.ctx.kd
-        for push in pushes:
+        across = f"components and cladding across wall {wall.name}, with the form of 12.11 in seismic states"
+        along = f"main system's side wall, case B zone 1E: GCpf {-suction / self.ctx.kd:g}, with its GCpi"
+        for k, push in enumerate(pushes):
+            told = [along if s.axis == wall.axis and not s.minimum else across for s in self.frame.wind]
             for i, state in enumerate(self.frame.wind):
                 if state.axis == wall.axis:
                     push[i] = 0.0
                     if not state.minimum:
                         push[i, self.frame.column["q_envelope_psf"]] = suction
                         push[i, self.frame.column["q_envelope_gcpi_psf"]] = state.gcpi_sign * self.ctx.kd
+            pushes[k] = named(
+                push,
+                f"push on wall {wall.name} beside the shear of its line",
+                "p = Kd (|GC| q + GCpi q), or the seismic anchorage of the wall",
+                {"Kd": self.ctx.kd, "height_ft": wall.height_ft, "wall_psf": self.variant.weights["exterior_wall"][1]},
+                "psf",
+                f"{self.frame.edition} 30.3, 28.3, 12.11.2",
+                told,
+            )
         return pushes
 
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:

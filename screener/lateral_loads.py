@@ -11,12 +11,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from screener.line_loads import Effect, LineLoad, Profile
+from screener.line_loads import STATICS, Effect, LineLoad, Profile
 from screener.load_states import Axis, WindState
 from screener.plans import TOUCH_FT, PorchRoof, RoofPart, Variant
 from screener.roof_loads import RoofContext, faces_slope, gcpf_at, slope_angle_deg
 from screener.standards import asce7_ch27_open_roofs as open_roofs
 from screener.standards import asce7_ch28_envelope as envelope
+from screener.trace import named
 
 AXES: tuple[Axis, ...] = ("x", "y")
 PORCH_NET_CN = 1.3
@@ -100,11 +101,22 @@ def lateral_forces(ctx: RoofContext, mass: SeismicMass) -> dict[tuple[int, Axis]
 
 def _share_out(ctx: RoofContext, level: LevelForces, above: LevelForces | None) -> None:
     supports = [line.at for line in level.lines]
-    for line, force in zip(level.lines, level.own.reactions(supports), strict=True):
+    words = f"level {level.storey + 1} along {level.axis}"
+    spans = {"lines_at_ft": ", ".join(f"{line.name} {line.at:g}" for line in level.lines)}
+    source = f"{STATICS}: simple spans between shear lines, flexible diaphragm ({ctx.frame.edition} 12.3.1.1)"
+    for line, reaction in zip(level.lines, level.own.reactions(supports), strict=True):
+        formula = "sum of load x length x lever between neighbouring lines"
+        force = named(reaction, f"own force of {words} on line {line.name}", formula, spans, "lb", source)
         level.storey_force[line.name] = force
         level.line_force[line.name] = force.copy()
-    if above is None:
-        return
+    if above is not None:
+        _bring_down(level, above, supports)
+    for name, force in level.line_force.items():
+        what = f"force of line {name} at {words}"
+        level.line_force[name] = named(force, what, "own level + levels above", spans, "lb", source)
+
+
+def _bring_down(level: LevelForces, above: LevelForces, supports: list[float]) -> None:
     for line in above.lines:
         force = above.line_force[line.name]
         if line.name in level.line_force:
@@ -151,7 +163,8 @@ def wind_load(ctx: RoofContext, storey: int, axis: Axis) -> LineLoad:
             continue
         zone = "low" if mid < ends[0] + ctx.end_zone_ft else "high" if mid > ends[1] - ctx.end_zone_ft else "interior"
         at_a, at_b = (_wind_rows(ctx, axis, t, mid, zone, wall_ft, h, tallest[0] if tallest else None) for h in heights)
-        load.spread(a, b, ctx.frame.wind_effect(at_a), ctx.frame.wind_effect(at_b))
+        even = heights[0] == heights[1]
+        load.spread(a, b, ctx.frame.wind_effect(at_a), None if even else ctx.frame.wind_effect(at_b))
     if storey == 0:
         _porch_load(ctx, axis, load)
     return load
@@ -164,15 +177,27 @@ def porch_push_rows(ctx: RoofContext, porch: PorchRoof, axis: Axis) -> np.ndarra
     depth = x1 - x0 if wall is not None and wall.axis == "y" else y1 - y0
     face = (y1 - y0 if axis == "x" else x1 - x0) * (porch.fascia_depth_ft + porch.pitch_in_12 / 12.0 * depth)
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    told = [""] * len(rows)
     for i, state in enumerate(ctx.frame.wind):
         if state.axis != axis:
             continue
         if state.minimum:
-            rows[i, ctx.frame.column["one"]] = envelope.minimum_wall_psf(ctx.frame.edition) * face
+            least = envelope.minimum_wall_psf(ctx.frame.edition)
+            rows[i, ctx.frame.column["one"]] = least * face
+            told[i] = f"least lateral load {least:g} psf x {face:.1f} sq ft"
         else:
             gust = open_roofs.gust_effect_factor(ctx.frame.edition)
             rows[i, ctx.frame.column["q_components_psf"]] = PORCH_NET_CN * gust * ctx.kd * face
-    return rows
+            told[i] = f"CN {PORCH_NET_CN:g}, G {gust:g}, Kd {ctx.kd:g}, face {face:.1f} sq ft"
+    return named(
+        ctx.frame.trace(rows),
+        f"wind along {axis} on porch {porch.name}",
+        "CN G Kd q x face (fascia and the rise as a rectangle)",
+        {"face_sqft": face},
+        "lb",
+        f"{ctx.frame.edition} Chapter 27 (CN of the side: project choice)",
+        told,
+    )
 
 
 def _porch_load(ctx: RoofContext, axis: Axis, load: LineLoad) -> None:
@@ -217,6 +242,7 @@ def _wind_rows(
 ) -> np.ndarray:
     """(wind states, basis): force per foot across the wind, positive toward the wind's sense times that sense."""
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    told = [""] * len(rows)
     one, q = ctx.frame.column["one"], ctx.frame.column["q_envelope_psf"]
     for i, state in enumerate(ctx.frame.wind):
         if state.axis != axis:
@@ -227,13 +253,25 @@ def _wind_rows(
             gable = part is not None and not faces_slope(part, state)
             roof_psf = (envelope.minimum_wall_psf if gable else envelope.minimum_roof_psf)(ctx.frame.edition)
             rows[i, one] = state.sense * (force + roof_psf * roof_ft)
+            told[i] = f"least: wall {wall_ft:.2f} ft at {force / wall_ft if wall_ft else 0:g} psf, roof {roof_ft:.2f} ft at {roof_psf:g} psf"
             continue
         suffix = "E" if zone == state.corner else ""
-        force = wall_ft * wall_coefficient(ctx, state, t, s, suffix)
+        wall = wall_coefficient(ctx, state, t, s, suffix)
+        force = wall_ft * wall
+        roof = 0.0 if part is None else _roof_coefficient(part, state, suffix)
         if part is not None:
-            force += roof_ft * _roof_coefficient(part, state, suffix)
+            force += roof_ft * roof
         rows[i, q] = state.sense * force * ctx.kd
-    return rows
+        told[i] = f"wall {wall_ft:.2f} ft x {wall:.4g}, roof {roof_ft:.2f} ft x {roof:.4g} ({'end zone' if suffix else 'interior'}), Kd {ctx.kd:g}"
+    return named(
+        ctx.frame.trace(rows),
+        f"wind along {axis} on the house at {t} {s:.1f} ft",
+        "q Kd (wall height x (GCpf windward - leeward) + roof height x (GCpf 2 - 3 or 5 - 6)), signed",
+        {},
+        "plf",
+        f"{ctx.frame.edition} 28.3, Figure 28.3-1; least load 28.3.4",
+        told,
+    )
 
 
 def wall_coefficient(ctx: RoofContext, state: WindState, t: Axis, s: float, suffix: str) -> float:
@@ -307,8 +345,16 @@ class SeismicMass:
             else:
                 name = f"{'rho_storey_force_lb' if kind == 'storey' else 'diaphragm_force_lb'}_{storey + 1}"
                 unit[first + i, ctx.frame.column[name]] = state.sense
+        unit = named(
+            unit,
+            f"{'storey' if kind == 'storey' else 'diaphragm'} force of level {storey + 1} along {axis}",
+            ("rho Fx" if kind == "storey" else "Fpx") if storey >= 0 else "rho Cs w of the first floor",
+            {"weight_lb": total},
+            "lb",
+            f"{ctx.frame.edition} 12.8.3, 12.3.4" if kind == "storey" else f"{ctx.frame.edition} 12.10.1.1",
+        )
         for lo, hi, a, b in self.spread[storey, axis].pieces:
-            load.spread(lo, hi, unit * (float(a) / total), unit * (float(b) / total))
+            load.spread(lo, hi, unit * (float(a) / total), None if a is b else unit * (float(b) / total))
         for s, weight in self.spread[storey, axis].points:
             load.point(s, unit * (float(weight) / total))
         return load

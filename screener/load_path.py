@@ -17,9 +17,9 @@ from screener.shear_walls import find_segments, racking_connections
 from screener.wall_connections import wall_connections
 
 
-def trace_load_path(variant: Variant, edition: str, method: str) -> HouseLoads:
+def trace_load_path(variant: Variant, edition: str, method: str, traced: bool = False) -> HouseLoads:
     """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result."""
-    house = HouseLoads(variant, edition, method)
+    house = HouseLoads(variant, edition, method, traced)
     roof_connections(house)
     porch_connections(house)
     find_segments(house)

@@ -7,7 +7,7 @@ import math
 from screener import components_pressure as cladding
 from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads
-from screener.line_loads import Effect, LineLoad
+from screener.line_loads import STATICS, Effect, LineLoad
 from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
 from screener.roof_loads import (
@@ -26,6 +26,7 @@ from screener.roof_loads import (
     wall_rows,
 )
 from screener.standards import asce7_ch30_components as components
+from screener.trace import named, states_of
 
 Strips = dict[Zone, list[Effect]]
 
@@ -145,7 +146,18 @@ def _plate_pushes(
         return [house.frame.zero()]
     wind = house.frame.wind_effect(wall_rows(house.ctx, part, faces(part, wall), zone))
     inertia = cladding.wall_inertia(house.frame, house.variant.weights["exterior_wall"][1], house.longest_ft)
-    return [(sign * wind + shaken) * (width_ft * wall.height_ft / 2.0) for sign in (1.0, -1.0) for shaken in inertia]
+    return [
+        named(
+            (sign * wind + shaken) * (width_ft * wall.height_ft / 2.0),
+            f"push of the upper half of wall {wall.name} on one tie, {'outward' if sign > 0 else 'inward'}",
+            "p x spacing x half the height",
+            {"spacing_ft": width_ft, "height_ft": wall.height_ft},
+            "lb",
+            STATICS,
+        )
+        for sign in (1.0, -1.0)
+        for shaken in inertia
+    ]
 
 
 def _along_plate(house: HouseLoads, part: RoofPart, wall: WallLine, width_ft: float) -> Effect:
@@ -163,7 +175,14 @@ def _boundary_plf(house: HouseLoads, storey: int, wall: WallLine) -> Effect:
     bearing |= {n for r in house.variant.roofs if r.storey == storey and r.shape == "hip" for n in r.end_walls}
     walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == wall.line]
     plate_ft = sum(w.length for w in walls if w.name in bearing)
-    return house.frame.sense * house.lateral[storey, wall.axis].storey_force[wall.line] / plate_ft
+    return named(
+        house.frame.sense * house.lateral[storey, wall.axis].storey_force[wall.line] / plate_ft,
+        f"shear along the plates of line {wall.line} that carry trusses",
+        "own force of the level on the line / length of those plates",
+        {"plate_ft": plate_ft},
+        "plf",
+        STATICS,
+    )
 
 
 def _strip_steps(house: HouseLoads, part: RoofPart, j: int, zone: str) -> list[Step]:
@@ -342,7 +361,17 @@ def _hip_girder(house: HouseLoads, part: RoofPart, side: Side, jack: Effect, str
     across = LineLoad(house.frame.zero())
     across.spread(part.across_lo, part.across_hi, jack)
     supports = [b for b, _ in part.bearings]
-    reactions = [r + strip[j] * part.spacing_ft / 2.0 for j, r in enumerate(across.reactions(supports))]
+    reactions = [
+        named(
+            r + strip[j] * part.spacing_ft / 2.0,
+            f"reaction of the {side} hip girder of roof {part.name} on {part.bearings[j][1]}",
+            "jacks along the girder by lever + half a bay of the common trusses",
+            {"girder_at_ft": place, "half_bay_ft": part.spacing_ft / 2.0},
+            "lb",
+            STATICS,
+        )
+        for j, r in enumerate(across.reactions(supports))
+    ]
     for (_, wall_name), reaction in zip(part.bearings, reactions, strict=True):
         house.loads[wall_name].top.point(place, reaction)
     _girder_ends(
@@ -378,9 +407,13 @@ def _sheathing(house: HouseLoads, part: RoofPart) -> None:
                 float(components.gcp(surface, zone, "suction", one, 10.0, house.frame.edition, ratio, overhang))
                 for one in angles
             )
-            effect = cladding.suction_and_pressure(house.frame, gcp, 0.0)
+            effect = cladding.suction_and_pressure(house.frame, gcp, 0.0, f"roof zone {zone}, effective area 10 sq ft")
             if overhang:  # top and underside together: no internal pressure
+                told = [t.replace("GCpi acting with it", "no internal pressure") for t in states_of(effect)]
                 effect[:, house.frame.column["q_components_gcpi_psf"]] = 0.0
+                what = f"components and cladding pressure on the overhang, roof zone {zone}, effective area 10 sq ft"
+                source = f"{house.frame.edition} 30.3, Figures 30.3-2"
+                effect = named(effect, what, "p = q Kd |GCp|, top and underside together", {}, "psf", source, told)
             rank = {"1": "field", "2": "edge", "3": "corner"}[zone[0]]
             house.add(
                 f"roof sheathing: {part.name} zone {zone}{' overhang' if overhang else ''}",

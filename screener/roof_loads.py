@@ -14,10 +14,11 @@ from typing import Literal
 
 import numpy as np
 
-from screener.line_loads import Effect, LineLoad, hat
+from screener.line_loads import STATICS, Effect, LineLoad, hat
 from screener.load_states import Axis, Frame, WindState
 from screener.plans import RoofPart, Variant, WallLine
 from screener.standards import asce7_ch28_envelope as envelope
+from screener.trace import named, placed, states_of
 
 Zone = Literal["interior", "low", "high"]
 Side = Literal["low", "high"]
@@ -38,7 +39,7 @@ class RoofContext:
 
     def dead_and_live(self, psf_least: float, psf_greatest: float) -> Effect:
         return self.frame.gravity(
-            dead_least=-psf_least, dead_greatest=-psf_greatest, roof_live=-ROOF_LIVE_PSF, snow=-1.0
+            "weight, live load and snow of the roof", dead_least=-psf_least, dead_greatest=-psf_greatest, roof_live=-ROOF_LIVE_PSF, snow=-1.0
         )
 
 
@@ -99,13 +100,33 @@ def _pressure_row(ctx: RoofContext, coefficient: float, internal: int) -> np.nda
     return row
 
 
+PRESSURE = "p = q Kd (-GCpf) + Kd (+-GCpi) q, outward"
+
+
+def _pressure_text(case: str, name: str, angle_deg: float, coefficient: float, internal: int) -> str:
+    """The values that enter one state's pressure, for a derivation."""
+    sign = "" if not internal else f", {'+' if internal > 0 else '-'}GCpi"
+    return f"case {case}, zone {name} at {angle_deg:.1f} deg: GCpf {coefficient:.4g}{sign}"
+
+
+def _soffit_text(ctx: RoofContext, text: str) -> str:
+    return f"{text.rsplit(', ', 1)[0]} above, soffit {ctx.soffit_gcp:g} below, no internal pressure"
+
+
+def _figure(ctx: RoofContext, what: str, rows: np.ndarray, told: list[str]) -> np.ndarray:
+    """Pressure rows named for a derivation, with what entered each state."""
+    source = f"{ctx.frame.edition} 28.3, Figure 28.3-1"
+    return named(ctx.frame.trace(rows), what, PRESSURE, {"Kd": ctx.kd}, "psf", source, told)
+
+
 def surface_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone, u: float) -> np.ndarray:
     """(wind states, basis): net outward pressure at span coordinate ``u`` of one slope inside the walls, psf."""
-    rows = []
+    rows, told = [], []
     angle = slope_angle_deg(part, side)
     for state in ctx.frame.wind:
         if state.minimum:
             rows.append(np.zeros(len(ctx.frame.basis)))
+            told.append("least lateral load: none on the roof")
             continue
         case, name = load_case(part, state), roof_zone(part, state, side, zone)
         coefficient = gcpf_at(case, name, angle)
@@ -113,9 +134,11 @@ def surface_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone, u: fl
             edge = part.across_lo if side == "low" else part.across_hi
             reach = float(envelope.zone2_extent_ft(part.span, ctx.variant.eave_height_ft))
             if abs(u - edge) > reach:
-                coefficient = gcpf_at(case, "3" + name[1:], angle)
+                name = "3" + name[1:]
+                coefficient = gcpf_at(case, name, angle)
         rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
-    return np.array(rows)
+        told.append(_pressure_text(case, name, angle, coefficient, state.gcpi_sign))
+    return _figure(ctx, f"pressure on roof {part.name}, {side} slope", np.array(rows), told)
 
 
 def eave_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone) -> np.ndarray:
@@ -125,7 +148,8 @@ def eave_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone) -> np.nd
     underside is taken like the room behind it, so the overhang carries what the slope beside it carries.
     """
     edge = part.across_lo if side == "low" else part.across_hi
-    rows = surface_rows(ctx, part, side, zone, edge)
+    slope = surface_rows(ctx, part, side, zone, edge)
+    rows, told = np.array(slope), states_of(slope)
     angle = slope_angle_deg(part, side)
     for i, state in enumerate(ctx.frame.wind):
         case = load_case(part, state)
@@ -134,7 +158,9 @@ def eave_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone) -> np.nd
         if not state.minimum and reference == side:
             coefficient = gcpf_at(case, roof_zone(part, state, side, zone), angle)
             rows[i] = _pressure_row(ctx, coefficient - ctx.soffit_gcp, 0)
-    return rows
+            if told:
+                told[i] = _soffit_text(ctx, told[i])
+    return _figure(ctx, f"pressure on the {side} eave of roof {part.name}", rows, told)
 
 
 def strip_reactions(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[Effect]:
@@ -155,14 +181,38 @@ def strip_reactions(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[Effect
         tangent = part.rise_ft / run
         # horizontal part of an outward pressure points away from the ridge; its arm is the height above the plate
         overturning += (-1.0 if side == "low" else 1.0) * tangent * _height_integral(part, side, a, b, tangent) * rows
-    couple = overturning / (supports[-1] - supports[0])
+    apart = supports[-1] - supports[0]
+    couple = named(
+        overturning / apart,
+        f"couple of the horizontal parts of the pressures on roof {part.name}",
+        "sum of +-tan(theta) p x (height above the plate x length) / distance of the outer bearings",
+        {
+            "tan_low": part.rise_ft / (part.ridge_at - lo),
+            "tan_high": part.rise_ft / (hi - part.ridge_at),
+            "heel_ft": part.heel_ft,
+            "distance_ft": apart,
+        },
+        "lb/ft",
+        STATICS,
+    )
     out[0] += couple
     out[-1] -= couple
     least, greatest = ctx.variant.weights["roof"]
     weight = ctx.dead_and_live(least, greatest)
     for j, share in enumerate(_hat_integrals(supports, lo - o, hi + o)):
         out[j] += share * weight
-    return out
+    about = {"span_ft": part.span, "overhang_ft": o, "bearings_at_ft": ", ".join(f"{b:g}" for b in supports)}
+    return [
+        named(
+            e,
+            f"reaction of roof {part.name} on {name}, {'interior' if zone == 'interior' else zone + ' end'} zone",
+            "sum of p x length of roof carried (lever between neighbouring bearings) + couple + weight x length",
+            {**about, "bearing_at_ft": at},
+            "lb per ft of ridge",
+            f"{STATICS}: simple spans between bearings, overhangs cantilever",
+        )
+        for e, (at, name) in zip(out, part.bearings, strict=True)
+    ]
 
 
 def _strip_pieces(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[tuple[Side, float, float, np.ndarray]]:
@@ -172,11 +222,13 @@ def _strip_pieces(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[tuple[Si
     high_cuts = sorted({ridge, hi, max(min(hi - reach, hi), ridge)})
     pieces: list[tuple[Side, float, float, np.ndarray]] = []
     if o > 0:
-        pieces.append(("low", lo - o, lo, eave_rows(ctx, part, "low", zone)))
-        pieces.append(("high", hi, hi + o, eave_rows(ctx, part, "high", zone)))
+        low, high = eave_rows(ctx, part, "low", zone), eave_rows(ctx, part, "high", zone)
+        pieces.append(("low", lo - o, lo, placed(low, f"{lo - o:g}-{lo:g} ft across")))
+        pieces.append(("high", hi, hi + o, placed(high, f"{hi:g}-{hi + o:g} ft across")))
     for side, cuts in (("low", low_cuts), ("high", high_cuts)):
         for a, b in itertools.pairwise(cuts):
-            pieces.append((side, a, b, surface_rows(ctx, part, side, zone, 0.5 * (a + b))))  # type: ignore[arg-type]
+            rows = placed(surface_rows(ctx, part, side, zone, 0.5 * (a + b)), f"{a:g}-{b:g} ft across")  # type: ignore[arg-type]
+            pieces.append((side, a, b, rows))  # type: ignore[arg-type]
     return pieces
 
 
@@ -213,12 +265,13 @@ def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Z
     A wall parallel to the wind takes the case B side-wall value in case A too, where the figure gives none.
     """
     normal, side = face
-    rows = []
+    rows, told = [], []
     for state in ctx.frame.wind:
         if state.minimum:
             row = np.zeros(len(ctx.frame.basis))
             row[ctx.frame.column["one"]] = envelope.minimum_wall_psf(ctx.frame.edition) * (state.axis == normal)
             rows.append(row)
+            told.append(f"least lateral load {row[ctx.frame.column['one']]:g} psf, {ctx.frame.edition} 28.3.4")
             continue
         suffix = "E" if zone == end_zone_end(part, state) else ""
         windward = state.windward_end == side
@@ -233,7 +286,8 @@ def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Z
         angle = slope_angle_deg(part, state.windward_end) if across else hip_angle_deg(part)
         coefficient = gcpf_at(case, surface + suffix, angle)
         rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
-    return np.array(rows)
+        told.append(_pressure_text(case, surface + suffix, angle, coefficient, state.gcpi_sign))
+    return _figure(ctx, f"pressure on the {side} wall across {normal} under roof {part.name}", np.array(rows), told)
 
 
 # --- where the trusses stand ---------------------------------------------------------------------------------------
@@ -299,7 +353,14 @@ def gable_end_load(ctx: RoofContext, part: RoofPart, end: Side) -> LineLoad:
         for piece_side, a, b, rows in _strip_pieces(ctx, part, end):
             if piece_side != side:
                 continue
-            per_ft = ctx.frame.wind_effect(inner * rows + rake * _rake_rows(ctx, part, side, end, rows)) + weight
+            per_ft = named(
+                ctx.frame.wind_effect(inner * rows + rake * _rake_rows(ctx, part, side, end, rows)) + weight,
+                f"{end} gable end of roof {part.name}, {side} slope",
+                "half a bay x p + rake x p of the rake + (half a bay + rake) x weight",
+                {"half_bay_ft": inner, "rake_ft": rake},
+                "plf",
+                STATICS,
+            )
             if a < part.across_lo or b > part.across_hi:
                 load.point(edge, o * per_ft)  # the corner beyond the wall hangs on the wall's end
             else:
@@ -308,13 +369,15 @@ def gable_end_load(ctx: RoofContext, part: RoofPart, end: Side) -> LineLoad:
 
 
 def _rake_rows(ctx: RoofContext, part: RoofPart, side: Side, end: Side, slope_rows: np.ndarray) -> np.ndarray:
-    rows = slope_rows.copy()
+    rows, told = np.array(slope_rows), states_of(slope_rows)
     angle = slope_angle_deg(part, side)
     for i, state in enumerate(ctx.frame.wind):
         if not state.minimum and load_case(part, state) == "B" and state.windward_end == end:
             coefficient = gcpf_at("B", roof_zone(part, state, side, end), angle)
             rows[i] = _pressure_row(ctx, coefficient - ctx.soffit_gcp, 0)
-    return rows
+            if told:
+                told[i] = _soffit_text(ctx, told[i])
+    return _figure(ctx, f"pressure on the {end} rake of roof {part.name}, {side} slope", rows, told)
 
 
 @dataclass(frozen=True)
@@ -339,7 +402,12 @@ def hip_end(ctx: RoofContext, part: RoofPart, end: Side) -> HipEnd:
     load = LineLoad(ctx.frame.zero())
     load.spread(0.0, c, widen * (ctx.frame.wind_effect(inside) + weight))
     load.spread(-o, 0.0, widen * (ctx.frame.wind_effect(outside) + weight))
-    at_wall, at_girder = load.reactions([0.0, c])
+    formula = "sum of p x length x lever over the jacks, widened to reach the corners, + weight x length"
+    about = {"jack_span_ft": c, "overhang_ft": o, "widening": widen}
+    at_wall, at_girder = (
+        named(e, f"jacks of the {end} hip end of roof {part.name} at {where}", formula, about, "plf", STATICS)
+        for e, where in zip(load.reactions([0.0, c]), ("the end wall", "the hip girder"), strict=True)
+    )
     return HipEnd(at_wall, at_girder)
 
 
@@ -347,17 +415,26 @@ def _hip_end_rows(ctx: RoofContext, part: RoofPart, end: Side) -> tuple[np.ndarr
     """(wind states, basis) net uplift of a hip end inside the walls and on its overhang, psf."""
     angle = min(slope_angle_deg(part, "low"), slope_angle_deg(part, "high"))
     inside, outside = [], []
+    told_in, told_out = [], []
     for state in ctx.frame.wind:
         if state.minimum:
             inside.append(np.zeros(len(ctx.frame.basis)))
             outside.append(inside[-1])
+            told_in.append("least lateral load: none on the roof")
+            told_out.append(told_in[-1])
             continue
         name = "2E" if end_zone_end(part, state) == end else "2"
         coefficient = gcpf_at("B", name, angle)
         inside.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
         windward = state.axis == part.along and state.windward_end == end
         outside.append(_pressure_row(ctx, coefficient - ctx.soffit_gcp, 0) if windward else inside[-1])
-    return np.array(inside), np.array(outside)
+        told_in.append(_pressure_text("B", name, angle, coefficient, state.gcpi_sign))
+        told_out.append(_soffit_text(ctx, told_in[-1]) if windward else told_in[-1])
+    what = f"{end} hip end of roof {part.name}"
+    return (
+        _figure(ctx, f"pressure on the {what}", np.array(inside), told_in),
+        _figure(ctx, f"pressure on the eave of the {what}", np.array(outside), told_out),
+    )
 
 
 # --- what enters, for the books: pressure times area, with no lever in it --------------------------------------------

@@ -8,10 +8,11 @@ import numpy as np
 
 from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads, Segment, WallLoads
-from screener.line_loads import SAME_FT, Effect, LineLoad
+from screener.line_loads import SAME_FT, STATICS, Effect, LineLoad
 from screener.plans import TOUCH_FT, Span, WallLine, wall_below
 from screener.points import Member
 from screener.standards.sdpws_shear_walls import strength_share_factor
+from screener.trace import named
 
 GREATEST_ASPECT = 3.5
 """Height to length of a full-height wood-panel segment that may count (SDPWS 2015 Table 4.3.4)."""
@@ -84,16 +85,54 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
     arm = span.length - house.variant.plan.plan.hold_down_offset_ft
     # the shear enters at the top of the floor above, not at the plate under it
     lever = wall.height_ft + _floor_over_ft(house, wall, span)
-    couple = force * (segment.share / total * lever / arm)
-    at_lo, at_hi = arriving.to_ends(span.lo, span.hi)
+    about = {
+        "bf_ft": segment.share,
+        "sum_bf_ft": total,
+        "h_ft": lever,
+        "arm_ft": arm,
+        "offset_ft": house.variant.plan.plan.hold_down_offset_ft,
+    }
+    couple = named(
+        force * (segment.share / total * lever / arm),
+        f"overturning couple of {wall.name}, segment {n}",
+        "V (b f / sum(b f)) h / arm, arm = b - offset of the hold-down",
+        {"b_ft": span.length, **about},
+        "lb",
+        f"SDPWS 2015 4.3.3.4.1 (from memory); {STATICS}",
+    )
+    at_lo, at_hi = (
+        named(e, f"couples of the storeys above at the {which} end", "by lever to the ends", {}, "lb", STATICS)
+        for e, which in zip(arriving.to_ends(span.lo, span.hi), ("low", "high"), strict=True)
+    )
     couple_lo, couple_hi = at_lo + couple, at_hi - couple
     loads.foot_couples.point(span.lo, couple_lo)
     loads.foot_couples.point(span.hi, couple_hi)
     # moment of the vertical loads about the compression end, over the arm to the hold-down
-    up_lo, up_hi = (end * (span.length / arm) for end in loads.foot.to_ends(span.lo, span.hi))
+    formula = "sum of load x length x lever to the other end / b, x b / arm"
+    up_lo, up_hi = (
+        named(
+            end * (span.length / arm),
+            f"net vertical load of the segment at its {which} end",
+            formula,
+            {"b_ft": span.length, "from_ft": span.lo, "to_ft": span.hi, "arm_ft": arm},
+            "lb",
+            STATICS,
+        )
+        for end, which in zip(loads.foot.to_ends(span.lo, span.hi), ("low", "high"), strict=True)
+    )
     # what stands at single places on the piece (jambs, girders, posts above), over the same arm
     single = LineLoad(house.frame.zero(), [], loads.foot.points)
-    packs_lo, packs_hi = (end * (span.length / arm) for end in single.to_ends(span.lo, span.hi))
+    packs_lo, packs_hi = (
+        named(
+            end * (span.length / arm),
+            f"what openings, girders and posts hand to the {which} end",
+            formula,
+            {"b_ft": span.length, "from_ft": span.lo, "to_ft": span.hi, "arm_ft": arm},
+            "lb",
+            STATICS,
+        )
+        for end, which in zip(single.to_ends(span.lo, span.hi), ("low", "high"), strict=True)
+    )
     label = f"{wall.name}, segment {n} ({span.length:.1f} ft)"
     rec = Recorder()
     rec.note(
@@ -199,8 +238,16 @@ def _end_post(
     stud = house.variant.plan.plan.stud_spacing_in / 12.0
     members = []
     for place, couple, inward, name in ((span.lo, lo, 0.1, "low end"), (span.hi, hi, -0.1, "high end")):
-        packs = _packs_at(house, loads, place)
-        members.append(Member({"compression_lb": couple + packs + stud * loads.foot.density_at(place + inward)}, name))
+        packs = named(_packs_at(house, loads, place), f"openings and girders at {place:.2f} ft", "sum", {}, "lb", STATICS)
+        plain = named(
+            stud * loads.foot.density_at(place + inward),
+            f"one stud's share of the spread load at {place + inward:.2f} ft",
+            "stud spacing x load per foot",
+            {"spacing_ft": stud},
+            "lb",
+            STATICS,
+        )
+        members.append(Member({"compression_lb": couple + packs + plain}, name))
     house.add(
         f"end post: {label}",
         "end_post",
@@ -221,7 +268,14 @@ def racking_connections(house: HouseLoads) -> None:
     for (storey, line), segments in sorted(house.segments.items()):
         wall = segments[0].wall
         force, total = _line_shear(house, storey, wall)
-        plf = house.frame.sense * force / total
+        plf = named(
+            house.frame.sense * force / total,
+            f"unit shear of line {line}, storey {storey + 1}",
+            "V / sum(b f), f = 2b/h beyond 2:1",
+            {"sum_bf_ft": total, "segments_ft": ", ".join(f"{s.wall.name} {s.span.length:g}" for s in segments)},
+            "plf",
+            "SDPWS 2015 4.3.3 (from memory)",
+        )
         members = [Member({"shear_plf": plf})]
         walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == line]
         area = sum(w.length * w.height_ft - sum(o.length * (o.head_ft - o.sill_ft) for o in w.openings) for w in walls)
