@@ -313,6 +313,20 @@ def _roof_coefficient(part: RoofPart, state: WindState, suffix: str) -> float:
 
 
 @dataclass(frozen=True)
+class WeightPart:
+    """One assembly's share of a level's seismic weight (storey -1: the framed first floor)."""
+
+    storey: int
+    what: str
+    psf: float
+    area_sqft: float
+
+    @property
+    def weight_lb(self) -> float:
+        return self.psf * self.area_sqft
+
+
+@dataclass(frozen=True)
 class SeismicMass:
     """Effective seismic weight of a house (12.7.2), level by level; index 0 is the lowest storey's top.
 
@@ -325,6 +339,7 @@ class SeismicMass:
     height_ft: tuple[float, ...]
     first_floor_lb: float
     spread: dict[tuple[int, Axis], LineLoad]
+    parts: tuple[WeightPart, ...] = ()
 
     def inertia(self, ctx: RoofContext, storey: int, axis: Axis, kind: str) -> LineLoad:
         """Inertia across ``axis`` as a line load: the level's force shared by where its weight lies.
@@ -366,7 +381,7 @@ def seismic_mass(variant: Variant) -> SeismicMass:
     storeys = range(-1, n)
     axes: tuple[Axis, ...] = ("x", "y")
     spread = {(s, axis): LineLoad(np.zeros(())) for s in storeys for axis in axes}
-    snow = [0.0] * n
+    snow, told = [0.0] * n, list[WeightPart]()
     roof_psf, floor_psf = variant.weights["roof"][1], variant.weights["floor"][1]
     for part in variant.roofs:
         o, r = part.eave_overhang_ft, part.rake_overhang_ft
@@ -374,19 +389,22 @@ def seismic_mass(variant: Variant) -> SeismicMass:
         along = (part.along_lo - r, part.along_hi + r)
         box = (across, along) if part.along == "y" else (along, across)
         _spread_box(spread, part.storey, box, roof_psf)
+        told.append(WeightPart(part.storey, f"roof {part.name} on plan, overhangs included", roof_psf, _area(box)))
         snow[part.storey] += (across[1] - across[0]) * (along[1] - along[0])
     for porch in variant.porches:
         x0, y0, x1, y1 = porch.rect
         _spread_box(spread, 0, ((x0, x1), (y0, y1)), porch.roof_dead_psf)
+        told.append(WeightPart(0, f"porch {porch.name}", porch.roof_dead_psf, (x1 - x0) * (y1 - y0)))
         snow[0] += (x1 - x0) * (y1 - y0)
     raised = variant.plan.plan.foundation == "stem_wall"
     for level in variant.levels:
         if level.index or raised:
             for x0, y0, x1, y1 in disjoint(level.areas):
                 _spread_box(spread, level.index - 1, ((x0, x1), (y0, y1)), floor_psf)
-        _spread_walls(spread, variant, level.index, level.index)
+                told.append(WeightPart(level.index - 1, "floor", floor_psf, (x1 - x0) * (y1 - y0)))
+        told += _spread_walls(spread, variant, level.index, level.index)
         if level.index or raised:
-            _spread_walls(spread, variant, level.index, level.index - 1)
+            told += _spread_walls(spread, variant, level.index, level.index - 1)
     base = variant.plan.plan.first_floor_height_ft
     return SeismicMass(
         tuple(float(spread[s, "x"].total()) for s in range(n)),
@@ -394,7 +412,12 @@ def seismic_mass(variant: Variant) -> SeismicMass:
         tuple(variant.plate_height_ft(s) - base for s in range(n)),
         float(spread[-1, "x"].total()) if raised else 0.0,
         spread,
+        tuple(told),
     )
+
+
+def _area(box: tuple[tuple[float, float], tuple[float, float]]) -> float:
+    return (box[0][1] - box[0][0]) * (box[1][1] - box[1][0])
 
 
 def _spread_box(
@@ -409,13 +432,19 @@ def _spread_box(
     spread[storey, "y"].spread(x0, x1, np.array(psf * (y1 - y0)))
 
 
-def _spread_walls(spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of: int, onto: int) -> None:
-    """Half the walls of storey ``of`` onto the level ``onto``: exterior walls where they stand, partitions evenly."""
+def _spread_walls(
+    spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of: int, onto: int
+) -> list[WeightPart]:
+    """Half the walls of storey ``of`` onto the level ``onto``: exterior walls where they stand, partitions evenly.
+
+    Returns what was put there."""
+    told = []
     level = variant.levels[of]
     half = level.wall_height_ft / 2.0
     for w in variant.walls_of(of):
         psf = variant.weights["exterior_wall" if w.exterior else "interior_wall"][1]
         per_ft = np.array(psf * half)
+        told.append(WeightPart(onto, f"half the height of wall {w.name}", psf, half * w.length))
         if w.axis == "x":
             spread[onto, "y"].spread(w.lo, w.hi, per_ft)
             spread[onto, "x"].point(w.at, per_ft * w.length)
@@ -426,6 +455,8 @@ def _spread_walls(spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of
     for x0, y0, x1, y1 in disjoint(level.areas):
         share = partitions * (x1 - x0) * (y1 - y0) / level.area_sqft
         _spread_box(spread, onto, ((x0, x1), (y0, y1)), share / ((x1 - x0) * (y1 - y0)))
+    psf = variant.weights["interior_wall"][1]
+    return [*told, WeightPart(onto, f"half the partitions of storey {of + 1}", psf, half * level.interior_wall_ft)]
 
 
 def disjoint(rects: tuple[tuple[float, float, float, float], ...]) -> list[tuple[float, float, float, float]]:

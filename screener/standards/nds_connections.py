@@ -292,6 +292,25 @@ def short_bearing_length_in(penetration_in: Number, diameter_in: Number, kind: s
     return np.where(p >= full, full, p - d)
 
 
+@dataclass(frozen=True)
+class LateralValue:
+    """One dowel in single shear: the six yield values, the share that a short penetration leaves, and the result."""
+
+    modes_lb: tuple[float, ...]  # in the order of MODES
+    share: float
+    main_length_in: float
+    main_bearing_psi: float
+    reduction: tuple[float, float, float]
+
+    @property
+    def value_lb(self) -> float:
+        return float(single_shear_lb(np.array(self.modes_lb))) * self.share
+
+    @property
+    def mode(self) -> str:
+        return governing_mode(np.array(self.modes_lb))
+
+
 def dowel_lateral_lb(
     kind: str,
     diameter_in: float,
@@ -305,7 +324,37 @@ def dowel_lateral_lb(
     through: bool = False,
     rule: str = "share",
 ) -> tuple[float, str]:
-    """Reference lateral value of one nail, wood screw or lag screw in single shear, and its yield mode.
+    """Reference lateral value and yield mode of `dowel_lateral`."""
+    found = dowel_lateral(
+        kind,
+        diameter_in,
+        yield_diameter_in,
+        bending_yield_psi,
+        side_thickness_in,
+        side_bearing_psi,
+        penetration_in,
+        main_specific_gravity,
+        angle_deg,
+        through,
+        rule,
+    )
+    return found.value_lb, found.mode
+
+
+def dowel_lateral(
+    kind: str,
+    diameter_in: float,
+    yield_diameter_in: float,
+    bending_yield_psi: float,
+    side_thickness_in: float,
+    side_bearing_psi: float,
+    penetration_in: float,
+    main_specific_gravity: float,
+    angle_deg: float = 0.0,
+    through: bool = False,
+    rule: str = "share",
+) -> LateralValue:
+    """Reference lateral value of one nail, wood screw or lag screw in single shear, with its yield modes.
 
     NDS 2018 12.3 and the notes of Tables 12J, 12L, 12N. `rule` says how a short penetration is counted: "share"
     (p/10D of the full value, the tool's way) or "length" (yield equations with p less half the point). `through`:
@@ -318,18 +367,15 @@ def dowel_lateral_lb(
         main_length = min(full, penetration_in)
     elif rule == "length":
         main_length = float(short_bearing_length_in(penetration_in, diameter_in, kind))
+    bearing = float(dowel_bearing_psi(main_specific_gravity, diameter_in, angle_deg))
+    terms = reduction_terms(yield_diameter_in, diameter_in, angle_deg)
     modes = yield_modes_lb(
-        yield_diameter_in,
-        main_length,
-        side_thickness_in,
-        dowel_bearing_psi(main_specific_gravity, diameter_in, angle_deg),
-        side_bearing_psi,
-        bending_yield_psi,
-        reduction_terms(yield_diameter_in, diameter_in, angle_deg),
+        yield_diameter_in, main_length, side_thickness_in, bearing, side_bearing_psi, bending_yield_psi, terms
     )
     if np.isfinite(share) and (through or rule == "length"):
         share = 1.0  # the shorter bearing length is already in the modes
-    return float(single_shear_lb(modes)) * share, governing_mode(modes)
+    first, second, third = (float(t) for t in terms)
+    return LateralValue(tuple(float(m) for m in modes), share, main_length, bearing, (first, second, third))
 
 
 # --- withdrawal ---------------------------------------------------------------------------------------------
