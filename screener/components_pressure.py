@@ -12,21 +12,29 @@ from screener.standards import asce7_ch30_components as components
 from screener.trace import named
 
 
-def suction_and_pressure(frame: Frame, suction_gcp: float, pressure_gcp: float, what: str = "component") -> Effect:
+def suction_and_pressure(
+    frame: Frame,
+    suction_gcp: float,
+    pressure_gcp: float,
+    what: str = "component",
+    curves: tuple[str, str] = ("", ""),
+) -> Effect:
     """Magnitude of the net pressure (psf): outward with inside pressure in the +GCpi states, inward in the -GCpi ones.
 
-    The least pressure of Sec. 30.2.2 stands in the minimum states.
+    The least pressure of Sec. 30.2.2 stands in the minimum states. ``what`` and ``curves`` (the break points behind both
+    coefficients, in words) name it in a derivation.
     """
     kd = envelope.kd_in_pressure(frame.edition)
     rows, told = np.zeros((len(frame.wind), len(frame.basis))), []
     for i, state in enumerate(frame.wind):
         if state.minimum:
             rows[i, frame.column["one"]] = components.minimum_pressure_psf(frame.edition)
-            told.append(f"least pressure {rows[i, frame.column['one']]:g} psf, {frame.edition} 30.2.2")
+            told.append(f"least pressure, {frame.edition} 30.2.2")
             continue
         rows[i, frame.column["q_components_psf"]] = kd * (-suction_gcp if state.gcpi_sign > 0 else pressure_gcp)
         rows[i, frame.column["q_components_gcpi_psf"]] = kd
-        told.append(f"GCp {suction_gcp if state.gcpi_sign > 0 else pressure_gcp:.4g}, GCpi acting with it")
+        gcp, curve = (suction_gcp, curves[0]) if state.gcpi_sign > 0 else (pressure_gcp, curves[1])
+        told.append(f"GCp {gcp:.6g}{f' ({curve}; linear in log10 area)' if curve else ''}, GCpi acting with it")
     return named(
         frame.wind_effect(frame.trace(rows)),
         f"components and cladding pressure on {what}",
@@ -44,8 +52,14 @@ def wall_pressure(frame: Frame, zone: str, area_sqft: float, roof_angle_deg: flo
         frame,
         float(components.gcp("wall", zone, "suction", roof_angle_deg, area_sqft, frame.edition)),
         float(components.gcp("wall", zone, "pressure", roof_angle_deg, area_sqft, frame.edition)),
-        f"wall zone {zone}, effective area {area_sqft:.1f} sq ft",
+        f"wall zone {zone}, effective area {area_sqft:.2f} sq ft",
+        (_curve(frame, zone, "suction", roof_angle_deg), _curve(frame, zone, "pressure", roof_angle_deg)),
     )
+
+
+def _curve(frame: Frame, zone: str, sign: str, roof_angle_deg: float) -> str:
+    """The break points behind a wall coefficient, where a derivation is asked for."""
+    return components.gcp_words("wall", zone, sign, roof_angle_deg, frame.edition) if frame.traced else ""
 
 
 def least_pressure(frame: Frame) -> Effect:

@@ -184,11 +184,11 @@ def porch_push_rows(ctx: RoofContext, porch: PorchRoof, axis: Axis) -> np.ndarra
         if state.minimum:
             least = envelope.minimum_wall_psf(ctx.frame.edition)
             rows[i, ctx.frame.column["one"]] = least * face
-            told[i] = f"least lateral load {least:g} psf x {face:.1f} sq ft"
+            told[i] = f"least lateral load {least:g} psf"
         else:
             gust = open_roofs.gust_effect_factor(ctx.frame.edition)
             rows[i, ctx.frame.column["q_components_psf"]] = PORCH_NET_CN * gust * ctx.kd * face
-            told[i] = f"CN {PORCH_NET_CN:g}, G {gust:g}, Kd {ctx.kd:g}, face {face:.1f} sq ft"
+            told[i] = f"CN {PORCH_NET_CN:g}, G {gust:g}, Kd {ctx.kd:g}"
     return named(
         ctx.frame.trace(rows),
         f"wind along {axis} on porch {porch.name}",
@@ -253,7 +253,9 @@ def _wind_rows(
             gable = part is not None and not faces_slope(part, state)
             roof_psf = (envelope.minimum_wall_psf if gable else envelope.minimum_roof_psf)(ctx.frame.edition)
             rows[i, one] = state.sense * (force + roof_psf * roof_ft)
-            told[i] = f"least: wall {wall_ft:.2f} ft at {force / wall_ft if wall_ft else 0:g} psf, roof {roof_ft:.2f} ft at {roof_psf:g} psf"
+            if ctx.frame.traced:
+                wall_psf = envelope.minimum_wall_psf(ctx.frame.edition)
+                told[i] = f"least: wall {wall_ft:.4g} ft at {wall_psf:g} psf, roof {roof_ft:.4g} ft at {roof_psf:g} psf"
             continue
         suffix = "E" if zone == state.corner else ""
         wall = wall_coefficient(ctx, state, t, s, suffix)
@@ -262,7 +264,12 @@ def _wind_rows(
         if part is not None:
             force += roof_ft * roof
         rows[i, q] = state.sense * force * ctx.kd
-        told[i] = f"wall {wall_ft:.2f} ft x {wall:.4g}, roof {roof_ft:.2f} ft x {roof:.4g} ({'end zone' if suffix else 'interior'}), Kd {ctx.kd:g}"
+        if ctx.frame.traced:
+            zone_words = "end zone" if suffix else "interior"
+            told[i] = (
+                f"wall {wall_ft:.6g} ft x {wall:.6g} ({_faces_words(ctx, state, t, s, suffix)}), "
+                f"roof {roof_ft:.6g} ft x {roof:.6g}, {zone_words}, Kd {ctx.kd:g}"
+            )
     return named(
         ctx.frame.trace(rows),
         f"wind along {axis} on the house at {t} {s:.1f} ft",
@@ -288,6 +295,22 @@ def wall_coefficient(ctx: RoofContext, state: WindState, t: Axis, s: float, suff
         else:
             net.append(gcpf_at("B", "5" + suffix, 0.0) - gcpf_at("B", "6" + suffix, 0.0))
     return max(net)
+
+
+def _faces_words(ctx: RoofContext, state: WindState, t: Axis, s: float, suffix: str) -> str:
+    """Which pair of Figure 28.3-1 zones the wall coefficient of a place is the difference of, for a derivation."""
+    over = [r for r in ctx.variant.roofs if _covers(r, t, s)] or list(ctx.variant.roofs)
+    told = []
+    for part in over:
+        if faces_slope(part, state):
+            angle = slope_angle_deg(part, state.windward_end) if part.along != state.axis else _hip_angle(part)
+            ends = [gcpf_at("A", n + suffix, angle) for n in "14"]
+            between = envelope.gcpf_words("A", f"1{suffix}", angle)
+            told.append(f"case A 1{suffix} {ends[0]:.6g}{between} less 4{suffix} {ends[1]:.6g} at {angle:.2f} deg")
+        else:
+            ends = [gcpf_at("B", n + suffix, 0.0) for n in "56"]
+            told.append(f"case B 5{suffix} {ends[0]:.6g} less 6{suffix} {ends[1]:.6g}")
+    return "; greater of ".join(dict.fromkeys(told))
 
 
 def _covers(part: RoofPart, t: Axis, s: float) -> bool:

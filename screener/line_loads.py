@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from screener.trace import named, placed
+from screener.trace import Traced, named, placed
 
 Effect = NDArray[np.float64]
 
@@ -48,14 +48,15 @@ class LineLoad:
     def spread(self, lo: float, hi: float, per_ft: Effect, per_ft_at_hi: Effect | None = None) -> None:
         if hi - lo <= SAME_FT:
             return
-        if per_ft_at_hi is None:
+        at_lo, at_hi = per_ft, per_ft if per_ft_at_hi is None else per_ft_at_hi
+        if isinstance(per_ft, Traced) and per_ft_at_hi is None:
             at_lo = at_hi = placed(per_ft, f"{lo:g}-{hi:g} ft")
-        else:
-            at_lo, at_hi = (placed(e, f"{lo:g}-{hi:g} ft, value at {s:g}") for e, s in ((per_ft, lo), (per_ft_at_hi, hi)))
+        elif isinstance(per_ft, Traced):
+            at_lo, at_hi = (placed(e, f"{lo:g}-{hi:g} ft, value at {s:g}") for e, s in ((at_lo, lo), (at_hi, hi)))
         self.pieces.append((lo, hi, at_lo, at_hi))
 
     def point(self, s: float, effect: Effect) -> None:
-        self.points.append((s, placed(effect, f"at {s:.2f} ft")))
+        self.points.append((s, placed(effect, f"at {s:.2f} ft") if isinstance(effect, Traced) else effect))
 
     def add(self, other: LineLoad) -> None:
         self.pieces += other.pieces

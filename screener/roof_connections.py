@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from screener import components_pressure as cladding
-from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads
 from screener.line_loads import STATICS, Effect, LineLoad
 from screener.plans import TOUCH_FT, RoofPart, WallLine
@@ -104,7 +103,6 @@ def _tie_points(
             measure="each",
             count=count,
             facts={"truss_spacing_in": 12.0 * s},
-            steps=_strip_steps(house, part, j, zone),
         )
         _plate_stud(house, part, j, wall, outer, zone, chosen, strips, count)
 
@@ -133,7 +131,6 @@ def _plate_stud(
         measure="each",
         count=count,
         facts={"below": "plate"},
-        steps=_strip_steps(house, part, j, zone),
     )
 
 
@@ -183,49 +180,6 @@ def _boundary_plf(house: HouseLoads, storey: int, wall: WallLine) -> Effect:
         "plf",
         STATICS,
     )
-
-
-def _strip_steps(house: HouseLoads, part: RoofPart, j: int, zone: str) -> list[Step]:
-    rec = Recorder()
-    ends = "end zone 2E, 3E" if zone != "interior" else "zones 2, 3"
-    rec.note(
-        "span and bearings",
-        "from the plan",
-        {
-            "span_ft": part.span,
-            "bearing_at_ft": part.bearings[j][0],
-            "overhang_ft": part.eave_overhang_ft,
-            "spacing_ft": part.spacing_ft,
-        },
-        part.bearings[j][1],
-    )
-    rec.note("roof angle", "atan(pitch/12)", {"pitch_in_12": part.pitch_in_12}, slope_angle_deg(part, "low"), "deg")
-    rec.note(
-        "pressure coefficients",
-        f"GCpf of {ends} at the roof angle",
-        {},
-        "as in the governing case",
-        "",
-        f"{house.frame.edition} Figure 28.3-1",
-    )
-    rec.note(
-        "reaction",
-        "integral of p(u) N(u) du + moment of horizontal components / distance of outer bearings",
-        {},
-        "coefficients of the governing case",
-        "",
-        "statics: simple spans between bearings",
-    )
-    least, greatest = house.variant.weights["roof"]
-    rec.note(
-        "roof dead load on plan area, overhangs included",
-        "least resists, greatest presses",
-        {"least_psf": least, "greatest_psf": greatest},
-        least,
-        "psf",
-        "plan file",
-    )
-    return rec.steps
 
 
 def _girder_points(
@@ -407,7 +361,13 @@ def _sheathing(house: HouseLoads, part: RoofPart) -> None:
                 float(components.gcp(surface, zone, "suction", one, 10.0, house.frame.edition, ratio, overhang))
                 for one in angles
             )
-            effect = cladding.suction_and_pressure(house.frame, gcp, 0.0, f"roof zone {zone}, effective area 10 sq ft")
+            curve = (
+                components.gcp_words(surface, zone, "suction", angle, house.frame.edition, overhang)
+                if house.frame.traced
+                else ""
+            )
+            what = f"roof zone {zone}, effective area 10 sq ft"
+            effect = cladding.suction_and_pressure(house.frame, gcp, 0.0, what, (curve, ""))
             if overhang:  # top and underside together: no internal pressure
                 told = [t.replace("GCpi acting with it", "no internal pressure") for t in states_of(effect)]
                 effect[:, house.frame.column["q_components_gcpi_psf"]] = 0.0

@@ -103,13 +103,19 @@ def _pressure_row(ctx: RoofContext, coefficient: float, internal: int) -> np.nda
 PRESSURE = "p = q Kd (-GCpf) + Kd (+-GCpi) q, outward"
 
 
-def _pressure_text(case: str, name: str, angle_deg: float, coefficient: float, internal: int) -> str:
-    """The values that enter one state's pressure, for a derivation."""
+def _pressure_text(
+    ctx: RoofContext, case: str, name: str, angle_deg: float, coefficient: float, internal: int
+) -> str:
+    """The values that enter one state's pressure, for a derivation; nothing where none is traced."""
+    if not ctx.frame.traced:
+        return ""
     sign = "" if not internal else f", {'+' if internal > 0 else '-'}GCpi"
-    return f"case {case}, zone {name} at {angle_deg:.1f} deg: GCpf {coefficient:.4g}{sign}"
+    between = envelope.gcpf_words(case, name, angle_deg)
+    return f"case {case}, zone {name} at {angle_deg:.2f} deg: GCpf {coefficient:.6g}{between}{sign}"
 
 
 def _soffit_text(ctx: RoofContext, text: str) -> str:
+    """The same for a windward overhang: the soffit below it joins, the inside does not."""
     return f"{text.rsplit(', ', 1)[0]} above, soffit {ctx.soffit_gcp:g} below, no internal pressure"
 
 
@@ -137,7 +143,7 @@ def surface_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone, u: fl
                 name = "3" + name[1:]
                 coefficient = gcpf_at(case, name, angle)
         rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
-        told.append(_pressure_text(case, name, angle, coefficient, state.gcpi_sign))
+        told.append(_pressure_text(ctx, case, name, angle, coefficient, state.gcpi_sign))
     return _figure(ctx, f"pressure on roof {part.name}, {side} slope", np.array(rows), told)
 
 
@@ -271,7 +277,7 @@ def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Z
             row = np.zeros(len(ctx.frame.basis))
             row[ctx.frame.column["one"]] = envelope.minimum_wall_psf(ctx.frame.edition) * (state.axis == normal)
             rows.append(row)
-            told.append(f"least lateral load {row[ctx.frame.column['one']]:g} psf, {ctx.frame.edition} 28.3.4")
+            told.append(f"least lateral load, {ctx.frame.edition} 28.3.4")
             continue
         suffix = "E" if zone == end_zone_end(part, state) else ""
         windward = state.windward_end == side
@@ -286,7 +292,7 @@ def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Z
         angle = slope_angle_deg(part, state.windward_end) if across else hip_angle_deg(part)
         coefficient = gcpf_at(case, surface + suffix, angle)
         rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
-        told.append(_pressure_text(case, surface + suffix, angle, coefficient, state.gcpi_sign))
+        told.append(_pressure_text(ctx, case, surface + suffix, angle, coefficient, state.gcpi_sign))
     return _figure(ctx, f"pressure on the {side} wall across {normal} under roof {part.name}", np.array(rows), told)
 
 
@@ -428,7 +434,7 @@ def _hip_end_rows(ctx: RoofContext, part: RoofPart, end: Side) -> tuple[np.ndarr
         inside.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
         windward = state.axis == part.along and state.windward_end == end
         outside.append(_pressure_row(ctx, coefficient - ctx.soffit_gcp, 0) if windward else inside[-1])
-        told_in.append(_pressure_text("B", name, angle, coefficient, state.gcpi_sign))
+        told_in.append(_pressure_text(ctx, "B", name, angle, coefficient, state.gcpi_sign))
         told_out.append(_soffit_text(ctx, told_in[-1]) if windward else told_in[-1])
     what = f"{end} hip end of roof {part.name}"
     return (

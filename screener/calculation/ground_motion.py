@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from hazard.standards import asce7_ch11_seismic as ch11
 from screener.calculation.wind import read_step
 from screener.demands import IMPORTANCE, LONG_PERIOD_S, SEISMIC_SYSTEM
 from screener.derivation import Part, Step
@@ -35,6 +36,10 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
         ):
             given = {coefficient: float(factor), mapped: float(e.ss_g[lot] if mapped == "SS" else e.s1_g[lot])}
             about: Values = {**given, "site_class": str(e.site_class[lot])}
+            columns = ch11.coefficient_columns(
+                "Fa" if coefficient == "Fa" else "Fv", edition, str(e.site_class[lot]), given[mapped]
+            )
+            about |= {f"table: {coefficient} at {mapped} {at:g}": value for at, value in columns.items()}
             table = "11.4-1" if coefficient == "Fa" else "11.4-2"
             where = f"{edition} 11.4.4, Table {table} (linear between its columns)"
             steps.append(Step(symbol, f"{coefficient} {mapped}", about, float(result), "g", where))

@@ -1,0 +1,220 @@
+"""Demands of one connection taken apart: the loads of a case, and the named effects behind each of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from screener.calculation.sheet import Combination, Demand, Form, RunnerUp
+from screener.demands import DemandModel
+from screener.derivation import Part, Step
+from screener.line_loads import Effect
+from screener.load_states import GRAVITY, Frame
+from screener.points import Point
+from screener.trace import Item, Place, Term, leaves_of, node_of, parts_of
+
+Floats = NDArray[np.float64]
+
+RUNNERS_UP = 3
+NOTHING = 1e-9
+"""Terms smaller than this share of nothing at all are not shown."""
+
+BASIS_WORDS = {
+    "q_envelope_psf": ("q, Chapter 28", "psf"),
+    "q_envelope_gcpi_psf": ("GCpi q, Chapter 28", "psf"),
+    "q_components_psf": ("q, Chapters 27 and 30", "psf"),
+    "q_components_gcpi_psf": ("GCpi q, Chapters 27 and 30", "psf"),
+    "sds_g": ("SDS", "g"),
+    "roof_snow_psf": ("roof snow pf", "psf"),
+    "rho_cs": ("rho Cs", ""),
+}
+
+
+def basis_words(name: str) -> tuple[str, str]:
+    """Words and unit of one hazard number; an unknown name stands for itself."""
+    for stem, words in (("rho_storey_force_lb_", "rho F"), ("diaphragm_force_lb_", "Fp")):
+        if name.startswith(stem):
+            return words + name.removeprefix(stem), "lb"
+    return BASIS_WORDS.get(name, (name, ""))
+
+
+class LoadBook:
+    """Steps of the named effects of one house on one lot: each effect in each load state once, with its own id."""
+
+    def __init__(self, frame: Frame, basis: Floats) -> None:
+        self.frame, self.basis = frame, basis
+        self.steps: dict[str, Step] = {}
+        self._ids: dict[tuple[int, int], str] = {}
+        self._held: list[Item] = []  # an id() is only a name while its object lives
+
+    def step(self, item: Item, row: int) -> str:
+        """Id of the step of an effect in one state (a row of the frame), made with all it needs if it is new."""
+        key = (id(item), row)
+        if key not in self._ids:
+            self._held.append(item)
+            self._ids[key] = name = f"L{len(self._ids) + 1}"
+            self.steps[name] = self._made(name, item, row)
+        return self._ids[key]
+
+    def _made(self, name: str, item: Item, row: int) -> Step:
+        value = item.at(row, self.basis)
+        below = parts_of(item, row)
+        parts = [self._part(t, row) for t in below if abs(t.weight * t.item.at(row, self.basis)) > NOTHING]
+        if not below:
+            parts = self.linear(item.value[row]) if row < len(item.value) else []
+        state = self.frame.row_names[row]
+        note = item.state(row)
+        return Step(
+            f"{item.what} ({state})", item.formula, item.values, value, item.unit, item.source, note, tuple(parts), name
+        )
+
+    def _part(self, term: Term, row: int) -> Part:
+        item = term.item
+        value = item.at(row, self.basis)
+        return Part(item.what, term.weight, value, item.unit, self.step(item, row), term.where)
+
+    def linear(self, coefficients: Floats, keep_constant: bool = False) -> list[Part]:
+        """A row of coefficients as a sum over the lot's hazard numbers; a constant alone needs no sum."""
+        out = []
+        for coefficient, name, number in zip(coefficients, self.frame.basis, self.basis, strict=True):
+            if coefficient != 0.0:
+                words, unit = basis_words(name)
+                plain = name == "one"
+                if plain and np.count_nonzero(coefficients) == 1 and not keep_constant:
+                    continue
+                out.append(Part("constant" if plain else words, float(coefficient), float(number), unit))
+        return out
+
+    def needs(self, ids: list[str]) -> list[str]:
+        """These steps and all that they name, in the order in which they are reached."""
+        seen: dict[str, None] = {}
+        stack = list(reversed(ids))
+        while stack:
+            one = stack.pop()
+            if one in seen or not one:
+                continue
+            seen[one] = None
+            stack += [p.step for p in reversed(self.steps[one].parts) if p.step]
+        return list(seen)
+
+
+class Demands:
+    """Takes the demands of one lot's connections apart: the traced model beside the batch's points and basis."""
+
+    def __init__(self, model: DemandModel, traced: DemandModel, basis: Floats) -> None:
+        self.frame, self.basis = model.frame, basis
+        self.book = LoadBook(traced.frame, basis)
+        self._traced: Mapping[str, Point] = traced.by_name
+        self._effects: dict[tuple[int, str], Item] = {}
+
+    def demand(
+        self,
+        point: Point,
+        values: Floats,
+        k: int,
+        case: int,
+        demand: float,
+        held: tuple[float, float] = (math.nan, math.nan),
+        others: bool = True,
+    ) -> Demand:
+        """One component (place ``k``) of a point in one of its cases; ``values``: (cases, components) of this lot.
+
+        ``held``: the chosen item's capacity and usage ratio.
+        """
+        component = point.components[k]
+        traced = self._traced[point.name]
+        forms, dead, combination = [], (), None
+        if traced.trace is not None:
+            member, load_case, place = traced.trace.of(self.frame, case)
+            c = load_case.combination
+            combination = Combination(c.name, c.clause, c.edition, c.method, load_case.state_name)
+            sides: list[tuple[str, Mapping[str, Effect], Floats]] = [("sum of the loads", member.effects, point.coefficients)]
+            if point.ceiling is not None and member.ceiling is not None:
+                sides = [
+                    ("all loads of the piece, by lever", member.effects, point.coefficients),
+                    ("not more than: the couple and what stands at that end", member.ceiling, point.ceiling),
+                ]
+            for what, effects, rows in sides:
+                forms.append(self._form(what, effects.get(component), rows[case, k], traced, place, component))
+            least = min(range(len(forms)), key=lambda i: forms[i].total)
+            dead = self._dead(sides[least][1].get(component), traced, place)
+        runners, equal = _runners_up(point, values[:, k], case) if others else ((), 0)
+        unit = component.rsplit("_", 1)[-1]
+        name = point.case_names[case]
+        return Demand(component, unit, demand, *held, name, combination, tuple(forms), dead, runners, equal)
+
+    def _form(
+        self, what: str, effect: Effect | None, row: Floats, traced: Point, place: int, component: str
+    ) -> Form:
+        coefficients = tuple(self.book.linear(row, keep_constant=True))
+        total = sum(p.product for p in coefficients)
+        if effect is None or traced.trace is None:
+            return Form(what, (), total, coefficients)
+        parts, sign = [], traced.trace.sign
+        item = self._item(effect, component)
+        for share in self.frame.shares(traced.trace.use, place):
+            value = item.at(share.row, self.basis)
+            if abs(value) <= NOTHING:
+                continue
+            step, words = self.book.step(item, share.row), self.frame.row_names[share.row]
+            parts.append(Part(words, sign * share.factor, value, item.unit, step))
+            if share.per_sds:
+                sds = float(self.basis[self.frame.column["sds_g"]])
+                text = f"vertical shaking, {share.per_sds:+.4g} SDS, on the {words}"
+                parts.append(Part(text, sign * share.per_sds * sds, value, item.unit, step))
+        left = total - sum(p.product for p in parts)
+        if abs(left) > 1e-6 * max(1.0, abs(total)):
+            parts.append(Part("not taken apart", 1.0, left))
+        return Form(what, tuple(parts), total, coefficients)
+
+    def _item(self, effect: Effect, component: str) -> Item:
+        """The effect of one member as a named item, the same one each time it is asked for."""
+        node = node_of(effect)
+        if isinstance(node, Item):
+            return node
+        if isinstance(node, Place):
+            return node.of
+        key = (id(node), component)
+        if key not in self._effects:
+            unit = component.rsplit("_", 1)[-1]
+            words = component.rsplit("_", 1)[0].replace("_", " ")
+            value = np.array(effect, dtype=np.float64)
+            self._effects[key] = Item(f"{words} on this connection", value, node, "sum of its parts", unit=unit)
+        return self._effects[key]
+
+    def _dead(self, effect: Effect | None, traced: Point, place: int) -> tuple[Part, ...]:
+        """The dead load that a case counts, by assembly: weight per unit times how much of it."""
+        if effect is None or traced.trace is None:
+            return ()
+        dead = {self.frame.row[name]: name for name in GRAVITY if name.startswith("dead")}
+        out: dict[tuple[str, float, str], float] = {}
+        for share in self.frame.shares(traced.trace.use, place):
+            if share.row in dead:
+                for t in leaves_of(node_of(self._one(effect)), share.row):
+                    value = t.item.at(share.row, self.basis)
+                    key = (t.item.what, value, t.item.unit)
+                    if value:
+                        out[key] = out.get(key, 0.0) + t.weight
+        return tuple(Part(what, amount, value, unit) for (what, value, unit), amount in out.items())
+
+    def _one(self, effect: Effect) -> Effect:
+        """The effect with a sum over it, so that a named effect is taken apart too."""
+        return 1.0 * effect if isinstance(node_of(effect), Item) else effect
+
+
+def _runners_up(point: Point, values: Floats, case: int) -> tuple[tuple[RunnerUp, ...], int]:
+    """The next cases after the governing one that differ from it and from each other, and how many give the same."""
+    top = float(values[case])
+    near = 1e-9 * max(1.0, abs(top))
+    equal = int((np.abs(values - top) <= near).sum()) - 1
+    out: dict[tuple[str, str], RunnerUp] = {}
+    for i in np.argsort(-values, kind="stable"):
+        value = float(values[i])
+        if value <= 0 or len(out) == RUNNERS_UP:
+            break
+        if top - value > near:
+            out.setdefault((point.case_names[i], f"{value:.6g}"), RunnerUp(point.case_names[i], value))
+    return tuple(out.values()), equal

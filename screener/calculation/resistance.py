@@ -1,0 +1,97 @@
+"""What stands against a demand: the options of a connection, what the chosen one holds and how hard it works."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from screener import capacities
+from screener.calculation.sheet import OptionRow
+from screener.derivation import Part, Step
+
+if TYPE_CHECKING:
+    from screener.capacities import Capacity
+    from screener.pipeline import Prepared
+    from screener.selection import PointResult, Selection
+
+
+def option_name(s: Selection, r: PointResult, n: int) -> str:
+    """An option as the demands table names it."""
+    option = s.options[s.line_of(r.point)][n]
+    return f"{option.item}, {option.arrangement}" if option.item else option.arrangement
+
+
+def shown_option(s: Selection, r: PointResult, lot: int, at: int) -> int:
+    """The option that a lot's results speak of: the chosen one, else the one that works least hard; -1 without any."""
+    chosen = s.chosen(lot, r.point)
+    if chosen >= 0:
+        return chosen
+    return int(r.ratio[at].argmin()) if r.ratio.shape[1] else -1
+
+
+def option_rows(p: Prepared, s: Selection, house: int, r: PointResult, lot: int, at: int) -> tuple[OptionRow, ...]:
+    """Every option of the connection in order of cost, with its verdict."""
+    if not r.ratio.shape[1]:
+        return ()
+    chosen, line = s.chosen(lot, r.point), s.line_of(r.point)
+    labour = p.tract.purchase.labour_usd_per_h
+    costs = [q.cost_cents(labour) / 100.0 for q in s.quantities[house][line]]
+    limit = costs[chosen] if chosen >= 0 else math.nan
+    rows = []
+    for n in range(len(costs)):
+        held, ratio, case = r.held[int(r.held_of[at])][n], float(r.ratio[at, n]), int(r.ratio_case[at, n])
+        governs = r.point.case_names[case] if case >= 0 and math.isfinite(ratio) else ""
+        words = _verdict(held, ratio, costs[n], limit, n == chosen, not s.options[line][n].item)
+        rows.append(
+            (costs[n], n, OptionRow(option_name(s, r, n), n == chosen, costs[n], ratio, governs, words, held.allowable))
+        )
+    return tuple(row for *_, row in sorted(rows, key=lambda row: row[:2]))
+
+
+def _verdict(held: Capacity, ratio: float, cost: float, limit: float, chosen: bool, none: bool) -> str:
+    if not held.usable:
+        return f"not usable: {held.reason}"
+    if chosen:
+        return "chosen"
+    if math.isinf(ratio):
+        return "not enough here" if none else "no capacity in a direction that is needed"
+    if not ratio <= 1.0:
+        return f"fails: {ratio:.3f}"
+    if math.isnan(limit):
+        return "holds"
+    if cost < limit:
+        return f"holds here, ${limit - cost:,.2f} cheaper; must hold wherever the package uses it"
+    return f"holds, ${cost - limit:,.2f} dearer" if cost > limit else "holds, same cost"
+
+
+def ratio_step(r: PointResult, held: Capacity, values: np.ndarray, at: int, n: int) -> Step | None:
+    """The usage ratio as demand over allowable, direction by direction, in the case that gives it."""
+    case, ratio = int(r.ratio_case[at, n]), float(r.ratio[at, n])
+    if case < 0 or not math.isfinite(ratio):
+        return None
+    hazard = "seismic" if r.point.case_hazards[case] == "seismic" else "wind"
+    parts = []
+    for k, component in enumerate(r.point.components):
+        demand, allowable = float(values[case, k]), held.allowable[hazard].get(component, math.nan)
+        if demand > 0 and allowable > 0:
+            unit = component.rsplit("_", 1)[-1]
+            text = f"{component}: {demand:.6g} / {allowable:.6g}"
+            parts.append(Part(text, 1.0 / allowable, demand, unit))
+    alone = held.interaction == "none"
+    formula = "greatest of demand / allowable" if alone else "sum of demand / allowable"
+    source = "hardware list: directions apart" if alone else "NDS 2018 12.4; sum of ratios"
+    note = f"{r.point.case_names[case]}; {hazard} allowables"
+    return Step("usage ratio", formula, {}, ratio, "", source, note, tuple(parts))
+
+
+def capacity_steps(p: Prepared, s: Selection, r: PointResult, at: int, n: int) -> tuple[Step, ...]:
+    """How the option's allowable loads come about, under the hazard of the case that gives its ratio."""
+    option = s.options[s.line_of(r.point)][n]
+    if option.row < 0 or not r.contexts:
+        return ()
+    case = int(r.ratio_case[at, n])
+    hazard = "seismic" if case >= 0 and r.point.case_hazards[case] == "seismic" else "wind"
+    context = r.contexts[int(r.held_of[at])]
+    return tuple(capacities.capacity_steps(option, r.point, p.hardware, context, hazard))
