@@ -181,7 +181,7 @@ def capacity(option: Option, point: ConnectionPoint, hardware: Hardware, context
 def capacity_steps(
     option: Option, point: ConnectionPoint, hardware: Hardware, context: CapacityContext, hazard: str
 ) -> list[Step]:
-    """How `capacity` comes by its numbers under one hazard, recorded while the same functions run; empty if it can't."""
+    """How `capacity` comes by its numbers under one hazard, recorded while the same functions run; else empty."""
     row, serves, record = hardware.rows[option.row], family(point.family), Recorder()
     try:
         case = _Case(row, serves, point.facts, _wood(point, serves), context, hazard, record)
@@ -195,7 +195,8 @@ def capacity_steps(
         if math.isnan(one):
             case.note(f"allowable {name}", "none", {}, math.nan, name.rsplit("_", 1)[-1], row.source)
             continue
-        formula, values, plain = "one piece x pieces", {"piece": one, "pieces": float(option.pieces)}, one * option.pieces
+        formula, values = "one piece x pieces", {"piece": one, "pieces": float(option.pieces)}
+        plain = one * option.pieces
         if serves.measure == "area":
             formula, values, plain = "as computed", {"piece": one}, one
         elif serves.measure == "per_ft":
@@ -721,7 +722,8 @@ def _rod(case: _Case) -> _Piece:
         aisi.rod_tension_lb(row.number("bolt_diameter_in"), aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1])
     )
     held = min(steel, row.number("concrete_uplift_lb", math.inf))
-    about: dict[str, float | str] = {"D_in": row.number("bolt_diameter_in"), "steel_lb": steel, **_concrete(row, "uplift")}
+    diameter = row.number("bolt_diameter_in")
+    about: dict[str, float | str] = {"D_in": diameter, "steel_lb": steel, **_concrete(row, "uplift")}
     formula = "lesser of its steel and a listed concrete value"
     case.note("tension of one rod", formula, about, held, "lb", "AISC 360-16 J3.6")
     return _Piece({"tension": held}, [], [f"tension: steel {steel:.0f} lb; AISC 360-16 J3.6"])

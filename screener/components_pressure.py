@@ -21,8 +21,8 @@ def suction_and_pressure(
 ) -> Effect:
     """Magnitude of the net pressure (psf): outward with inside pressure in the +GCpi states, inward in the -GCpi ones.
 
-    The least pressure of Sec. 30.2.2 stands in the minimum states. ``what`` and ``curves`` (the break points behind both
-    coefficients, in words) name it in a derivation.
+    The least pressure of Sec. 30.2.2 stands in the minimum states. ``what`` and ``curves`` (the break points behind
+    both coefficients, in words) name it in a derivation.
     """
     kd = envelope.kd_in_pressure(frame.edition)
     rows, told = np.zeros((len(frame.wind), len(frame.basis))), []

@@ -29,7 +29,7 @@ def explain(tract: Tract, lot_id: str, point: str | None = None) -> str:
 
 def explained(tract: Tract, lot_id: str, point: str | None = None) -> Sheet:
     """The whole sheet of one lot, every connection taken apart, or those of a name."""
-    return build_sheet(*_screened(tract, lot_id), point)
+    return build_sheet(*_screened(tract, lot_id), point, pictures=True)
 
 
 def lines_of(p: Prepared, s: Selection, lot: int, point: str | None) -> Iterator[str]:

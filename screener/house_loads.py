@@ -12,7 +12,7 @@ from screener.plans import Span, Variant, WallLine
 from screener.points import Member, Point, make_point, rank_demand
 from screener.roof_loads import RoofContext, Side, gcpf_at, roof_context, slope_angle_deg
 from screener.standards import asce7_ch30_components as components
-from screener.trace import named
+from screener.trace import Item, named, node_of, states_of
 
 STUD_THICKNESS_IN = 1.5
 
@@ -128,26 +128,40 @@ class HouseLoads:
         if not wall.exterior:
             return pushes
         suction = -gcpf_at("B", "1E", 0.0) * self.ctx.kd
-        across = f"components and cladding across wall {wall.name}, with the form of 12.11 in seismic states"
-        along = f"main system's side wall, case B zone 1E: GCpf {-suction / self.ctx.kd:g}, with its GCpi"
-        for k, push in enumerate(pushes):
-            told = [along if s.axis == wall.axis and not s.minimum else across for s in self.frame.wind]
+        texts = self._push_texts(wall) if self.frame.traced else [[] for _ in pushes]
+        for push in pushes:
             for i, state in enumerate(self.frame.wind):
                 if state.axis == wall.axis:
                     push[i] = 0.0
                     if not state.minimum:
                         push[i, self.frame.column["q_envelope_psf"]] = suction
                         push[i, self.frame.column["q_envelope_gcpi_psf"]] = state.gcpi_sign * self.ctx.kd
-            pushes[k] = named(
-                push,
-                f"push on wall {wall.name} beside the shear of its line",
-                "p = Kd (|GC| q + GCpi q), or the seismic anchorage of the wall",
-                {"Kd": self.ctx.kd, "height_ft": wall.height_ft, "wall_psf": self.variant.weights["exterior_wall"][1]},
-                "psf",
-                f"{self.frame.edition} 30.3, 28.3, 12.11.2",
-                told,
-            )
-        return pushes
+        what = f"push on wall {wall.name} beside the shear of its line"
+        formula, values = "p = Kd (|GC| q + GCpi q), or the seismic anchorage of the wall", {"Kd": self.ctx.kd}
+        source = f"{self.frame.edition} 30.3, 28.3, 12.11.2"
+        return [named(p, what, formula, values, "psf", source, t) for p, t in zip(pushes, texts, strict=True)]
+
+    def _push_texts(self, wall: WallLine) -> list[list[str]]:
+        """What enters each state of the pushes beside a shear, in words: local wind across, the side wall along."""
+        along = f"main system's side wall, case B zone 1E: GCpf {gcpf_at('B', '1E', 0.0):g}, with its GCpi"
+        local = states_of(self.stud_pressure(wall, "end zone", wall.height_ft))
+        least = [f"least pressure, {self.frame.edition} 30.2.2"] * len(local)
+        shaken = [
+            f"{i.what}: {i.formula}, " + ", ".join(f"{k} {v}" for k, v in i.values.items()) for i in self._forms()
+        ]
+        out = []
+        for across, form in ((local, shaken[0]), (local, shaken[1]), (least, "no shaking")):
+            told = [
+                along if s.axis == wall.axis and not s.minimum else "" if s.axis == wall.axis else across[i]
+                for i, s in enumerate(self.frame.wind)
+            ]
+            out.append([*told, *[form] * len(self.frame.seismic)])
+        return out
+
+    def _forms(self) -> list[Item]:
+        """The two forms of the seismic wall anchorage as named items."""
+        inertia = cladding.wall_inertia(self.frame, self.variant.weights["exterior_wall"][1], self.longest_ft)
+        return [node for node in map(node_of, inertia) if isinstance(node, Item)]
 
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
         """The first rank whose limit holds the demand at the reference hazards: which package line the members join."""

@@ -101,7 +101,7 @@ def lateral_forces(ctx: RoofContext, mass: SeismicMass) -> dict[tuple[int, Axis]
 
 def _share_out(ctx: RoofContext, level: LevelForces, above: LevelForces | None) -> None:
     supports = [line.at for line in level.lines]
-    words = f"level {level.storey + 1} along {level.axis}"
+    words = f"{_level_words(level.storey)} along {level.axis}"
     spans = {"lines_at_ft": ", ".join(f"{line.name} {line.at:g}" for line in level.lines)}
     source = f"{STATICS}: simple spans between shear lines, flexible diaphragm ({ctx.frame.edition} 12.3.1.1)"
     for line, reaction in zip(level.lines, level.own.reactions(supports), strict=True):
@@ -114,6 +114,10 @@ def _share_out(ctx: RoofContext, level: LevelForces, above: LevelForces | None) 
     for name, force in level.line_force.items():
         what = f"force of line {name} at {words}"
         level.line_force[name] = named(force, what, "own level + levels above", spans, "lb", source)
+
+
+def _level_words(storey: int) -> str:
+    return f"level {storey + 1}" if storey >= 0 else "the first floor"
 
 
 def _bring_down(level: LevelForces, above: LevelForces, supports: list[float]) -> None:
@@ -272,7 +276,7 @@ def _wind_rows(
             )
     return named(
         ctx.frame.trace(rows),
-        f"wind along {axis} on the house at {t} {s:.1f} ft",
+        f"wind along {axis} on the house",
         "q Kd (wall height x (GCpf windward - leeward) + roof height x (GCpf 2 - 3 or 5 - 6)), signed",
         {},
         "plf",
@@ -385,7 +389,7 @@ class SeismicMass:
                 unit[first + i, ctx.frame.column[name]] = state.sense
         unit = named(
             unit,
-            f"{'storey' if kind == 'storey' else 'diaphragm'} force of level {storey + 1} along {axis}",
+            f"{'storey' if kind == 'storey' else 'diaphragm'} force of {_level_words(storey)} along {axis}",
             ("rho Fx" if kind == "storey" else "Fpx") if storey >= 0 else "rho Cs w of the first floor",
             {"weight_lb": total},
             "lb",
@@ -455,9 +459,7 @@ def _spread_box(
     spread[storey, "y"].spread(x0, x1, np.array(psf * (y1 - y0)))
 
 
-def _spread_walls(
-    spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of: int, onto: int
-) -> list[WeightPart]:
+def _spread_walls(spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of: int, onto: int) -> list[WeightPart]:
     """Half the walls of storey ``of`` onto the level ``onto``: exterior walls where they stand, partitions evenly.
 
     Returns what was put there."""

@@ -205,7 +205,7 @@ class Frame:
         return self._combination_tables[use]
 
     def shares(self, use: str, case: int) -> list[Share]:
-        """The loads of one case as ``combine`` adds them: the demand is the sum of factor x row + per_sds x SDS x row."""
+        """The loads of one case as ``combine`` adds them: the sum of factor x row + per_sds x SDS x row."""
         _, factors, vertical = self._combined(use)
         dead = self.row["dead_least" if use == "uplift" else "dead_greatest"]
         rows = np.flatnonzero(factors[case] != 0.0)

@@ -152,9 +152,7 @@ def make_point(
     )
 
 
-def _trace(
-    frame: Frame, members: Sequence[Member], use: str, sign: float, chosen: Sequence[int]
-) -> PointTrace | None:
+def _trace(frame: Frame, members: Sequence[Member], use: str, sign: float, chosen: Sequence[int]) -> PointTrace | None:
     if not frame.traced:
         return None
     return PointTrace(use, sign, tuple(members), tuple(divmod(i, len(frame.cases(use))) for i in chosen))

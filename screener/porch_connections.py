@@ -53,7 +53,9 @@ def _porch(house: HouseLoads, porch: PorchRoof) -> None:
             measure="each",
             count=count,
         )
-    footing = house.frame.gravity("weight of the footing", "lb", dead_least=-porch.footing_weight_lb, dead_greatest=-porch.footing_weight_lb)
+    footing = house.frame.gravity(
+        "weight of the footing", "lb", dead_least=-porch.footing_weight_lb, dead_greatest=-porch.footing_weight_lb
+    )
     house.add(
         f"post footing: {porch.name}",
         "post_footing",

@@ -39,7 +39,11 @@ class RoofContext:
 
     def dead_and_live(self, psf_least: float, psf_greatest: float) -> Effect:
         return self.frame.gravity(
-            "weight, live load and snow of the roof", dead_least=-psf_least, dead_greatest=-psf_greatest, roof_live=-ROOF_LIVE_PSF, snow=-1.0
+            "weight, live load and snow of the roof",
+            dead_least=-psf_least,
+            dead_greatest=-psf_greatest,
+            roof_live=-ROOF_LIVE_PSF,
+            snow=-1.0,
         )
 
 
@@ -103,9 +107,7 @@ def _pressure_row(ctx: RoofContext, coefficient: float, internal: int) -> np.nda
 PRESSURE = "p = q Kd (-GCpf) + Kd (+-GCpi) q, outward"
 
 
-def _pressure_text(
-    ctx: RoofContext, case: str, name: str, angle_deg: float, coefficient: float, internal: int
-) -> str:
+def _pressure_text(ctx: RoofContext, case: str, name: str, angle_deg: float, coefficient: float, internal: int) -> str:
     """The values that enter one state's pressure, for a derivation; nothing where none is traced."""
     if not ctx.frame.traced:
         return ""
@@ -207,6 +209,7 @@ def strip_reactions(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[Effect
     weight = ctx.dead_and_live(least, greatest)
     for j, share in enumerate(_hat_integrals(supports, lo - o, hi + o)):
         out[j] += share * weight
+    about: dict[str, float | str]
     about = {"span_ft": part.span, "overhang_ft": o, "bearings_at_ft": ", ".join(f"{b:g}" for b in supports)}
     return [
         named(

@@ -143,14 +143,6 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
         "",
         "SDPWS 2015 4.3.3.4.1, 4.3.4 (from memory)",
     )
-    rec.note(
-        "overturning couple",
-        "share V h / arm",
-        {"h_ft": lever, "arm_ft": arm},
-        segment.share / total * lever / arm,
-        "lb per lb of line force",
-        "statics",
-    )
     _hold_down(
         house,
         label,
@@ -238,7 +230,8 @@ def _end_post(
     stud = house.variant.plan.plan.stud_spacing_in / 12.0
     members = []
     for place, couple, inward, name in ((span.lo, lo, 0.1, "low end"), (span.hi, hi, -0.1, "high end")):
-        packs = named(_packs_at(house, loads, place), f"openings and girders at {place:.2f} ft", "sum", {}, "lb", STATICS)
+        what = f"openings and girders at {place:.2f} ft"
+        packs = named(_packs_at(house, loads, place), what, "sum", {}, "lb", STATICS)
         plain = named(
             stud * loads.foot.density_at(place + inward),
             f"one stud's share of the spread load at {place + inward:.2f} ft",

@@ -42,6 +42,15 @@ class Item:
     unit: str = ""
     source: str = ""
     states: Sequence[str] = ()
+    _parts: dict[int, list[Term]] = field(default_factory=dict, repr=False)
+
+    def parts(self, row: int) -> list[Term]:
+        """What it is made of in one load state, worked out once; empty where it starts."""
+        if self.of is None:
+            return []
+        if row not in self._parts:
+            self._parts[row] = terms_of(self.of, row)
+        return self._parts[row]
 
     def at(self, row: int, basis: Floats) -> float:
         """Number of one load state (row) for one lot's hazard numbers, in the item's unit."""
@@ -166,7 +175,7 @@ def terms_of(node: Node, row: int) -> list[Term]:
         weight = weights.get(id(one), 0.0)
         if isinstance(one, Mix):
             for parent, share in one.parents:
-                factor = float(share) if np.ndim(share) == 0 else float(np.asarray(share)[row])
+                factor = share if isinstance(share, float) else float(share[row])
                 weights[id(parent)] = weights.get(id(parent), 0.0) + weight * factor
         else:
             item, where = (one.of, one.where) if isinstance(one, Place) else (one, "")
@@ -175,18 +184,13 @@ def terms_of(node: Node, row: int) -> list[Term]:
     return [Term(*held) for held in ends.values() if held[2] != 0.0]
 
 
-def parts_of(item: Item, row: int) -> list[Term]:
-    """What an item is made of in one load state; empty where it starts."""
-    return [] if item.of is None else terms_of(item.of, row)
-
-
 def leaves_of(node: Node, row: int) -> list[Term]:
     """The items at which a node starts in one load state, with their weights through all that lies between."""
     out: dict[int, list[Any]] = {}
     stack = [(t.item, t.weight, t.where) for t in reversed(terms_of(node, row))]
     while stack:
         item, weight, where = stack.pop()
-        below = parts_of(item, row)
+        below = item.parts(row)
         if below:
             stack += [(t.item, weight * t.weight, t.where) for t in reversed(below)]
         else:

@@ -54,7 +54,10 @@ def _floor_on(house: HouseLoads, wall: WallLine, top: LineLoad) -> None:
         return
     least, greatest = house.variant.weights["floor"]
     per_sqft = house.frame.gravity(
-        "weight and live load of the floor", dead_least=-least, dead_greatest=-greatest, floor_live=-house.variant.plan.plan.floor_live_psf
+        "weight and live load of the floor",
+        dead_least=-least,
+        dead_greatest=-greatest,
+        floor_live=-house.variant.plan.plan.floor_live_psf,
     )
     top.spread(wall.lo, wall.hi, per_sqft * wall.floor_tributary_ft)
     house.enter(f"floor on {wall.name}", per_sqft * (wall.floor_tributary_ft * wall.length))

@@ -32,15 +32,24 @@ if TYPE_CHECKING:
     from screener.selection import HouseResult, PointResult, Selection
 
 WIND_COLUMNS = ("wind from, deg", "exposure", "Kzt", "Kz Kzt, Ch. 28", "Kz Kzt, Ch. 27 and 30", "")
+WIND_TITLE = "Exposure and terrain by wind direction"
 TOE_LIMIT = "toe-nail limit"
 
 
 def build_sheet(
-    p: Prepared, s: Selection, lot: int, point: str | None = None, hardest_only: bool = False
+    p: Prepared,
+    s: Selection,
+    lot: int,
+    point: str | None = None,
+    hardest_only: bool = False,
+    pictures: bool = False,
+    traced: DemandModel | None = None,
 ) -> Sheet:
     """The sheet of one lot (its place among the usable ones).
 
     ``point``: only connections of this name, or with it in their name. ``hardest_only``: the hardest-worked one.
+    ``pictures``: with the terrain profile and the exposure rose as SVG. ``traced``: the house's traced model, where
+    many sheets of one house are built.
     """
     house, row = int(p.houses.of_lot[p.usable[lot]]), p.lots.iloc[p.usable[lot]]
     model = p.models[house] if house >= 0 else None
@@ -48,7 +57,7 @@ def build_sheet(
     at = np.flatnonzero(result.lots == lot) if result is not None else np.empty(0, dtype=np.intp)
     sections = [
         Section("wind", "Wind at the lot", tuple(wind.wind_steps(p, lot))),
-        Section("directions", "Exposure and terrain by wind direction", (), WIND_COLUMNS, tuple(wind.directions(p, lot))),
+        Section("directions", WIND_TITLE, (), WIND_COLUMNS, tuple(wind.directions(p, lot))),
         Section("ground-motion", "Ground motion at the lot", tuple(ground_motion.seismic_steps(p, lot, house))),
         Section("snow", "Snow at the lot", tuple(ground_motion.snow_steps(p, lot))),
     ]
@@ -63,6 +72,7 @@ def build_sheet(
         s.package_names[tier] if tier >= 0 else "no package",
         tuple(sections),
         tuple((f.severity, f.code, f.detail, f.next_step) for f in flags),
+        pictures=_pictures(p, lot) if pictures else (),
     )
     if model is None or result is None:
         return _with(sheet, no_demands="No plan is chosen for this lot: no demands.")
@@ -71,7 +81,15 @@ def build_sheet(
         return _with(sheet, sections=tuple(sections), no_demands="A hazard is missing at this lot: no demands.")
     forces = ground_motion.force_steps(p, lot, model, result.basis[int(at[0])])
     sections.append(Section("forces", "Seismic forces of the house", tuple(forces)))
-    return _Lot(p, s, result, house, lot, int(at[0]), sections).fill(sheet, point, hardest_only)
+    demands = Demands(model, traced or model.traced(), result.basis[int(at[0])])
+    return _Lot(p, s, result, house, lot, int(at[0]), sections, demands).fill(sheet, point, hardest_only)
+
+
+def _pictures(p: Prepared, lot: int) -> tuple[tuple[str, str], ...]:
+    from screener.hazard_pictures import pictures_of_lot
+
+    made = pictures_of_lot(p.site, lot, None, p.tract.name)
+    return tuple((name, text) for name, text in sorted(made.items()) if name.endswith(".svg"))
 
 
 def _with(sheet: Sheet, **changes: object) -> Sheet:
@@ -132,12 +150,19 @@ class _Lot:
     """What every connection of one lot is taken apart with."""
 
     def __init__(
-        self, p: Prepared, s: Selection, result: HouseResult, house: int, lot: int, at: int, sections: list[Section]
+        self,
+        p: Prepared,
+        s: Selection,
+        result: HouseResult,
+        house: int,
+        lot: int,
+        at: int,
+        sections: list[Section],
+        demands: Demands,
     ) -> None:
         self.p, self.s, self.result, self.house, self.lot, self.at = p, s, result, house, lot, at
-        self.sections = sections
+        self.sections, self.demands = sections, demands
         self.basis = result.basis[at]
-        self.demands = Demands(result.model, result.model.traced(), self.basis)
 
     def fill(self, sheet: Sheet, point: str | None, hardest_only: bool) -> Sheet:
         overview = self._overview()
@@ -147,6 +172,8 @@ class _Lot:
             chosen = chosen[:1] if hardest_only else chosen
         else:
             chosen = matching(self.result, point)
+            names = {r.point.name for r in chosen}
+            overview = [row for row in overview if row.name in names]
         connections = tuple(self.connection(r) for r in chosen)
         book = self.demands.book
         used = [one for c in connections for one in c.uses]

@@ -157,8 +157,8 @@ def _levels(
     for n, weight in enumerate(weights):
         values: Values = {"Cvx": float(shares[n]), "V_lb": v, "w_lb": float(weight), "h_ft": heights[n], "k": k}
         note = f"with redundancy rho Fx = {rho * forces[n]:.6g} lb"
-        where = f"{edition} 12.8.3, Eq. 12.8-11, 12.8-12"
-        steps.append(Step(f"storey force F{n + 1}", "Cvx V, Cvx = w h^k / sum(w h^k)", values, forces[n], "lb", where, note))
+        where, formula = f"{edition} 12.8.3, Eq. 12.8-11, 12.8-12", "Cvx V, Cvx = w h^k / sum(w h^k)"
+        steps.append(Step(f"storey force F{n + 1}", formula, values, forces[n], "lb", where, note))
     for n, weight in enumerate(weights):
         above = sum(forces[n:]) / float(weights[n:].sum())
         least, most = 0.2 * sds * IMPORTANCE, 0.4 * sds * IMPORTANCE

@@ -14,7 +14,7 @@ from screener.derivation import Part, Step
 from screener.line_loads import Effect
 from screener.load_states import GRAVITY, Frame
 from screener.points import Point
-from screener.trace import Item, Place, Term, leaves_of, node_of, parts_of
+from screener.trace import Item, Place, Term, leaves_of, node_of
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +41,9 @@ def basis_words(name: str) -> tuple[str, str]:
     return BASIS_WORDS.get(name, (name, ""))
 
 
+BEING_MADE = Step("", "", {}, math.nan, "", "")
+
+
 class LoadBook:
     """Steps of the named effects of one house on one lot: each effect in each load state once, with its own id."""
 
@@ -48,6 +51,7 @@ class LoadBook:
         self.frame, self.basis = frame, basis
         self.steps: dict[str, Step] = {}
         self._ids: dict[tuple[int, int], str] = {}
+        self._leaves: dict[object, str] = {}
         self._held: list[Item] = []  # an id() is only a name while its object lives
 
     def step(self, item: Item, row: int) -> str:
@@ -55,13 +59,25 @@ class LoadBook:
         key = (id(item), row)
         if key not in self._ids:
             self._held.append(item)
-            self._ids[key] = name = f"L{len(self._ids) + 1}"
+            alike = self._alike(item, row)
+            if alike in self._leaves:
+                self._ids[key] = self._leaves[alike]
+                return self._ids[key]
+            self._ids[key] = self._leaves[alike] = name = f"L{len(self.steps) + 1}"
+            self.steps[name] = BEING_MADE
             self.steps[name] = self._made(name, item, row)
         return self._ids[key]
 
+    def _alike(self, item: Item, row: int) -> object:
+        """What two starting effects must share to be told once: everything that would be printed of them."""
+        if item.of is not None and item.parts(row):
+            return id(item), row
+        numbers = tuple(item.value[row]) if row < len(item.value) else ()
+        return item.what, item.formula, tuple(item.values.items()), row, item.state(row), numbers
+
     def _made(self, name: str, item: Item, row: int) -> Step:
         value = item.at(row, self.basis)
-        below = parts_of(item, row)
+        below = item.parts(row)
         parts = [self._part(t, row) for t in below if abs(t.weight * t.item.at(row, self.basis)) > NOTHING]
         if not below:
             parts = self.linear(item.value[row]) if row < len(item.value) else []
@@ -126,12 +142,14 @@ class Demands:
         """
         component = point.components[k]
         traced = self._traced[point.name]
-        forms, dead, combination = [], (), None
+        forms, combination = list[Form](), None
+        dead: tuple[Part, ...] = ()
         if traced.trace is not None:
             member, load_case, place = traced.trace.of(self.frame, case)
             c = load_case.combination
             combination = Combination(c.name, c.clause, c.edition, c.method, load_case.state_name)
-            sides: list[tuple[str, Mapping[str, Effect], Floats]] = [("sum of the loads", member.effects, point.coefficients)]
+            sides: list[tuple[str, Mapping[str, Effect], Floats]]
+            sides = [("sum of the loads", member.effects, point.coefficients)]
             if point.ceiling is not None and member.ceiling is not None:
                 sides = [
                     ("all loads of the piece, by lever", member.effects, point.coefficients),
@@ -146,9 +164,7 @@ class Demands:
         name = point.case_names[case]
         return Demand(component, unit, demand, *held, name, combination, tuple(forms), dead, runners, equal)
 
-    def _form(
-        self, what: str, effect: Effect | None, row: Floats, traced: Point, place: int, component: str
-    ) -> Form:
+    def _form(self, what: str, effect: Effect | None, row: Floats, traced: Point, place: int, component: str) -> Form:
         coefficients = tuple(self.book.linear(row, keep_constant=True))
         total = sum(p.product for p in coefficients)
         if effect is None or traced.trace is None:

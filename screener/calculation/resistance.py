@@ -76,9 +76,7 @@ def ratio_step(r: PointResult, held: Capacity, values: np.ndarray, at: int, n: i
     for k, component in enumerate(r.point.components):
         demand, allowable = float(values[case, k]), held.allowable[hazard].get(component, math.nan)
         if demand > 0 and allowable > 0:
-            unit = component.rsplit("_", 1)[-1]
-            text = f"{component}: {demand:.6g} / {allowable:.6g}"
-            parts.append(Part(text, 1.0 / allowable, demand, unit))
+            parts.append(Part(f"{component}: {demand:.6g} / {allowable:.6g}", 1.0, demand / allowable))
     alone = held.interaction == "none"
     formula = "greatest of demand / allowable" if alone else "sum of demand / allowable"
     source = "hardware list: directions apart" if alone else "NDS 2018 12.4; sum of ratios"

@@ -25,7 +25,7 @@ class Combination:
 
 @dataclass(frozen=True)
 class Form:
-    """One sum whose value is a demand: loads of the case times their factors; ``coefficients``: the batch's own form."""
+    """One sum whose value is a demand: loads of the case times their factors; ``coefficients``: the batch's form."""
 
     what: str
     parts: tuple[Part, ...]
@@ -145,6 +145,7 @@ class Sheet:
     connections: tuple[Connection, ...] = ()
     loads: Mapping[str, Step] = field(default_factory=dict)
     no_demands: str = ""
+    pictures: tuple[tuple[str, str], ...] = ()
 
 
 def to_record(sheet: Sheet) -> dict[str, Any]:

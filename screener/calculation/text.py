@@ -63,6 +63,10 @@ def _connection(c: Connection) -> Iterator[str]:
     for step in c.about:
         yield from (f"  {line}" for line in step.lines())
     for d in c.demands:
+        if d.demand <= 0:
+            total = f"; the largest gives {d.governing_form.total:.1f} {d.unit}: {d.case}" if d.forms else ""
+            yield f"  {d.component}: no demand in any case{total}"
+            continue
         yield f"  {d.component}: governing case {d.case}"
         yield from _demand(d)
         if d.equal_cases:

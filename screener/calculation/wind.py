@@ -146,7 +146,7 @@ def exposure_steps(site: SiteHazards, lot: int, edition: str) -> list[Step]:
 
 
 def terrain_steps(site: SiteHazards, lot: int, edition: str) -> list[Step]:
-    """The feature that governs Kzt, or comes nearest to counting, and that of the wind that governs q where it differs."""
+    """The feature that governs Kzt, or comes nearest to counting, and that of the wind that governs q."""
     columns = site.columns
     if site.terrain is None or "terrain_form" not in columns or not columns["terrain_form"][lot]:
         given = site.read.get("Kzt")
@@ -167,9 +167,7 @@ def terrain_steps(site: SiteHazards, lot: int, edition: str) -> list[Step]:
     return steps
 
 
-def _kzt(
-    site: SiteHazards, lot: int, way: int, edition: str, result: float, about: dict[str, float | str]
-) -> Step:
+def _kzt(site: SiteHazards, lot: int, way: int, edition: str, result: float, about: dict[str, float | str]) -> Step:
     assert site.terrain is not None
     a, letter, z = site.terrain.assessment, str(site.terrain.letters[lot, way]), float(site.terrain.z_ft[lot])
     form, height, length, x = (
@@ -258,6 +256,7 @@ def directions(p: Prepared, lot: int) -> Directions:
         for floor in (True, False):
             product = float(np.asarray(ch26.kz(h, letter, edition, floor))) * float(site.kzt[lot, k])
             cells.append(f"{product:.4f}" if np.isfinite(product) else "?")
-        marks = [c for n, c in (("envelope", "28"), ("components", "27, 30")) if getattr(site, f"{n}_direction")[lot] == k]
+        both = (("28", site.envelope_direction), ("27, 30", site.components_direction))
+        marks = [chapter for chapter, way in both if way[lot] == k]
         rows.append((*cells, "governs " + " and ".join(marks) if marks else ""))
     return rows
