@@ -43,6 +43,7 @@ class Item:
     source: str = ""
     states: Sequence[str] = ()
     _parts: dict[int, list[Term]] = field(default_factory=dict, repr=False)
+    _leaves: dict[int, list[Term]] = field(default_factory=dict, repr=False)
 
     def parts(self, row: int) -> list[Term]:
         """What it is made of in one load state, worked out once; empty where it starts."""
@@ -51,6 +52,18 @@ class Item:
         if row not in self._parts:
             self._parts[row] = terms_of(self.of, row)
         return self._parts[row]
+
+    def leaves(self, row: int) -> list[Term]:
+        """The items at which it starts in one load state, with their weights through all that lies between."""
+        if row not in self._leaves:
+            below = self.parts(row)
+            out: dict[int, list[Any]] = {} if below else {id(self): [self, "", 1.0]}
+            for part in below:
+                for leaf in part.item.leaves(row):
+                    held = out.setdefault(id(leaf.item), [leaf.item, leaf.where or part.where, 0.0])
+                    held[2] += part.weight * leaf.weight
+            self._leaves[row] = [Term(*held) for held in out.values()]
+        return self._leaves[row]
 
     def at(self, row: int, basis: Floats) -> float:
         """Number of one load state (row) for one lot's hazard numbers, in the item's unit."""
@@ -182,21 +195,6 @@ def terms_of(node: Node, row: int) -> list[Term]:
             held = ends.setdefault((id(item), where), [item, where, 0.0])
             held[2] += weight
     return [Term(*held) for held in ends.values() if held[2] != 0.0]
-
-
-def leaves_of(node: Node, row: int) -> list[Term]:
-    """The items at which a node starts in one load state, with their weights through all that lies between."""
-    out: dict[int, list[Any]] = {}
-    stack = [(t.item, t.weight, t.where) for t in reversed(terms_of(node, row))]
-    while stack:
-        item, weight, where = stack.pop()
-        below = item.parts(row)
-        if below:
-            stack += [(t.item, weight * t.weight, t.where) for t in reversed(below)]
-        else:
-            held = out.setdefault(id(item), [item, where, 0.0])
-            held[2] += weight
-    return [Term(*held) for held in out.values()]
 
 
 def _downward(root: Node) -> list[Node]:

@@ -163,6 +163,7 @@ class _Lot:
         self.p, self.s, self.result, self.house, self.lot, self.at = p, s, result, house, lot, at
         self.sections, self.demands = sections, demands
         self.basis = result.basis[at]
+        self._line_costs: dict[str, list[float]] = {}
 
     def fill(self, sheet: Sheet, point: str | None, hardest_only: bool) -> Sheet:
         overview = self._overview()
@@ -233,7 +234,7 @@ class _Lot:
             point.schedule,
             demands,
             together,
-            resistance.option_rows(self.p, self.s, self.house, r, self.lot, at),
+            resistance.option_rows(self.s, r, self.lot, at, self._costs(point.schedule)),
             item,
             math.nan if pieces is None or isinstance(pieces.result, str) else pieces.result,
             ratio,
@@ -245,6 +246,14 @@ class _Lot:
             point.steps,
             tuple(uses),
         )
+
+    def _costs(self, line: str) -> list[float]:
+        """Cost of every option of a package line, counted once a sheet."""
+        if line not in self._line_costs:
+            known = line in self.s.lines
+            place = self.s.lines.index(line) if known else -1
+            self._line_costs[line] = resistance.line_costs_usd(self.p, self.s, self.house, place) if known else []
+        return self._line_costs[line]
 
     def _held(self, r: PointResult, k: int, chosen: int) -> tuple[float, float]:
         """Capacity and usage ratio of one component as the demands table states them."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from screener.derivation import Part, Step
 from screener.line_loads import Effect
 from screener.load_states import GRAVITY, Frame
 from screener.points import Point
-from screener.trace import Item, Place, Term, leaves_of, node_of
+from screener.trace import Item, Place, Term, node_of
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,7 @@ BASIS_WORDS = {
 }
 
 
+@cache
 def basis_words(name: str) -> tuple[str, str]:
     """Words and unit of one hazard number; an unknown name stands for itself."""
     for stem, words in (("rho_storey_force_lb_", "rho F"), ("diaphragm_force_lb_", "Fp")):
@@ -94,14 +96,12 @@ class LoadBook:
 
     def linear(self, coefficients: Floats, keep_constant: bool = False) -> list[Part]:
         """A row of coefficients as a sum over the lot's hazard numbers; a constant alone needs no sum."""
-        out = []
-        for coefficient, name, number in zip(coefficients, self.frame.basis, self.basis, strict=True):
-            if coefficient != 0.0:
-                words, unit = basis_words(name)
-                plain = name == "one"
-                if plain and np.count_nonzero(coefficients) == 1 and not keep_constant:
-                    continue
-                out.append(Part("constant" if plain else words, float(coefficient), float(number), unit))
+        out, places = [], np.flatnonzero(coefficients)
+        for k in places:
+            name = self.frame.basis[k]
+            words, unit = ("constant", "") if name == "one" else basis_words(name)
+            if name != "one" or len(places) > 1 or keep_constant:
+                out.append(Part(words, float(coefficients[k]), float(self.basis[k]), unit))
         return out
 
     def needs(self, ids: list[str]) -> list[str]:
@@ -209,16 +209,12 @@ class Demands:
         out: dict[tuple[str, float, str], float] = {}
         for share in self.frame.shares(traced.trace.use, place):
             if share.row in dead:
-                for t in leaves_of(node_of(self._one(effect)), share.row):
+                for t in self._item(effect, "").leaves(share.row):
                     value = t.item.at(share.row, self.basis)
                     key = (t.item.what, value, t.item.unit)
                     if value:
                         out[key] = out.get(key, 0.0) + t.weight
         return tuple(Part(what, amount, value, unit) for (what, value, unit), amount in out.items())
-
-    def _one(self, effect: Effect) -> Effect:
-        """The effect with a sum over it, so that a named effect is taken apart too."""
-        return 1.0 * effect if isinstance(node_of(effect), Item) else effect
 
 
 def _runners_up(point: Point, values: Floats, case: int) -> tuple[tuple[RunnerUp, ...], int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,13 +32,17 @@ def shown_option(s: Selection, r: PointResult, lot: int, at: int) -> int:
     return int(r.ratio[at].argmin()) if r.ratio.shape[1] else -1
 
 
-def option_rows(p: Prepared, s: Selection, house: int, r: PointResult, lot: int, at: int) -> tuple[OptionRow, ...]:
-    """Every option of the connection in order of cost, with its verdict."""
+def line_costs_usd(p: Prepared, s: Selection, house: int, line: int) -> list[float]:
+    """What each option of a package line costs for one house, labour included."""
+    labour = p.tract.purchase.labour_usd_per_h
+    return [q.cost_cents(labour) / 100.0 for q in s.quantities[house][line]]
+
+
+def option_rows(s: Selection, r: PointResult, lot: int, at: int, costs: Sequence[float]) -> tuple[OptionRow, ...]:
+    """Every option of the connection in order of cost (``line_costs_usd``), with its verdict."""
     if not r.ratio.shape[1]:
         return ()
     chosen, line = s.chosen(lot, r.point), s.line_of(r.point)
-    labour = p.tract.purchase.labour_usd_per_h
-    costs = [q.cost_cents(labour) / 100.0 for q in s.quantities[house][line]]
     limit = costs[chosen] if chosen >= 0 else math.nan
     rows = []
     for n in range(len(costs)):
