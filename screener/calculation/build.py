@@ -36,6 +36,15 @@ WIND_TITLE = "Exposure and terrain by wind direction"
 TOE_LIMIT = "toe-nail limit"
 
 
+class Memo:
+    """What does not depend on the lot, kept between the sheets of one house: its traced model, capacities, costs."""
+
+    def __init__(self, model: DemandModel) -> None:
+        self.traced = model.traced()
+        self.capacity: dict[tuple[str, int, str, int], tuple[Step, ...]] = {}
+        self.costs: dict[str, list[float]] = {}
+
+
 def build_sheet(
     p: Prepared,
     s: Selection,
@@ -43,13 +52,13 @@ def build_sheet(
     point: str | None = None,
     hardest_only: bool = False,
     pictures: bool = False,
-    traced: DemandModel | None = None,
+    memo: Memo | None = None,
 ) -> Sheet:
     """The sheet of one lot (its place among the usable ones).
 
     ``point``: only connections of this name, or with it in their name. ``hardest_only``: the hardest-worked one.
-    ``pictures``: with the terrain profile and the exposure rose as SVG. ``traced``: the house's traced model, where
-    many sheets of one house are built.
+    ``pictures``: with the terrain profile and the exposure rose as SVG. ``memo``: what the sheets of one house share,
+    where many are built.
     """
     house, row = int(p.houses.of_lot[p.usable[lot]]), p.lots.iloc[p.usable[lot]]
     model = p.models[house] if house >= 0 else None
@@ -81,8 +90,7 @@ def build_sheet(
         return _with(sheet, sections=tuple(sections), no_demands="A hazard is missing at this lot: no demands.")
     forces = ground_motion.force_steps(p, lot, model, result.basis[int(at[0])])
     sections.append(Section("forces", "Seismic forces of the house", tuple(forces)))
-    demands = Demands(model, traced or model.traced(), result.basis[int(at[0])])
-    return _Lot(p, s, result, house, lot, int(at[0]), sections, demands).fill(sheet, point, hardest_only)
+    return _Lot(p, s, result, house, lot, int(at[0]), sections, memo or Memo(model)).fill(sheet, point, hardest_only)
 
 
 def _pictures(p: Prepared, lot: int) -> tuple[tuple[str, str], ...]:
@@ -158,12 +166,12 @@ class _Lot:
         lot: int,
         at: int,
         sections: list[Section],
-        demands: Demands,
+        memo: Memo,
     ) -> None:
         self.p, self.s, self.result, self.house, self.lot, self.at = p, s, result, house, lot, at
-        self.sections, self.demands = sections, demands
+        self.sections, self.memo = sections, memo
         self.basis = result.basis[at]
-        self._line_costs: dict[str, list[float]] = {}
+        self.demands = Demands(result.model, memo.traced, self.basis)
 
     def fill(self, sheet: Sheet, point: str | None, hardest_only: bool) -> Sheet:
         overview = self._overview()
@@ -221,7 +229,7 @@ class _Lot:
                 for k in range(len(point.components))
                 if values[case, k] > 0 and case != int(r.case[at, k])
             )
-        capacity = resistance.capacity_steps(self.p, self.s, r, at, n) if n >= 0 else ()
+        capacity = self._capacity(r, n) if n >= 0 else ()
         item = resistance.option_name(self.s, r, chosen) if chosen >= 0 else ""
         pieces = self._pieces(r, chosen) if chosen >= 0 else None
         uses = self.demands.book.needs([p.step for d in (*demands, *together) for f in d.forms for p in f.parts])
@@ -249,11 +257,21 @@ class _Lot:
 
     def _costs(self, line: str) -> list[float]:
         """Cost of every option of a package line, counted once a sheet."""
-        if line not in self._line_costs:
+        costs = self.memo.costs
+        if line not in costs:
             known = line in self.s.lines
             place = self.s.lines.index(line) if known else -1
-            self._line_costs[line] = resistance.line_costs_usd(self.p, self.s, self.house, place) if known else []
-        return self._line_costs[line]
+            costs[line] = resistance.line_costs_usd(self.p, self.s, self.house, place) if known else []
+        return costs[line]
+
+    def _capacity(self, r: PointResult, n: int) -> tuple[Step, ...]:
+        """Steps of the option's capacity under the hazard of the case that gives its ratio."""
+        case, held = int(r.ratio_case[self.at, n]), int(r.held_of[self.at])
+        hazard = "seismic" if case >= 0 and r.point.case_hazards[case] == "seismic" else "wind"
+        key = (r.point.name, n, hazard, held)
+        if key not in self.memo.capacity:
+            self.memo.capacity[key] = resistance.capacity_steps(self.p, self.s, r, n, hazard, held)
+        return self.memo.capacity[key]
 
     def _held(self, r: PointResult, k: int, chosen: int) -> tuple[float, float]:
         """Capacity and usage ratio of one component as the demands table states them."""

@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 RUNNERS_UP = 3
 NOTHING = 1e-9
-"""Terms smaller than this share of nothing at all are not shown."""
+"""Terms smaller than this (lb, plf, psf) are what rounding leaves of nothing, and not shown."""
 
 BASIS_WORDS = {
     "q_envelope_psf": ("q, Chapter 28", "psf"),
@@ -214,7 +214,8 @@ class Demands:
                     key = (t.item.what, value, t.item.unit)
                     if value:
                         out[key] = out.get(key, 0.0) + t.weight
-        return tuple(Part(what, amount, value, unit) for (what, value, unit), amount in out.items())
+        parts = (Part(what, amount, value, unit) for (what, value, unit), amount in out.items())
+        return tuple(part for part in parts if abs(part.product) > NOTHING)
 
 
 def _runners_up(point: Point, values: Floats, case: int) -> tuple[tuple[RunnerUp, ...], int]:

@@ -89,12 +89,9 @@ def ratio_step(r: PointResult, held: Capacity, values: np.ndarray, at: int, n: i
     return Step("usage ratio", formula, {}, ratio, "", source, note, tuple(parts))
 
 
-def capacity_steps(p: Prepared, s: Selection, r: PointResult, at: int, n: int) -> tuple[Step, ...]:
-    """How the option's allowable loads come about, under the hazard of the case that gives its ratio."""
+def capacity_steps(p: Prepared, s: Selection, r: PointResult, n: int, hazard: str, held: int) -> tuple[Step, ...]:
+    """How the option's allowable loads come about under a hazard; ``held``: for which of the point's contexts."""
     option = s.options[s.line_of(r.point)][n]
     if option.row < 0 or not r.contexts:
         return ()
-    case = int(r.ratio_case[at, n])
-    hazard = "seismic" if case >= 0 and r.point.case_hazards[case] == "seismic" else "wind"
-    context = r.contexts[int(r.held_of[at])]
-    return tuple(capacities.capacity_steps(option, r.point, p.hardware, context, hazard))
+    return tuple(capacities.capacity_steps(option, r.point, p.hardware, r.contexts[held], hazard))

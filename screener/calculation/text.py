@@ -74,23 +74,23 @@ def _connection(c: Connection) -> Iterator[str]:
         yield from (f"      next: {r.value:.1f} in {r.case}" for r in d.runners_up)
     for d in c.together:
         yield f"  {d.component} in the case that gives the ratio: {d.case}"
-        yield from _demand(d)
+        yield from _demand(d, governs=False)
     yield from _resistance(c)
 
 
-def _demand(d: Demand) -> Iterator[str]:
+def _demand(d: Demand, governs: bool = True) -> Iterator[str]:
     if d.combination is not None:
         yield f"      combination {d.combination.name}, {d.combination.edition} {d.combination.clause}"
     if len(d.forms) > 1:
         yield "      the lesser of two sums:"
     for form in d.forms:
-        yield from _form(d, form)
+        yield from _form(d, form, governs)
     if d.dead:
         yield "      dead load counted, before its factor:"
         yield from (f"        {part.line()}" for part in d.dead)
 
 
-def _form(d: Demand, form: Form) -> Iterator[str]:
+def _form(d: Demand, form: Form, governs: bool) -> Iterator[str]:
     if len(d.forms) > 1:
         yield f"      {form.what}:"
     yield from (f"        {part.line()}" for part in form.parts)
@@ -98,7 +98,8 @@ def _form(d: Demand, form: Form) -> Iterator[str]:
         number(p.factor) if p.what == "constant" else f"{p.factor:.6g} x {p.what} {p.value:.6g}"
         for p in form.coefficients
     ]
-    yield f"      batch: {' + '.join(parts) or '0'} = {form.total:.2f}; demand {d.demand:.2f} {d.unit}"
+    demand = f"; demand {d.demand:.2f}" if governs else ""
+    yield f"      batch: {' + '.join(parts) or '0'} = {form.total:.2f}{demand} {d.unit}"
 
 
 def _resistance(c: Connection) -> Iterator[str]:

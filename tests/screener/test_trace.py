@@ -61,7 +61,9 @@ def test_traced_houses_have_the_coefficients_of_the_batch_and_the_trace_adds_up_
                 check_rows(traced, twin, rows, which, seen)
 
 
-def check_rows(model: DemandModel, point: object, rows: np.ndarray, which: str, seen: dict[tuple[int, int], Item]) -> None:
+def check_rows(
+    model: DemandModel, point: object, rows: np.ndarray, which: str, seen: dict[tuple[int, int], Item]
+) -> None:
     frame, sds = model.frame, model.frame.column["sds_g"]
     wholes: dict[int, Item] = {}
     for k in range(len(rows)):
@@ -125,8 +127,8 @@ def test_other_editions_and_methods_bring_their_own_factors(edition: str, method
 
 @given(st.lists(st.tuples(st.sampled_from(["add", "take", "scale", "part", "row"]), st.floats(-3, 3)), max_size=12))
 def test_any_arithmetic_keeps_numbers_and_parts_together(steps: list[tuple[str, float]]) -> None:
-    """Sums, differences, scalings, divisions and factors by row on traced arrays: numbers are those of plain arrays, and
-    the parts found give them back."""
+    """Sums, differences, scalings, divisions and factors by row on traced arrays: numbers are those of plain arrays,
+    and the parts found give them back."""
     rng = np.random.default_rng(1)
     starts = [rng.normal(size=(3, 4)) for _ in range(3)]
     loads = [named(trace(a), f"load {n}") for n, a in enumerate(starts)]
