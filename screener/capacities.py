@@ -437,8 +437,13 @@ def _tell_withdrawal(case: _Case, dowel: _Dowel, penetration: float, side: float
         values["Ctn"] = nds.factor("toe_nail_withdrawal")
     elif placement != "end" and not math.isnan(dowel.head_in):
         values["head_pull_through_lb"] = float(nds.head_pull_through_lb(dowel.head_in, g, side))
+        values |= {"head_in": dowel.head_in, "ts_in": side}
     held = _withdrawal(dowel, g, penetration, side, placement)
-    formula = "W x length x Ctn" if placement == "toe" else "lesser of W x length and head pull-through"
+    w = f"W = {nds.withdrawal_words(dowel.kind)}"
+    head = "690 pi DH G^2 ts to ts = 2.5 DH, 1725 pi DH^2 G^2 beyond"
+    formula = (
+        f"W x length x Ctn, {w}" if placement == "toe" else f"lesser of W x length and head pull-through, {w}; {head}"
+    )
     case.note(f"withdrawal of one {dowel.kind}", formula, values, held, "lb", "NDS 2018 12.2, 12.5")
 
 
@@ -646,7 +651,18 @@ def _strap(case: _Case) -> _Piece:
     case.note(
         "tension of the strap",
         "lesser of its steel and Z x nails of one end x CD",
-        {"steel_lb": steel, "Z_lb": z, "nails": count, "CD": case.context.load_duration, "nails_lb": nails},
+        {
+            "width_in": row.number("steel_width_in"),
+            "thickness_in": thickness,
+            "hole_in": hole,
+            "Fy_psi": fy,
+            "Fu_psi": fu,
+            "steel_lb, lesser of Fy Ag / 1.67 and Fu An / 2.0": steel,
+            "Z_lb": z,
+            "nails": count,
+            "CD": case.context.load_duration,
+            "nails_lb": nails,
+        },
         min(steel, nails),
         "lb",
         "AISI S100-16 D2, D3; NDS 2018 12.3",
@@ -696,7 +712,7 @@ def _sill_bolt(case: _Case) -> _Piece:
     piece.loads["uplift"] = min(bearing, steel, row.number("concrete_uplift_lb", math.inf))
     case.note(
         "uplift of one bolt",
-        "least of washer bearing, steel and a listed concrete value",
+        "least of Fc-perp x washer area, steel 0.75 Fu (pi/4 D^2) / 2.0 and a listed concrete value",
         {
             "Fc_perp_psi": wood.fc_perp_psi,
             "washer": washer,
@@ -723,8 +739,13 @@ def _rod(case: _Case) -> _Piece:
     )
     held = min(steel, row.number("concrete_uplift_lb", math.inf))
     diameter = row.number("bolt_diameter_in")
-    about: dict[str, float | str] = {"D_in": diameter, "steel_lb": steel, **_concrete(row, "uplift")}
-    formula = "lesser of its steel and a listed concrete value"
+    about: dict[str, float | str] = {
+        "D_in": diameter,
+        "Fu_psi": aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1],
+        "steel_lb": steel,
+        **_concrete(row, "uplift"),
+    }
+    formula = "lesser of its steel, 0.75 Fu (pi/4 D^2) / 2.0, and a listed concrete value"
     case.note("tension of one rod", formula, about, held, "lb", "AISC 360-16 J3.6")
     return _Piece({"tension": held}, [], [f"tension: steel {steel:.0f} lb; AISC 360-16 J3.6"])
 

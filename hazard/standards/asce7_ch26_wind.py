@@ -143,6 +143,15 @@ def kzt(
     return np.asarray((1.0 + product) ** 2)
 
 
+def kzt_constants(feature: str, exposure: str) -> dict[str, float]:
+    """The constants of Figure 26.8-1 for one feature and exposure letter, by name.
+
+    K1 per H/Lh, mu upwind and downwind, gamma, and the greatest H/Lh; ASCE 7-16 and 7-22.
+    """
+    columns = ("k1_per_slope", "mu_upwind", "mu_downwind", "gamma", "greatest_slope")
+    return {column: float(_by_feature(column, feature, exposure)) for column in columns}
+
+
 def topography_counts(
     edition: str, exposure: ArrayLike, height_ft: ArrayLike, half_length_ft: ArrayLike
 ) -> NDArray[np.bool_]:

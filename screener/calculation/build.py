@@ -31,7 +31,17 @@ if TYPE_CHECKING:
     from screener.pipeline import Prepared
     from screener.selection import HouseResult, PointResult, Selection
 
-WIND_COLUMNS = ("wind from, deg", "exposure", "Kzt", "Kz Kzt, Ch. 28", "Kz Kzt, Ch. 27 and 30", "")
+WIND_COLUMNS = (
+    "wind from, deg",
+    "exposure",
+    "rough share, sectors left / right",
+    "B prevails to, ft",
+    "water from, ft",
+    "Kzt",
+    "Kz Kzt, Ch. 28",
+    "Kz Kzt, Ch. 27 and 30",
+    "",
+)
 WIND_TITLE = "Exposure and terrain by wind direction"
 TOE_LIMIT = "toe-nail limit"
 

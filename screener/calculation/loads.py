@@ -223,11 +223,11 @@ def _runners_up(point: Point, values: Floats, case: int) -> tuple[tuple[RunnerUp
     top = float(values[case])
     near = 1e-9 * max(1.0, abs(top))
     equal = int((np.abs(values - top) <= near).sum()) - 1
-    out: dict[tuple[str, str], RunnerUp] = {}
+    out: dict[str, RunnerUp] = {}
     for i in np.argsort(-values, kind="stable"):
         value = float(values[i])
         if value <= 0 or len(out) == RUNNERS_UP:
             break
         if top - value > near:
-            out.setdefault((point.case_names[i], f"{value:.6g}"), RunnerUp(point.case_names[i], value))
+            out.setdefault(f"{value:.6g}", RunnerUp(point.case_names[i], value))
     return tuple(out.values()), equal

@@ -186,6 +186,8 @@ def _kzt(site: SiteHazards, lot: int, way: int, edition: str, result: float, abo
             "K2": float(ch26.k2(*shape, x)),
             "K3": float(ch26.k3(*shape, z)),
         }
+        values |= ch26.kzt_constants(form, letter)
+        note = "K1 = k1_per_slope H/Lh, K2 = 1 - |x| / (mu Lh), K3 = exp(-gamma z / Lh), Lh not less than 2H"
         if not ch26.topography_counts(edition, letter, height, length):
             note = "the feature misses a condition of 26.8.1: Kzt = 1"
     return Step(
@@ -247,12 +249,16 @@ def _internal(p: Prepared, lot: int) -> list[Step]:
 
 
 def directions(p: Prepared, lot: int) -> Directions:
-    """Rows of the table by wind direction: bearing, exposure, Kzt, Kz Kzt of both chapters, and what they govern."""
+    """Rows of the table by wind direction: bearing, exposure with the fetch of its two sectors, Kzt, Kz Kzt, remark.
+
+    The sectors are the 45 degrees to the left and to the right of the wind: share of rough ground within the distance
+    of Exposure B, how far it prevails, and where smooth ground begins that is long enough for D.
+    """
     site, edition, h = p.site, p.tract.design.loads, float(p.site.height_ft[lot])
     rows = []
     for k in range(WAYS):
         letter = str(site.letters[lot, k])
-        cells = [f"{22.5 * k:g}", letter, f"{site.kzt[lot, k]:.4f}"]
+        cells = [f"{22.5 * k:g}", letter, *_sectors(site, lot, k), f"{site.kzt[lot, k]:.4f}"]
         for floor in (True, False):
             product = float(np.asarray(ch26.kz(h, letter, edition, floor))) * float(site.kzt[lot, k])
             cells.append(f"{product:.4f}" if np.isfinite(product) else "?")
@@ -260,3 +266,18 @@ def directions(p: Prepared, lot: int) -> Directions:
         marks = [chapter for chapter, way in both if way[lot] == k]
         rows.append((*cells, "governs " + " and ".join(marks) if marks else ""))
     return rows
+
+
+def _sectors(site: SiteHazards, lot: int, k: int) -> tuple[str, str, str]:
+    """Share of rough ground, its reach and where water begins in the sectors left and right of one wind."""
+    if site.exposure is None:
+        return "as given", "", ""
+    result, out = site.exposure.result, []
+    for values, form in (
+        (result.sector_rough_share, "{:.3f}"),
+        (result.sector_rough_run_ft, "{:,.0f}"),
+        (result.sector_smooth_start_ft, "{:,.0f}"),
+    ):
+        both = (float(values[lot, (k - 2) % WAYS]), float(values[lot, k]))
+        out.append(" / ".join(form.format(v) if np.isfinite(v) else "none" for v in both))
+    return out[0], out[1], out[2]

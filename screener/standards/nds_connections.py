@@ -388,6 +388,13 @@ def withdrawal_lb_per_in(kind: str, specific_gravity: Number, diameter_in: Numbe
     return np.asarray(float(row["coefficient"]) * g ** float(row["g_power"]) * d ** float(row["d_power"]))
 
 
+def withdrawal_words(kind: str) -> str:
+    """The withdrawal equation of a kind of fastener in symbols: NDS 2018 12.2."""
+    row = find_row("nds_withdrawal.csv", kind=kind)
+    powers = (f"{s}^{row[p]}" if row[p] != "1" else s for s, p in (("G", "g_power"), ("D", "d_power")))
+    return " ".join([row["coefficient"], *powers])
+
+
 def head_pull_through_lb(head_diameter_in: Number, specific_gravity: Number, side_thickness_in: Number) -> Array:
     """Reference head pull-through value of a round-headed fastener: NDS 2018 12.2.5 (eq. 12.2-6a and 6b)."""
     dh, g = np.asarray(head_diameter_in, dtype=np.float64), np.asarray(specific_gravity, dtype=np.float64)
