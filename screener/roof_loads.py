@@ -409,8 +409,16 @@ def hip_end(ctx: RoofContext, part: RoofPart, end: Side) -> HipEnd:
     inside, outside = _hip_end_rows(ctx, part, end)
     weight = ctx.dead_and_live(*ctx.variant.weights["roof"])
     load = LineLoad(ctx.frame.zero())
-    load.spread(0.0, c, widen * (ctx.frame.wind_effect(inside) + weight))
-    load.spread(-o, 0.0, widen * (ctx.frame.wind_effect(outside) + weight))
+    for lo, hi, rows, where in ((0.0, c, inside, "inside the walls"), (-o, 0.0, outside, "on the overhang")):
+        psf = named(
+            widen * (ctx.frame.wind_effect(rows) + weight),
+            f"load of the {end} hip end of roof {part.name} {where}, per foot of wall",
+            "widening x (p + weight), widening = (span + 2 overhangs) / span",
+            {"widening": widen, "span_ft": part.span, "overhang_ft": o},
+            "psf",
+            STATICS,
+        )
+        load.spread(lo, hi, psf)
     formula = "sum of p x length x lever over the jacks, widened to reach the corners, + weight x length"
     about = {"jack_span_ft": c, "overhang_ft": o, "widening": widen}
     at_wall, at_girder = (
