@@ -29,16 +29,19 @@ def command(tract: str, lot: str, point: str | None, page: str | None, as_json: 
     dead load counted, the options and what each holds. As text the hardest-worked connection is taken apart; the page
     and the JSON hold every one; with --point all three hold those of that name.
     """
-    from screener.calculation.html import sheet_html
-    from screener.calculation.sheet import to_record
     from screener.config import load_tract
-    from screener.explain import explain, explained
-    from screener.sheets.write import write_text
 
     loaded = load_tract(Path(tract))
     if page is None and not as_json:
+        from screener.explain import explain
+
         printing.say(explain(loaded, lot, point))
         return errors.OK
+    from screener.calculation.html import sheet_html
+    from screener.calculation.sheet import to_record
+    from screener.explain import explained
+    from screener.sheets.write import write_text
+
     sheet = explained(loaded, lot, point)
     if page is not None:
         write_text(Path(page), sheet_html(sheet))
