@@ -18,6 +18,9 @@ from screener.calculation.html import sheet_html
 from screener.calculation.sheet import Connection, Sheet, to_record
 from screener.derivation import Part, Step, source_of
 from screener.files.manifest import CAUTION
+from screener.standards import asce7_ch28_envelope as envelope
+from screener.standards import asce7_ch30_components as components
+from screener.standards import nds_connections as nds
 
 BY_COLUMNS = {
     "hazards.exposure": {"column": "exposure_from_drawing"},
@@ -408,3 +411,42 @@ def test_step_lines_are_plain(a02: Sheet) -> None:
     ]
     assert pd.Series([s.line() for s in a02.loads.values()]).str.len().max() < 1000
     assert SAMPLE.exists()
+
+
+@pytest.mark.parametrize("angle", [12.0, 22.6, 26.57, 30.0, 40.0])
+def test_table_columns_in_words_give_the_coefficient_by_a_straight_line(angle: float) -> None:
+    """Figure 28.3-1 is linear in roof angle between its tabulated angles: from the two columns as the sheet words them
+    follows the coefficient used; on a tabulated angle, or between equal values, there is nothing to say."""
+    for surface in ("1", "2", "3", "4", "1E", "2E", "3E", "4E"):
+        text = envelope.gcpf_words("A", surface, angle)
+        value = float(envelope.gcpf("A", surface, angle))
+        numbers = [float(x) for x in re.findall(r"-?[\d.]+", text)]
+        if not numbers:
+            beside = [float(envelope.gcpf("A", surface, a)) for a in (angle - 0.01, angle + 0.01)]
+            assert angle == 30.0 or beside == [value, value]
+            continue
+        v0, a0, v1, a1 = numbers
+        assert value == pytest.approx(v0 + (v1 - v0) * (angle - a0) / (a1 - a0))
+
+
+@pytest.mark.parametrize(("angle", "edition"), [(5.0, "ASCE 7-16"), (26.6, "ASCE 7-16"), (26.6, "ASCE 7-22")])
+def test_curves_in_words_give_the_component_coefficient(angle: float, edition: str) -> None:
+    """Figure 30.3-1 (walls) is linear in the logarithm of the area between its break points."""
+    for zone in ("4", "5"):
+        for sign in ("suction", "pressure"):
+            text = components.gcp_words("wall", zone, sign, angle, edition)
+            points = [(float(a), float(v)) for v, a in re.findall(r"(-?[\d.]+) at ([\d.]+) sq ft", text)]
+            share = float(text.rsplit("x ", 1)[1]) if " x " in text else 1.0
+            for area in (5.0, 27.6, 300.0, 900.0):
+                areas, values = zip(*points, strict=True)
+                expected = share * float(np.interp(math.log10(area), np.log10(areas), values))
+                assert float(components.gcp("wall", zone, sign, angle, area, edition)) == pytest.approx(expected)
+
+
+def test_withdrawal_equation_in_words_gives_the_value() -> None:
+    """NDS 2018 12.2-3: 1380 G^2.5 D a nail, and the other kinds by their own row."""
+    assert nds.withdrawal_words("nail") == "1380 G^2.5 D"
+    for kind in ("nail", "wood screw", "lag screw", "ring shank nail"):
+        python = re.sub(r"\^", "**", nds.withdrawal_words(kind)).replace(" ", "*")
+        value = eval(python, {"G": 0.5, "D": 0.131})  # our own words, from our own table
+        assert float(nds.withdrawal_lb_per_in(kind, 0.5, 0.131)) == pytest.approx(value)
