@@ -83,7 +83,7 @@ def uplift(model: DemandModel, name: str, label: str = "components and cladding"
 @pytest.mark.parametrize("edition", EDITIONS)
 @pytest.mark.parametrize("at_end", [True, False])
 def test_uplift_of_a_truss_by_slices(edition: str, at_end: bool) -> None:
-    model = build_model(gable(), edition, "ASD", "components")
+    model = build_model(gable(), edition, "ASD", roof_ties="components")
     q = 1.0 if edition == "ASCE 7-16" else KD  # 7-16 holds Kd in q, 7-22 in the pressure
     left, right = slices(model, at_end, edition)
     zone = "end zone" if at_end else "interior"
@@ -100,7 +100,7 @@ def test_the_larger_of_both_and_only_at_ties_and_their_studs(plan: Path, edition
     here, raised = mixed_lots(), set()
     for style in plan_file(plan).styles:
         v = plan_file(plan).variant(style)
-        main, both = (build_model(v, edition, "ASD", ties) for ties in ("main", "components"))
+        main, both = (build_model(v, edition, "ASD", roof_ties=ties) for ties in ("main", "components"))
         basis = load_basis(main, here)
         assert [p.name for p in main.points] == [p.name for p in both.points]
         for one, other in zip(main.points, both.points, strict=True):
@@ -115,7 +115,7 @@ def test_the_larger_of_both_and_only_at_ties_and_their_studs(plan: Path, edition
 
 def test_a_case_says_that_it_is_by_components() -> None:
     """Strong wind: the governing case of an end-zone tie carries the label that `explain` prints."""
-    model = build_model(gable(), "ASCE 7-16", "ASD", "components")
+    model = build_model(gable(), "ASCE 7-16", "ASD", roof_ties="components")
     point = model.by_name["truss tie: main on front, end zone"]
     here = lots(q_envelope_psf=30.0, q_components_psf=45.0)
     case = int(evaluate(point, load_basis(model, here)).case[0, 0])
