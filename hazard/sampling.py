@@ -8,7 +8,7 @@ motion grids the cell centres are the survey's nodes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -75,6 +75,40 @@ class Samples:
     distance_ft: Floats
     rule: str
     source: str
+    window: RasterWindow | None = field(default=None, repr=False)
+    place: Floats | None = field(default=None, repr=False)  # (n, 2) fractional column and row in the window
+
+    def cells(self, lot: int) -> list[Cell]:
+        """The cells that gave the value of one lot, with their weights; empty where it has none."""
+        if self.window is None or self.place is None or np.isnan(self.values[lot]):
+            return []
+        column, row = self.place[lot : lot + 1, 0], self.place[lot : lot + 1, 1]
+        if self.rule == "nearest":
+            r, c = _cell_at(self.window, row, column, np.array([True]))
+            return [self._cell(int(r[0]), int(c[0]), 1.0)]
+        low_c, high_c, share_c, _ = _neighbours(column, self.window.valid.shape[1])
+        low_r, high_r, share_r, _ = _neighbours(row, self.window.valid.shape[0])
+        found = [
+            self._cell(int(r[0]), int(c[0]), float(weight_r[0] * weight_c[0]))
+            for r, weight_r in ((low_r, 1.0 - share_r), (high_r, share_r))
+            for c, weight_c in ((low_c, 1.0 - share_c), (high_c, share_c))
+        ]
+        return [cell for cell in found if cell.weight > 0]
+
+    def _cell(self, row: int, column: int, weight: float) -> Cell:
+        assert self.window is not None
+        value = float(self.window.values[row, column])
+        return Cell(row + self.window.row_off, column + self.window.col_off, value, weight)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell of a file that a value came from: its place in the file, its value in our unit, its weight."""
+
+    row: int
+    column: int
+    value: float
+    weight: float
 
 
 @dataclass(frozen=True)
@@ -113,7 +147,8 @@ def sample(window: RasterWindow, xy: ArrayLike, crs: pyproj.CRS, rule: str) -> S
         np.where(inside, np.floor(np.where(inside, place, 0)) + offset, -1).astype(np.intp)
         for place, offset in ((row, window.row_off), (column, window.col_off))
     )
-    return Samples(values, reason, rows, columns, distance_ft, rule, window.source)
+    place = np.column_stack([column, row])
+    return Samples(values, reason, rows, columns, distance_ft, rule, window.source, window, place)
 
 
 def read_values(source: Source, lots: LotPoints, issues: Issues) -> LotValues:
@@ -230,15 +265,23 @@ def _inside(window: RasterWindow, column: Floats, row: Floats) -> NDArray[np.boo
     return np.asarray((column >= 0) & (column <= columns) & (row >= 0) & (row <= rows))
 
 
-def _nearest(
-    window: RasterWindow, column: Floats, row: Floats, inside: NDArray[np.bool_]
-) -> tuple[Floats, NDArray[np.str_]]:
-    """Value of the cell that a point lies in."""
+def _cell_at(
+    window: RasterWindow, row: Floats, column: Floats, inside: NDArray[np.bool_]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Row and column of the cell that each fractional place lies in."""
     rows, columns = window.valid.shape
     r, c = (
         np.clip(np.floor(np.where(inside, place, 0)).astype(np.intp), 0, size - 1)
         for place, size in ((row, rows), (column, columns))
     )
+    return r, c
+
+
+def _nearest(
+    window: RasterWindow, column: Floats, row: Floats, inside: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.str_]]:
+    """Value of the cell that a point lies in."""
+    r, c = _cell_at(window, row, column, inside)
     good = inside & window.valid[r, c]
     values = np.where(good, window.values[r, c].astype(np.float64), np.nan)
     reason = np.where(good, OK, np.where(inside, NODATA, OUTSIDE)).astype("<U12")

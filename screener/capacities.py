@@ -19,6 +19,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from screener.derivation import Recorder, Step
+from screener.design_method import RESISTANCE_WORDS
 from screener.families import Component, Family, family
 from screener.hardware import Hardware, HardwareRow
 from screener.hardware_cells import size_in
@@ -113,6 +115,21 @@ class _Case:
     wood: nds.Species
     context: CapacityContext
     hazard: str
+    record: Recorder | None = None
+
+    def note(
+        self,
+        what: str,
+        formula: str,
+        values: Mapping[str, float | str],
+        result: float,
+        unit: str,
+        source: str,
+        note: str = "",
+    ) -> None:
+        """A step of the derivation, kept only where one is asked for (``capacity_steps``)."""
+        if self.record is not None:
+            self.record.note(what, formula, values, result, unit, source, note)
 
     def fact(self, name: str, default: float = math.nan) -> float:
         """A number of the point; an error where it is needed and missing."""
@@ -168,6 +185,37 @@ def capacity(option: Option, point: ConnectionPoint, hardware: Hardware, context
     notes = _notes(cases["wind"], point, pieces["wind"])
     steps = tuple(f"{hazard}: {step}" for hazard in HAZARDS for step in pieces[hazard].steps)
     return Capacity(allowable, not reason, reason, notes, row.interaction, steps)
+
+
+def capacity_steps(
+    option: Option, point: ConnectionPoint, hardware: Hardware, context: CapacityContext, hazard: str
+) -> list[Step]:
+    """How `capacity` comes by its numbers under one hazard, recorded while the same functions run; else empty."""
+    row, serves, record = hardware.rows[option.row], family(point.family), Recorder()
+    try:
+        case = _Case(row, serves, point.facts, _wood(point, serves), context, hazard, record)
+        piece = _piece(case)
+    except LookupError:
+        return []
+    words = RESISTANCE_WORDS[context.method]
+    for name in point.components:
+        allowable = _component(name, serves, piece, option, case)
+        direction = next(c.direction for c in serves.components if c.name == name)
+        one = piece.loads.get(direction, math.nan)
+        if math.isnan(one):
+            case.note(f"{words} {name}", "none", {}, math.nan, name.rsplit("_", 1)[-1], row.source)
+            continue
+        formula, values = "one piece x pieces", {"piece": one, "pieces": float(option.pieces)}
+        plain = one * option.pieces
+        if serves.measure == "area":
+            formula, values, plain = "as computed", {"piece": one}, one
+        elif serves.measure == "per_ft":
+            formula, values = "one piece x 12 / spacing", {"piece": one, "spacing_in": option.spacing_in}
+            plain = one * 12.0 / option.spacing_in
+        limit_plf = sdpws.toe_nail_seismic_limit_plf(context.method)
+        limited = f"the toe-nail limit of {limit_plf:g} plf governs (SDPWS 4.1.7)" if allowable < plain else ""
+        case.note(f"{words} {name}", formula, values, allowable, name.rsplit("_", 1)[-1], row.source, limited)
+    return record.steps
 
 
 def combined_ratio(demands: Mapping[str, float], held: Capacity, hazard: str) -> float:
@@ -249,6 +297,9 @@ def _listed(case: _Case) -> _Piece:
         value = case.row.listed_lb(component.direction, case.wood.load_group, case.context.method)
         piece.loads[component.direction] = value
         if not math.isnan(value):
+            about = {"species": case.wood.name, "group": case.wood.load_group}
+            case.note(f"listed {component.direction}", "as listed", about, value, "lb", case.row.source)
+        if not math.isnan(value):
             piece.steps.append(f"{component.direction} {value:g} lb for {case.wood.name}, listed: {case.row.source}")
     if not case.row.lists_for(case.context.method):
         piece.notes.append(NOT_LISTED[case.context.method])
@@ -304,6 +355,8 @@ def _fasteners(case: _Case) -> _Piece:
         withdrawn = penetration
     group = row.number("fastener_count", 1.0) * nds.method_factor("connection", case.context.method)
     factors = nds.method_words("connection", case.context.method)
+    symbols = nds.method_symbols("connection", case.context.method)
+    by = nds.method_values("connection", case.context.method)
     piece = _Piece()
     for component in case.family.components:
         if component.action == "lateral":
@@ -315,11 +368,29 @@ def _fasteners(case: _Case) -> _Piece:
                 f"{component.direction}: Z {z:.1f} lb (mode {mode}, penetration {penetration:.2f} in) x "
                 f"{group:g} (count x {factors}) x {factor:g} ({placement}); NDS 2018 12.3, 12.5"
             )
+            _tell_lateral(case, dowel, side, bearing, penetration, component.angle_deg, through)
+            case.note(
+                f"{component.direction} of one piece",
+                f"Z x count{symbols} x Ctn or Ceg",
+                {"Z_lb": z, f"count{symbols}": group, **by, f"factor, {placement}": factor},
+                piece.loads[component.direction],
+                "lb",
+                "NDS 2018 11.3, 12.5",
+            )
         elif component.action == "withdrawal":
             piece.loads[component.direction] = _withdrawal(dowel, g, withdrawn, side, placement) * group
             piece.steps.append(
                 f"{component.direction}: withdrawal over {withdrawn:.2f} in x {group:g} (count x {factors}), "
                 f"{placement}; NDS 2018 12.2, 12.5"
+            )
+            _tell_withdrawal(case, dowel, withdrawn, side, placement)
+            case.note(
+                f"{component.direction} of one piece",
+                f"W x count{symbols}",
+                {f"count{symbols}": group, **by},
+                piece.loads[component.direction],
+                "lb",
+                "NDS 2018 11.3, 12.5",
             )
     return piece
 
@@ -330,6 +401,66 @@ def _lateral(
     return nds.dowel_lateral_lb(
         dowel.kind, dowel.diameter_in, dowel.root_in, dowel.fyb_psi, side, bearing, penetration, g, angle, through
     )
+
+
+def _tell_lateral(
+    case: _Case, dowel: _Dowel, side: float, bearing: float, penetration: float, angle: float, through: bool = False
+) -> None:
+    """The yield modes behind one lateral value, for a derivation."""
+    if case.record is None:
+        return
+    g = case.wood.specific_gravity
+    found = nds.dowel_lateral(
+        dowel.kind, dowel.diameter_in, dowel.root_in, dowel.fyb_psi, side, bearing, penetration, g, angle, through
+    )
+    case.note(
+        f"lateral value Z of one {dowel.kind}",
+        "least of the six yield modes x share of a short penetration",
+        {
+            "D_in": dowel.root_in,
+            "lm_in": found.main_length_in,
+            "ls_in": side,
+            "Fem_psi": found.main_bearing_psi,
+            "Fes_psi": bearing,
+            "Fyb_psi": dowel.fyb_psi,
+            "Rd": " ".join(f"{r:g}" for r in found.reduction),
+            "G": g,
+            "angle_deg": angle,
+            **{f"mode {name}": value for name, value in zip(nds.MODES, found.modes_lb, strict=True)},
+            "penetration_in": penetration,
+            "share": found.share,
+        },
+        found.value_lb,
+        "lb",
+        "NDS 2018 12.3.1, Tables 12.3.1A, 12.3.1B, 12.3.3",
+        f"mode {found.mode} governs",
+    )
+
+
+def _tell_withdrawal(case: _Case, dowel: _Dowel, penetration: float, side: float, placement: str) -> None:
+    """The parts of one withdrawal value, for a derivation."""
+    if case.record is None:
+        return
+    g = case.wood.specific_gravity
+    length = penetration if math.isnan(dowel.thread_in) else min(penetration, dowel.thread_in)
+    values: dict[str, float | str] = {
+        "W_lb_per_in": float(nds.withdrawal_lb_per_in(dowel.kind, g, dowel.diameter_in)),
+        "length_in": length,
+        "G": g,
+        "D_in": dowel.diameter_in,
+    }
+    if placement == "toe":
+        values["Ctn"] = nds.factor("toe_nail_withdrawal")
+    elif placement != "end" and not math.isnan(dowel.head_in):
+        values["head_pull_through_lb"] = float(nds.head_pull_through_lb(dowel.head_in, g, side))
+        values |= {"head_in": dowel.head_in, "ts_in": side}
+    held = _withdrawal(dowel, g, penetration, side, placement)
+    w = f"W = {nds.withdrawal_words(dowel.kind)}"
+    head = "690 pi DH G^2 ts to ts = 2.5 DH, 1725 pi DH^2 G^2 beyond"
+    formula = (
+        f"W x length x Ctn, {w}" if placement == "toe" else f"lesser of W x length and head pull-through, {w}; {head}"
+    )
+    case.note(f"withdrawal of one {dowel.kind}", formula, values, held, "lb", "NDS 2018 12.2, 12.5")
 
 
 def _withdrawal(dowel: _Dowel, g: float, penetration: float, side: float, placement: str) -> float:
@@ -362,6 +493,23 @@ def _roof_nails(case: _Case) -> _Piece:
     area = (
         max(row.number("field_spacing_in", 12.0) * spacing_in, row.number("edge_spacing_in") * spacing_in / 2) / 144.0
     )
+    case.note(
+        "suction held by one square foot",
+        f"lesser of withdrawal and head pull-through{nds.method_symbols('connection', method)} / area of one nail",
+        {
+            "withdrawal_lb": pulled,
+            "length_in": length,
+            "head_lb": head,
+            **nds.method_values("connection", method),
+            "area_sqft": area,
+            "framing_in": spacing_in,
+            "edge_in": row.number("edge_spacing_in"),
+            "field_in": row.number("field_spacing_in", 12.0),
+        },
+        nail / area,
+        "psf",
+        "NDS 2018 12.2",
+    )
     step = (
         f"uplift: least of withdrawal {pulled:.1f} and head pull-through {head:.1f} lb x "
         f"{nds.method_words('connection', method)} over {area:.2f} sq ft; NDS 2018 12.2"
@@ -391,6 +539,24 @@ def _wall_sheathing(case: _Case) -> _Piece:
         nominal = min(nominal, PERFORATED_NOMINAL_MOST_PLF[case.hazard] / faces)
     by = (context.sdpws_edition, case.hazard, context.method)
     held = float(sdpws.design_unit_shear_plf(nominal, *by)) * factor * faces
+    most = PERFORATED_NOMINAL_MOST_PLF[case.hazard]
+    case.note(
+        "unit shear of the sheathed wall",
+        f"nominal {sdpws.method_symbol(context.method)} x factors (species, blocking, hold-down) x faces",
+        {
+            "nominal_plf": nominal,
+            **sdpws.method_values(*by),
+            "factors": factor,
+            "faces": faces,
+            "panel_in": thickness,
+            "edge_in": edge,
+            "G": case.wood.specific_gravity,
+        },
+        held,
+        "plf",
+        f"SDPWS {context.sdpws_edition} Table {table}",
+        f"perforated wall: nominal not more than {most:g} plf" if case.facts.get("perforated", False) else "",
+    )
     step = (
         f"parallel: nominal {nominal:g} plf {sdpws.method_words(*by)} x "
         f"{factor:.3f} (species, blocking) x {faces:g} faces; SDPWS {context.sdpws_edition} Table {table}"
@@ -436,6 +602,21 @@ def _diaphragm(case: _Case) -> _Piece:
     factor = float(sdpws.specific_gravity_factor(case.wood.specific_gravity))
     by = (context.sdpws_edition, case.hazard, context.method)
     held = float(sdpws.design_unit_shear_plf(nominal, *by)) * factor
+    case.note(
+        "unit shear of the diaphragm",
+        f"nominal {sdpws.method_symbol(context.method)} x species factor",
+        {
+            "nominal_plf": nominal,
+            **sdpws.method_values(*by),
+            "factor": factor,
+            "blocking": blocking,
+            "edge_in": edge,
+            "G": case.wood.specific_gravity,
+        },
+        held,
+        "plf",
+        f"SDPWS {context.sdpws_edition} Table {'4.2A' if blocking == 'blocked' else '4.2C'}",
+    )
     step = (
         f"parallel: nominal {nominal:g} plf {sdpws.method_words(*by)} x "
         f"{factor:.3f} (species); SDPWS {context.sdpws_edition} Table {'4.2A' if blocking == 'blocked' else '4.2C'}"
@@ -453,6 +634,22 @@ def _sheathing_tie(case: _Case) -> _Piece:
     nominal = min(float(sdpws.sheathing_uplift_nominal_plf(z, extra)), sdpws.sheathing_uplift_limit_plf(thickness))
     plf = float(sdpws.sheathing_uplift_design_plf(nominal, context.sdpws_edition, case.hazard, context.method))
     width_ft = 1.0 if case.family.measure == "per_ft" else case.fact("stud_spacing_in") / 12.0
+    _tell_lateral(case, dowel, panel, PANEL_BEARING_PSI, dowel.length_in - panel, 0.0)
+    by = (context.sdpws_edition, case.hazard, context.method)
+    case.note(
+        "uplift through the sheathing",
+        f"lesser of 3.2 Z x extra nails a foot and the panel's limit, {sdpws.method_symbol(context.method)}, x width",
+        {
+            "Z_lb": z,
+            "nails_per_ft": extra,
+            "limit_plf": sdpws.sheathing_uplift_limit_plf(thickness),
+            **sdpws.uplift_values(*by),
+            "width_ft": width_ft,
+        },
+        plf * width_ft,
+        "lb",
+        f"SDPWS {context.sdpws_edition} 4.4.1",
+    )
     share = f"x {plf / nominal:g} " if context.method == "LRFD" and nominal > 0 else ""
     step = (
         f"uplift: {extra:g} extra nails a foot x 3.2 Z ({z:.1f} lb) nominal {share}over {width_ft:.2f} ft; SDPWS 4.4.1"
@@ -478,6 +675,27 @@ def _strap(case: _Case) -> _Piece:
     count = row.number("fastener_count", 1.0)
     nails = z * count * nds.method_factor("connection", method)
     by = aisi.method_words(method, aisi.GROSS_YIELD, aisi.NET_RUPTURE)
+    _tell_lateral(case, dowel, thickness, bearing, penetration, 0.0)
+    case.note(
+        "tension of the strap",
+        f"lesser of its steel and Z x nails of one end{nds.method_symbols('connection', method)}",
+        {
+            "width_in": row.number("steel_width_in"),
+            "thickness_in": thickness,
+            "hole_in": hole,
+            "Fy_psi": fy,
+            "Fu_psi": fu,
+            f"steel_lb, lesser of Fy Ag and Fu An, {by}": steel,
+            "Z_lb": z,
+            "nails": count,
+            **nds.method_values("connection", method),
+            "nails_lb": nails,
+        },
+        min(steel, nails),
+        "lb",
+        "AISI S100-16 D2, D3; NDS 2018 12.3",
+        "the steel governs" if steel < nails else "the nails govern",
+    )
     step = (
         f"tension: lesser of steel {steel:.0f} lb (AISI S100-16 D2, D3, {by}) and nails {nails:.0f} lb ({count:g} x "
         f"Z {z:.1f}, mode {mode}, {nds.method_words('connection', method)}; NDS 2018 12.3)"
@@ -493,20 +711,55 @@ def _sill_bolt(case: _Case) -> _Piece:
     for direction, angle in (("parallel", 0.0), ("perpendicular", 90.0)):
         modes = nds.sill_bolt_modes_lb(d, sill, wood.specific_gravity, angle, row.number("embedment_in", 7.0))
         z = float(nds.single_shear_lb(modes))
-        held = min(
-            z * nds.method_factor("connection", method),
-            row.number(load_column(f"concrete_{direction}_lb", method), math.inf),
-        )
+        yielding = z * nds.method_factor("connection", method)
+        held = min(yielding, row.number(load_column(f"concrete_{direction}_lb", method), math.inf))
         piece.loads[direction] = held
         piece.steps.append(
             f"{direction}: {held:.0f} lb; Z {z:.0f} lb (mode {nds.governing_mode(modes)}) x "
             f"{nds.method_words('connection', method)}; NDS 2018 12.3, Table 12E"
+        )
+        case.note(
+            f"{direction} of one bolt",
+            f"least yield mode{nds.method_symbols('connection', method)}, not more than a listed concrete value",
+            {
+                "D_in": d,
+                "ls_in": sill,
+                "lm_in": row.number("embedment_in", 7.0),
+                "Fem_psi": nds.CONCRETE_BEARING_PSI,
+                "Fes_psi": float(nds.dowel_bearing_psi(wood.specific_gravity, d, angle)),
+                "Fyb_psi": nds.BOLT_BENDING_YIELD_PSI,
+                "Rd": " ".join(f"{float(r):g}" for r in nds.reduction_terms(d, None, angle)),
+                **{f"mode {name}": float(value) for name, value in zip(nds.MODES, modes, strict=True)},
+                **nds.method_values("connection", method),
+                **_concrete(row, direction, method),
+            },
+            held,
+            "lb",
+            "NDS 2018 12.3.1, Table 12E",
+            f"mode {nds.governing_mode(modes)} governs" if held == yielding else "the concrete governs",
         )
     washer = row.text("washer", "cut")
     bearing = float(nds.washer_bearing_lb(wood.fc_perp_psi, washer, d)) * nds.method_factor("bearing", method)
     steel = float(aisi.rod_tension_lb(d, aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1], method))
     piece.loads["uplift"] = min(bearing, steel, row.number(load_column("concrete_uplift_lb", method), math.inf))
     by = f" ({words})" if (words := nds.method_words("bearing", method)) else ""
+    case.note(
+        "uplift of one bolt",
+        f"least of Fc-perp x washer area{nds.method_symbols('bearing', method)}, steel 0.75 Fu (pi/4 D^2) by "
+        f"{aisi.method_words(method, aisi.ROD)}, and a listed concrete value",
+        {
+            "Fc_perp_psi": wood.fc_perp_psi,
+            "washer": washer,
+            "area_sqin": nds.washer_area_sqin(washer, d),
+            **nds.method_values("bearing", method),
+            "bearing_lb": bearing,
+            "steel_lb": steel,
+            **_concrete(row, "uplift", method),
+        },
+        piece.loads["uplift"],
+        "lb",
+        "NDS 2018 3.10.2; AISC 360-16 J3.6",
+    )
     piece.steps.append(
         f"uplift: least of {washer} washer bearing {bearing:.0f}{by} and steel {steel:.0f} lb "
         f"({aisi.method_words(method, aisi.ROD)}); NDS 2018 3.10, AISC 360-16 J3.6"
@@ -520,11 +773,26 @@ def _rod(case: _Case) -> _Piece:
     fu = aisi.steel_strength_psi(row.text("rod_grade", "A307"))[1]
     steel = float(aisi.rod_tension_lb(row.number("bolt_diameter_in"), fu, method))
     held = min(steel, row.number(load_column("concrete_uplift_lb", method), math.inf))
+    about: dict[str, float | str] = {
+        "D_in": row.number("bolt_diameter_in"),
+        "Fu_psi": fu,
+        "steel_lb": steel,
+        **_concrete(row, "uplift", method),
+    }
+    by = aisi.method_words(method, aisi.ROD)
+    formula = f"lesser of its steel, 0.75 Fu (pi/4 D^2) by {by}, and a listed concrete value"
+    case.note("tension of one rod", formula, about, held, "lb", "AISC 360-16 J3.6")
     return _Piece(
         {"tension": held},
         [],
         [f"tension: steel {steel:.0f} lb ({aisi.method_words(method, aisi.ROD)}); AISC 360-16 J3.6"],
     )
+
+
+def _concrete(row: HardwareRow, direction: str, method: str) -> dict[str, float | str]:
+    """The concrete value of a derivation: listed, or said to be missing."""
+    value = row.number(load_column(f"concrete_{direction}_lb", method), math.inf)
+    return {"concrete_lb": value if math.isfinite(value) else CONCRETE_NOT_CHECKED}
 
 
 def _post_bearing(case: _Case) -> _Piece:
@@ -535,6 +803,14 @@ def _post_bearing(case: _Case) -> _Piece:
     method = case.context.method
     held = float(nds.bearing_perpendicular_lb(case.wood.fc_perp_psi, area)) * nds.method_factor("bearing", method)
     by = f" x {words}" if (words := nds.method_words("bearing", method)) else ""
+    case.note(
+        "bearing of the studs on the plate",
+        f"Fc-perp x area{nds.method_symbols('bearing', method)}, no load duration",
+        {"Fc_perp_psi": case.wood.fc_perp_psi, "area_sqin": area, **nds.method_values("bearing", method)},
+        held,
+        "lb",
+        "NDS 2018 3.10.2",
+    )
     step = f"compression: Fc-perp {case.wood.fc_perp_psi:g} psi x {area:g} sq in{by}; NDS 2018 3.10.2"
     return _Piece({"compression": held}, ["bearing on the plate only; buckling of the post not checked"], [step])
 

@@ -74,10 +74,16 @@ class DemandModel:
     books: Books
     mass: SeismicMass
     scope: tuple[tuple[str, str], ...]
+    roof_ties: str = "main"
 
     @cached_property
     def by_name(self) -> Mapping[str, Point]:
         return {p.name: p for p in self.points}
+
+    def traced(self) -> DemandModel:
+        """The same model built again by the same code, its effects remembering what they are made of."""
+        frame = self.frame
+        return build_model(self.variant, frame.edition, frame.method, frame.procedure, self.roof_ties, traced=True)
 
     @property
     def period_s(self) -> float:
@@ -86,14 +92,21 @@ class DemandModel:
 
 
 def build_model(
-    variant: Variant, edition: str, method: str, procedure: Procedure = "envelope", roof_ties: str = "main"
+    variant: Variant,
+    edition: str,
+    method: str,
+    procedure: Procedure = "envelope",
+    roof_ties: str = "main",
+    traced: bool = False,
 ) -> DemandModel:
     """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22"), method ("ASD") and wind procedure.
 
-    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30).
+    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30). traced: its
+    effects remember what they are made of (`screener.trace`).
     """
-    path = trace_load_path(variant, edition, method, procedure, roof_ties)
-    return DemandModel(variant, path.frame, tuple(path.points), path.books, path.mass, tuple(dict.fromkeys(path.scope)))
+    path = trace_load_path(variant, edition, method, procedure, roof_ties, traced)
+    scope = tuple(dict.fromkeys(path.scope))
+    return DemandModel(variant, path.frame, tuple(path.points), path.books, path.mass, scope, roof_ties)
 
 
 def seismic_system(variant: Variant) -> str:

@@ -9,9 +9,10 @@ import numpy as np
 
 from screener.house_loads import HouseLoads
 from screener.lateral_loads import ShearLine
-from screener.line_loads import Effect, LineLoad
+from screener.line_loads import STATICS, Effect, LineLoad
 from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
+from screener.trace import named
 from screener.wind_pressures import other
 from screener.wind_states import Axis
 
@@ -92,12 +93,28 @@ def _diaphragm_members(house: HouseLoads, storey: int, axis: Axis) -> tuple[list
             if depth > 1.0:
                 v, _ = load.shear_and_moment(supports, k, s)
                 for sign in (1.0, -1.0):
-                    shear.append(Member({"shear_plf": sign * sense * v / depth}, f"at {t} {s:.1f} ft"))
+                    plf = named(
+                        sign * sense * v / depth,
+                        f"unit shear of the diaphragm at {t} {s:.1f} ft",
+                        "shear of the simple span there / depth",
+                        {"from_ft": a, "to_ft": b, "depth_ft": depth},
+                        "plf",
+                        STATICS,
+                    )
+                    shear.append(Member({"shear_plf": plf}, f"at {t} {s:.1f} ft"))
         for s in np.linspace(a, b, 11)[1:-1]:
             depth = outline.depth_at(t, float(s))
             if depth > 1.0:
                 _, m = load.shear_and_moment(supports, k, float(s))
-                chord.append(Member({"tension_lb": sense * m / depth}, f"at {t} {s:.1f} ft"))
+                force = named(
+                    sense * m / depth,
+                    f"chord force at {t} {s:.1f} ft",
+                    "moment of the simple span there / depth",
+                    {"from_ft": a, "to_ft": b, "depth_ft": depth},
+                    "lb",
+                    STATICS,
+                )
+                chord.append(Member({"tension_lb": force}, f"at {t} {s:.1f} ft"))
     return shear, chord, aspect
 
 
@@ -109,7 +126,15 @@ def _collector_members(house: HouseLoads, storey: int, line: ShearLine) -> list[
     light-frame walls alone (from memory).
     """
     force = house.lateral[storey, line.axis].line_force[line.name]
-    pull = house.frame.sense_along(line.axis) * force * collector_share(house, storey, line)
+    share = collector_share(house, storey, line)
+    pull = named(
+        house.frame.sense_along(line.axis) * force * share,
+        f"pull in the plates of line {line.name} as collectors",
+        "force of the line x greatest part that the plates carry past one place",
+        {"part": share, "plate_ft": line.plate_ft},
+        "lb",
+        f"{STATICS}: in evenly along the plates, out by the pieces in proportion to their share",
+    )
     return [Member({"tension_lb": sign * pull}, f"collector, line {line.name}") for sign in (1.0, -1.0)]
 
 
@@ -192,7 +217,7 @@ def _roof_boundary(house: HouseLoads, storey: int, line: ShearLine, walls: list[
     house.add(
         f"roof boundary: line {line.name}, storey {storey + 1}",
         "roof_boundary",
-        [Member({"shear_plf": house.frame.sense_along(line.axis) * force / line.plate_ft})],
+        [Member({"shear_plf": _per_foot(house, line, force, line.plate_ft)})],
         ("shear_plf",),
         place=f"blocking or rim of the roof to the plate along line {line.name}",
         schedule="roof boundary",
@@ -200,6 +225,12 @@ def _roof_boundary(house: HouseLoads, storey: int, line: ShearLine, walls: list[
         measure="per_ft",
         runs_ft=[w.length for w in walls],
     )
+
+
+def _per_foot(house: HouseLoads, line: ShearLine, force: Effect, length_ft: float) -> Effect:
+    plf = house.frame.sense_along(line.axis) * force / length_ft
+    what, values = f"shear along line {line.name} where this connection runs", {"length_ft": length_ft}
+    return named(plf, what, "force / length of the connection", values, "plf", STATICS)
 
 
 def _under_roof(house: HouseLoads, storey: int, wall: WallLine) -> bool:
@@ -221,7 +252,7 @@ def _floor_rim(house: HouseLoads, storey: int, line: ShearLine, walls: list[Wall
     runs = [length for w in walls for length in _under_floor_ft(house, storey, w)]
     if not runs:
         return
-    members = [Member({"shear_plf": house.frame.sense_along(line.axis) * force / sum(runs)})]
+    members = [Member({"shear_plf": _per_foot(house, line, force, sum(runs))})]
     house.add(
         f"floor rim to plate: line {line.name}, storey {storey + 1}",
         "plate_to_floor",

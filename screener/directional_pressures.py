@@ -10,7 +10,9 @@ roof, which neither procedure counts here.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from functools import cache
+from typing import NamedTuple
 
 from screener.line_loads import SAME_FT
 from screener.plans import RoofPart
@@ -40,15 +42,42 @@ def _strip_cp(case: RoofCase, heights: float, h_over_l: float, area_sqft: float)
     return float(directional.strip_cp(case, heights, h_over_l, area_sqft))
 
 
+class _Cp(NamedTuple):
+    """A coefficient of the figure, and how it comes about in words."""
+
+    value: float
+    told: Callable[[], str]
+
+
 def _roof_case(state: WindState) -> RoofCase:
     assert isinstance(state, DirectionalState)
     return state.roof_case
+
+
+def _windward_wall() -> _Cp:
+    cp = directional.windward_wall_cp()
+    return _Cp(cp, lambda: f"windward wall: Cp {cp:g}")
+
+
+def _side_wall() -> _Cp:
+    cp = directional.side_wall_cp()
+    return _Cp(cp, lambda: f"side wall: Cp {cp:g}")
+
+
+def _leeward_wall(ctx: RoofContext, axis: Axis) -> _Cp:
+    ratio = ctx.along(axis) / ctx.along(other(axis))
+    cp = float(directional.leeward_wall_cp(ratio))
+    return _Cp(cp, lambda: f"leeward wall, L/B {ratio:.4g}: Cp {cp:.6g}")
 
 
 class DirectionalPressures:
     """Figure 27.3-1 as the load path asks for it (``wind_pressures.WindPressures``)."""
 
     figure = "Figure 27.3-1"
+    section = "27.3"
+    minimum_section = "27.1.5"
+    formula = "p = q Kd (-G Cp) + Kd (+-GCpi) q, outward; q of the wind on to the face"
+    lateral_formula = "q Kd G (wall height x (Cp windward - leeward) + roof height x (Cp windward - leeward)), signed"
 
     def __init__(self, edition: str) -> None:
         self.edition = edition
@@ -91,11 +120,21 @@ class DirectionalPressures:
     # --- roofs --------------------------------------------------------------------------------------------------
 
     def slope(self, ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch, u: float, state: WindState) -> Net:
-        return self.gust * self._slope_cp(ctx, part, side, stretch, u, state), state.gcpi_sign
+        cp = self._slope_cp(ctx, part, side, stretch, u, state)
+        return self._net(cp, state.gcpi_sign)
+
+    def _net(self, cp: _Cp, internal: int) -> Net:
+        """G Cp of one surface with its internal pressure."""
+        return Net(self.gust * cp.value, internal, lambda: f"{cp.told()}, G {self.gust:g}")
+
+    def _over_soffit(self, above: Net) -> Net:
+        """A windward overhang: the soffit below it joins, the inside does not."""
+        words = f" above, soffit G Cp {self.soffit:g} below, no internal pressure"
+        return Net(above.coefficient - self.soffit, 0, lambda: above.told() + words)
 
     def _slope_cp(
         self, ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch, u: float, state: WindState
-    ) -> float:
+    ) -> _Cp:
         if state.axis == part.along:
             away = stretch.from_low_ft if state.sense > 0 else stretch.from_high_ft
             return self._by_distance(ctx, part.span, state, away)
@@ -105,28 +144,34 @@ class DirectionalPressures:
             return self._by_distance(ctx, part.length, state, max(away, 0.0))
         return self._by_angle(ctx, part, angle, side == state.windward_end, state)
 
-    def _by_distance(self, ctx: RoofContext, width_ft: float, state: WindState, away_ft: float) -> float:
-        h = ctx.variant.mean_roof_height_ft
+    def _by_distance(self, ctx: RoofContext, width_ft: float, state: WindState, away_ft: float) -> _Cp:
+        h, case = ctx.variant.mean_roof_height_ft, _roof_case(state)
         # the -1.3 acts on the first half height of the roof's width
-        return _strip_cp(_roof_case(state), away_ft / h, h / ctx.along(state.axis), 0.5 * h * width_ft)
+        where = away_ft / h, h / ctx.along(state.axis), 0.5 * h * width_ft
+        cp = _strip_cp(case, *where)
+        return _Cp(cp, lambda: f"roof {case}, {directional.strip_words(*where)}: Cp {cp:.6g}")
 
-    def _by_angle(self, ctx: RoofContext, part: RoofPart, angle_deg: float, windward: bool, state: WindState) -> float:
+    def _by_angle(self, ctx: RoofContext, part: RoofPart, angle_deg: float, windward: bool, state: WindState) -> _Cp:
+        return self._at_angle(ctx, part, angle_deg, windward, state, state.axis)
+
+    def _at_angle(
+        self, ctx: RoofContext, part: RoofPart, angle_deg: float, windward: bool, state: WindState, axis: Axis
+    ) -> _Cp:
         slope = f"windward {_roof_case(state)}" if windward else directional.LEEWARD
-        area = part.length * part.span / 2.0
-        return _roof_cp(slope, angle_deg, ctx.variant.mean_roof_height_ft / ctx.along(state.axis), area)
+        ratio, area = ctx.variant.mean_roof_height_ft / ctx.along(axis), part.length * part.span / 2.0
+        cp = _roof_cp(slope, angle_deg, ratio, area)
+        return _Cp(cp, lambda: f"slope {slope}, {directional.roof_words(slope, angle_deg, ratio, area)}: Cp {cp:.6g}")
 
     def eave(self, ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch, state: WindState) -> Net:
         """Windward: top surface and soffit (Sec. 27.3.3), no internal pressure; elsewhere what the slope carries."""
         edge = part.across_lo if side == "low" else part.across_hi
-        coefficient, internal = self.slope(ctx, part, side, stretch, edge, state)
-        if state.axis != part.along and state.windward_end == side:
-            return coefficient - self.soffit, 0
-        return coefficient, internal
+        net = self.slope(ctx, part, side, stretch, edge, state)
+        return self._over_soffit(net) if state.axis != part.along and state.windward_end == side else net
 
     def rake(self, ctx: RoofContext, part: RoofPart, side: Side, end: Side, state: WindState) -> Net | None:
         if state.axis != part.along or state.windward_end != end:
             return None
-        return self.gust * self._by_distance(ctx, part.span, state, 0.0) - self.soffit, 0
+        return self._over_soffit(self._net(self._by_distance(ctx, part.span, state, 0.0), 0))
 
     def hip_end(self, ctx: RoofContext, part: RoofPart, end: Side, state: WindState) -> tuple[Net, Net]:
         """A hip end is a slope like another: windward or leeward to wind along the ridge, and parallel to wind across
@@ -140,55 +185,54 @@ class DirectionalPressures:
             cp = self._by_distance(ctx, part.span, state, away)
         else:
             cp = self._by_angle(ctx, part, angle, windward, state)
-        inside = (self.gust * cp, state.gcpi_sign)
-        return inside, ((inside[0] - self.soffit, 0) if windward else inside)
+        inside = self._net(cp, state.gcpi_sign)
+        return inside, (self._over_soffit(inside) if windward else inside)
 
     # --- walls --------------------------------------------------------------------------------------------------
 
     def wall(self, ctx: RoofContext, part: RoofPart, face: Face, stretch: Stretch, state: WindState) -> Net:
         normal, side = face
         if not state.acts_along(normal):
-            return self.gust * directional.side_wall_cp(), state.gcpi_sign
+            return self._net(_side_wall(), state.gcpi_sign)
         if side == ("low" if state.sense_along(normal) > 0 else "high"):
-            return self.gust * directional.windward_wall_cp(), state.gcpi_sign
-        return self._leeward_wall(ctx, normal), state.gcpi_sign
-
-    def _leeward_wall(self, ctx: RoofContext, axis: Axis) -> float:
-        return self.gust * float(directional.leeward_wall_cp(ctx.along(axis) / ctx.along(other(axis))))
+            return self._net(_windward_wall(), state.gcpi_sign)
+        return self._net(_leeward_wall(ctx, normal), state.gcpi_sign)
 
     def wall_beside_shear(self, ctx: RoofContext, wall_axis: Axis, state: WindState) -> Net:
         """Side-wall suction; with wind across the wall too (case 3) the windward or leeward wall, whichever is more."""
         if not state.acts_along(other(wall_axis)):
-            return self.gust * directional.side_wall_cp(), state.gcpi_sign
-        lee = self._leeward_wall(ctx, other(wall_axis))
+            return self._net(_side_wall(), state.gcpi_sign)
         if state.gcpi_sign > 0:
-            return lee, 1
+            return self._net(_leeward_wall(ctx, other(wall_axis)), 1)
         # magnitude of an inward push, written like an outward one
-        return -self.gust * directional.windward_wall_cp(), 1
+        push = self._net(_windward_wall(), 1)
+        return push._replace(coefficient=-push.coefficient, told=lambda: f"{push.told()}, as a push inward")
 
-    def wall_total(self, ctx: RoofContext, state: WindState, axis: Axis, s: float, zone: str) -> float:
-        return self.gust * directional.windward_wall_cp() - self._leeward_wall(ctx, axis)
+    def wall_total(self, ctx: RoofContext, state: WindState, axis: Axis, s: float, zone: str) -> Net:
+        windward, leeward = _windward_wall(), _leeward_wall(ctx, axis)
+        net = self.gust * windward.value - self.gust * leeward.value
+        return Net(net, 0, lambda: f"{windward.told()} less {leeward.told()}, G {self.gust:g}")
 
-    def roof_total(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, zone: str) -> float:
+    def roof_total(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, zone: str) -> Net:
         """Windward less leeward slope (a hip end is one too), or the gable, which is wall."""
         if not faces_slope(part, axis):
             return self.wall_total(ctx, state, axis, 0.0, zone)
         if not state.roof:
-            return 0.0
-        return self.gust * (
-            self._facing_cp(ctx, part, state, axis, True) - self._facing_cp(ctx, part, state, axis, False)
-        )
+            return Net(0.0, 0, lambda: "neglected")
+        windward, leeward = (self._facing_cp(ctx, part, state, axis, way) for way in (True, False))
+        net = self.gust * (windward.value - leeward.value)
+        return Net(net, 0, lambda: f"{windward.told()} less {leeward.told()}, G {self.gust:g}")
 
-    def _facing_cp(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, windward: bool) -> float:
+    def _facing_cp(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, windward: bool) -> _Cp:
         along_ridge = part.along == axis
         sides: tuple[Side, Side] = ("low", "high") if state.sense_along(axis) > 0 else ("high", "low")
         side = sides[0] if windward else sides[1]
         angle = hip_angle_deg(part) if along_ridge else slope_angle_deg(part, side)
-        h = ctx.variant.mean_roof_height_ft
         if angle < directional.FLAT_BELOW_DEG:
-            return self._mean_strip(ctx, part, state, axis, windward, side)
-        slope = f"windward {_roof_case(state)}" if windward else directional.LEEWARD
-        return _roof_cp(slope, angle, h / ctx.along(axis), part.length * part.span / 2.0)
+            mean = self._mean_strip(ctx, part, state, axis, windward, side)
+            which = "windward" if windward else "leeward"
+            return _Cp(mean, lambda: f"{which} flat slope, mean over its strips: Cp {mean:.6g}")
+        return self._at_angle(ctx, part, angle, windward, state, axis)
 
     def _mean_strip(
         self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, windward: bool, side: Side
@@ -214,9 +258,6 @@ class DirectionalPressures:
 
     def end_zone(self, ctx: RoofContext) -> tuple[str, float]:
         return "h", ctx.variant.mean_roof_height_ft
-
-    def coefficient_note(self, zone: str) -> str:
-        return "G Cp: across the ridge by roof angle and h/L, along it by distance from the windward end"
 
 
 def _run_ft(part: RoofPart, side: Side) -> float:

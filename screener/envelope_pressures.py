@@ -55,10 +55,37 @@ def roof_zone(part: RoofPart, state: WindState, side: Side, zone: Zone) -> str:
     return number + ("E" if zone == end_zone_end(part, state) else "")
 
 
+def _zone(case: str, name: str, angle_deg: float, internal: int) -> Net:
+    """One zone of the figure with its internal pressure."""
+    return Net(gcpf_at(case, name, angle_deg), internal, lambda: _zone_words(case, name, angle_deg))
+
+
+def _zone_words(case: str, name: str, angle_deg: float) -> str:
+    between = envelope.gcpf_words(case, name, angle_deg)
+    return f"case {case}, zone {name} at {angle_deg:.2f} deg: GCpf {gcpf_at(case, name, angle_deg):.6g}{between}"
+
+
+def _between_zones(case: str, first: str, second: str, angle_deg: float) -> Net:
+    """One zone less another: horizontal totals, in which internal pressure cancels."""
+    net = gcpf_at(case, first, angle_deg) - gcpf_at(case, second, angle_deg)
+    return Net(net, 0, lambda: _between_words(case, first, second, angle_deg))
+
+
+def _between_words(case: str, first: str, second: str, angle_deg: float) -> str:
+    ends = [f"{name} {gcpf_at(case, name, angle_deg):.6g}" for name in (first, second)]
+    between = envelope.gcpf_words(case, first, angle_deg)
+    where = f" at {angle_deg:.2f} deg" if case == "A" else ""
+    return f"case {case} {ends[0]}{between} less {ends[1]}{where}"
+
+
 class EnvelopePressures:
     """Figure 28.3-1 as the load path asks for it (``wind_pressures.WindPressures``)."""
 
     figure = "Figure 28.3-1"
+    section = "28.3"
+    minimum_section = "28.3.4"
+    formula = "p = q Kd (-GCpf) + Kd (+-GCpi) q, outward"
+    lateral_formula = "q Kd (wall height x (GCpf windward - leeward) + roof height x (GCpf 2 - 3 or 5 - 6)), signed"
 
     def __init__(self, edition: str) -> None:
         self.edition = edition
@@ -85,12 +112,11 @@ class EnvelopePressures:
         """Zone 2 in suction ends at its reach; beyond it the slope takes zone 3."""
         angle = slope_angle_deg(part, side)
         case, name = load_case(part, state), roof_zone(part, state, side, stretch.zone)
-        coefficient = gcpf_at(case, name, angle)
-        if case == "A" and name[0] == "2" and coefficient < 0:
+        if case == "A" and name[0] == "2" and gcpf_at(case, name, angle) < 0:
             edge = part.across_lo if side == "low" else part.across_hi
             if abs(u - edge) > self._reach_ft(ctx, part):
-                coefficient = gcpf_at(case, "3" + name[1:], angle)
-        return coefficient, state.gcpi_sign
+                name = "3" + name[1:]
+        return _zone(case, name, angle, state.gcpi_sign)
 
     def eave(self, ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch, state: WindState) -> Net:
         """Windward: the roof zone above and the soffit coefficient below (Sec. 28.3.3), no internal pressure.
@@ -102,21 +128,25 @@ class EnvelopePressures:
             edge = part.across_lo if side == "low" else part.across_hi
             return self.slope(ctx, part, side, stretch, edge, state)
         name = roof_zone(part, state, side, stretch.zone)
-        return gcpf_at(load_case(part, state), name, slope_angle_deg(part, side)) - self.soffit_gcp, 0
+        return self._over_soffit(_zone(load_case(part, state), name, slope_angle_deg(part, side), 0))
+
+    def _over_soffit(self, above: Net) -> Net:
+        """A windward overhang: the soffit below it joins, the inside does not."""
+        words = f" above, soffit {self.soffit_gcp:g} below, no internal pressure"
+        return Net(above.coefficient - self.soffit_gcp, 0, lambda: above.told() + words)
 
     def rake(self, ctx: RoofContext, part: RoofPart, side: Side, end: Side, state: WindState) -> Net | None:
         if load_case(part, state) != "B" or state.windward_end != end:
             return None
-        return gcpf_at("B", roof_zone(part, state, side, end), slope_angle_deg(part, side)) - self.soffit_gcp, 0
+        return self._over_soffit(_zone("B", roof_zone(part, state, side, end), slope_angle_deg(part, side), 0))
 
     def hip_end(self, ctx: RoofContext, part: RoofPart, end: Side, state: WindState) -> tuple[Net, Net]:
         """Fig. 28.3-1 draws gables; a hip end takes the larger suction of zones 2 and 2E, 2E wherever the end zone or
         the windward end is here."""
         name = "2E" if end_zone_end(part, state) == end else "2"
-        coefficient = gcpf_at("B", name, hip_angle_deg(part))
-        inside = (coefficient, state.gcpi_sign)
+        inside = _zone("B", name, hip_angle_deg(part), state.gcpi_sign)
         windward = state.axis == part.along and state.windward_end == end
-        return inside, ((coefficient - self.soffit_gcp, 0) if windward else inside)
+        return inside, (self._over_soffit(inside) if windward else inside)
 
     def wall(self, ctx: RoofContext, part: RoofPart, face: Face, stretch: Stretch, state: WindState) -> Net:
         """A wall parallel to the wind takes the case B side-wall value in case A too, where the figure gives none."""
@@ -132,33 +162,35 @@ class EnvelopePressures:
         # case B does not depend on the angle; case A takes the windward slope's, like the horizontal totals
         across = case == "A" and part.along != state.axis
         angle = slope_angle_deg(part, state.windward_end) if across else hip_angle_deg(part)
-        return gcpf_at(case, surface + suffix, angle), state.gcpi_sign
+        return _zone(case, surface + suffix, angle, state.gcpi_sign)
 
     def wall_beside_shear(self, ctx: RoofContext, wall_axis: Axis, state: WindState) -> Net:
         """Side-wall suction of case B, zone 1E."""
-        return gcpf_at("B", "1E", 0.0), state.gcpi_sign
+        return _zone("B", "1E", 0.0, state.gcpi_sign)
 
-    def wall_total(self, ctx: RoofContext, state: WindState, axis: Axis, s: float, zone: str) -> float:
+    def wall_total(self, ctx: RoofContext, state: WindState, axis: Axis, s: float, zone: str) -> Net:
         """Case A where a slope stands behind this stretch of wall, B where only gables do; the larger where both."""
         suffix = self._suffix(state, zone)
-        net = []
-        for part in parts_over(ctx, other(axis), s):
-            if faces_slope(part, axis):
-                angle = self._windward_angle(part, state)
-                net.append(gcpf_at("A", "1" + suffix, angle) - gcpf_at("A", "4" + suffix, angle))
-            else:
-                net.append(gcpf_at("B", "5" + suffix, 0.0) - gcpf_at("B", "6" + suffix, 0.0))
-        return max(net)
+        pairs = [
+            _between_zones("A", "1" + suffix, "4" + suffix, self._windward_angle(part, state))
+            if faces_slope(part, axis)
+            else self._gable(suffix)
+            for part in parts_over(ctx, other(axis), s)
+        ]
+        most = max(pair.coefficient for pair in pairs)
+        return Net(most, 0, lambda: "; greater of ".join(dict.fromkeys(pair.told() for pair in pairs)))
 
-    def roof_total(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, zone: str) -> float:
+    def roof_total(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, zone: str) -> Net:
         """Slopes 2 less 3, or the gable wall 5 less 6."""
         suffix = self._suffix(state, zone)
         if not faces_slope(part, axis):
-            return gcpf_at("B", "5" + suffix, 0.0) - gcpf_at("B", "6" + suffix, 0.0)
+            return self._gable(suffix)
         if not state.roof:
-            return 0.0
-        angle = self._windward_angle(part, state)
-        return gcpf_at("A", "2" + suffix, angle) - gcpf_at("A", "3" + suffix, angle)
+            return Net(0.0, 0, lambda: "neglected")
+        return _between_zones("A", "2" + suffix, "3" + suffix, self._windward_angle(part, state))
+
+    def _gable(self, suffix: str) -> Net:
+        return _between_zones("B", "5" + suffix, "6" + suffix, 0.0)
 
     def _suffix(self, state: WindState, zone: str) -> str:
         assert isinstance(state, EnvelopeState)
@@ -175,7 +207,3 @@ class EnvelopePressures:
 
     def end_zone(self, ctx: RoofContext) -> tuple[str, float]:
         return "2a", ctx.end_zone_ft
-
-    def coefficient_note(self, zone: str) -> str:
-        ends = "end zone 2E, 3E" if zone != "interior" else "zones 2, 3"
-        return f"GCpf of {ends} at the roof angle"

@@ -12,6 +12,7 @@ from screener.plans import Span, Variant, WallLine
 from screener.points import Member, Point, make_point, rank_demand
 from screener.roof_loads import roof_context
 from screener.standards import asce7_ch30_components as components
+from screener.trace import Item, named, node_of, states_of
 from screener.wind_pressures import RoofContext, Side, other, slope_angle_deg
 from screener.wind_states import Axis, Procedure
 
@@ -64,10 +65,11 @@ class HouseLoads:
         method: str,
         procedure: Procedure = "envelope",
         roof_ties: str = "main",
+        traced: bool = False,
     ) -> None:
         self.variant = variant
         self.roof_ties = roof_ties
-        self.frame = Frame(len(variant.levels), edition, method, procedure)
+        self.frame = Frame(len(variant.levels), edition, method, procedure, traced=traced)
         self.ranking = self.frame if method == RANKING_METHOD else replace(self.frame, method=RANKING_METHOD)
         self.ctx: RoofContext = roof_context(self.frame, variant)
         self.mass: SeismicMass = seismic_mass(variant)
@@ -141,6 +143,7 @@ class HouseLoads:
         pushes = self.out_of_plane(wall, "end zone", wall.height_ft)
         if not wall.exterior:
             return pushes
+        texts = self._push_texts(wall) if self.frame.traced else [[] for _ in pushes]
         for push in pushes:
             for i, state in enumerate(self.frame.wind):
                 if state.acts_along(wall.axis):
@@ -148,7 +151,40 @@ class HouseLoads:
                     if not state.minimum:
                         net = self.ctx.pressures.wall_beside_shear(self.ctx, wall.axis, state)
                         push[i] = self.ctx.outward(state, net, other(wall.axis))
-        return pushes
+        what = f"push on wall {wall.name} beside the shear of its line"
+        formula = "local pressure across the wall, main system's along it, or the seismic anchorage of the wall"
+        source = f"{self.frame.edition} 30.3, {self.ctx.pressures.figure}, 12.11.2"
+        values = {"Kd": self.ctx.kd}
+        return [named(p, what, formula, values, "psf", source, t) for p, t in zip(pushes, texts, strict=True)]
+
+    def _push_texts(self, wall: WallLine) -> list[list[str]]:
+        """What enters each state of the pushes beside a shear, in words: local wind across, the main system along."""
+        local = states_of(self.stud_pressure(wall, "end zone", wall.height_ft))
+        least = [f"least pressure, {self.frame.edition} 30.2.2"] * len(local)
+        shaken = [
+            f"{i.what}: {i.formula}, " + ", ".join(f"{k} {v}" for k, v in i.values.items()) for i in self._forms()
+        ]
+        return [
+            [*self._wind_texts(wall, across), *[form] * len(self.frame.seismic)]
+            for across, form in ((local, shaken[0]), (local, shaken[1]), (least, "no shaking"))
+        ]
+
+    def _wind_texts(self, wall: WallLine, across: list[str]) -> list[str]:
+        told = []
+        for text, state in zip(across, self.frame.wind, strict=True):
+            if not state.acts_along(wall.axis):
+                told.append(text)
+            elif state.minimum:
+                told.append("")
+            else:
+                net = self.ctx.pressures.wall_beside_shear(self.ctx, wall.axis, state)
+                told.append(f"main system on the wall: {self.ctx.told(state, net)}")
+        return told
+
+    def _forms(self) -> list[Item]:
+        """The two forms of the seismic wall anchorage as named items."""
+        inertia = cladding.wall_inertia(self.frame, self.variant.weights["exterior_wall"][1], self.longest_ft)
+        return [node for node in map(node_of, inertia) if isinstance(node, Item)]
 
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
         """The first rank whose limit holds the demand at the reference hazards: which package line the members join."""

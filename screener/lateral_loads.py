@@ -11,11 +11,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from screener.line_loads import Effect, LineLoad, Profile
+from screener.line_loads import STATICS, Effect, LineLoad, Profile
 from screener.plans import TOUCH_FT, PorchRoof, RoofPart, Variant
 from screener.standards import asce7_ch27_open_roofs as open_roofs
-from screener.wind_pressures import RoofContext, faces_slope, other
-from screener.wind_states import Axis
+from screener.trace import named
+from screener.wind_pressures import Net, RoofContext, faces_slope, other
+from screener.wind_states import Axis, WindState
 
 PORCH_NET_CN = 1.3
 """Net coefficient on an open roof's fascia and slope seen from the side: wind 0.8, lee 0.5 (project choice)."""
@@ -94,11 +95,26 @@ def lateral_forces(ctx: RoofContext, mass: SeismicMass) -> dict[tuple[int, Axis]
 
 def _share_out(ctx: RoofContext, level: LevelForces, above: LevelForces | None) -> None:
     supports = [line.at for line in level.lines]
-    for line, force in zip(level.lines, level.own.reactions(supports), strict=True):
+    words = f"{_level_words(level.storey)} along {level.axis}"
+    spans = {"lines_at_ft": ", ".join(f"{line.name} {line.at:g}" for line in level.lines)}
+    source = f"{STATICS}: simple spans between shear lines, flexible diaphragm ({ctx.frame.edition} 12.3.1.1)"
+    for line, reaction in zip(level.lines, level.own.reactions(supports), strict=True):
+        formula = "sum of load x length x lever between neighbouring lines"
+        force = named(reaction, f"own force of {words} on line {line.name}", formula, spans, "lb", source)
         level.storey_force[line.name] = force
         level.line_force[line.name] = force.copy()
-    if above is None:
-        return
+    if above is not None:
+        _bring_down(level, above, supports)
+    for name, force in level.line_force.items():
+        what = f"force of line {name} at {words}"
+        level.line_force[name] = named(force, what, "own level + levels above", spans, "lb", source)
+
+
+def _level_words(storey: int) -> str:
+    return f"level {storey + 1}" if storey >= 0 else "the first floor"
+
+
+def _bring_down(level: LevelForces, above: LevelForces, supports: list[float]) -> None:
     for line in above.lines:
         force = above.line_force[line.name]
         if line.name in level.line_force:
@@ -145,7 +161,8 @@ def wind_load(ctx: RoofContext, storey: int, axis: Axis) -> LineLoad:
             continue
         zone = "low" if mid < ends[0] + ctx.end_zone_ft else "high" if mid > ends[1] - ctx.end_zone_ft else "interior"
         at_a, at_b = (_wind_rows(ctx, axis, mid, zone, wall_ft, h, tallest[0] if tallest else None) for h in heights)
-        load.spread(a, b, ctx.frame.wind_effect(at_a), ctx.frame.wind_effect(at_b))
+        even = heights[0] == heights[1]
+        load.spread(a, b, ctx.frame.wind_effect(at_a), None if even else ctx.frame.wind_effect(at_b))
     if storey == 0:
         _porch_load(ctx, axis, load)
     return load
@@ -158,15 +175,27 @@ def porch_push_rows(ctx: RoofContext, porch: PorchRoof, axis: Axis) -> np.ndarra
     depth = x1 - x0 if wall is not None and wall.axis == "y" else y1 - y0
     face = (y1 - y0 if axis == "x" else x1 - x0) * (porch.fascia_depth_ft + porch.pitch_in_12 / 12.0 * depth)
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    told = [""] * len(rows)
     for i, state in enumerate(ctx.frame.wind):
         if not state.acts_along(axis):
             continue
         if state.minimum:
-            rows[i, ctx.frame.column["one"]] = ctx.pressures.minimum_wall_psf() * face
+            least = ctx.pressures.minimum_wall_psf()
+            rows[i, ctx.frame.column["one"]] = least * face
+            told[i] = f"least lateral load {least:g} psf"
         else:
             gust = open_roofs.gust_effect_factor(ctx.frame.edition)
             rows[i, ctx.frame.column[state.porch_velocity(axis)]] = PORCH_NET_CN * gust * ctx.kd * face * state.share
-    return rows
+            told[i] = f"CN {PORCH_NET_CN:g}, G {gust:g}, Kd {ctx.kd:g}{state.share_words}"
+    return named(
+        ctx.frame.trace(rows),
+        f"wind along {axis} on porch {porch.name}",
+        "CN G Kd q x face (fascia and the rise as a rectangle)",
+        {"face_sqft": face},
+        "lb",
+        f"{ctx.frame.edition} Chapter 27 (CN of the side: project choice)",
+        told,
+    )
 
 
 def _porch_load(ctx: RoofContext, axis: Axis, load: LineLoad) -> None:
@@ -211,6 +240,7 @@ def _wind_rows(
 ) -> np.ndarray:
     """(wind states, basis): force per foot across the wind, positive toward the wind's sense times that sense."""
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    told = [""] * len(rows)
     one, pressures = ctx.frame.column["one"], ctx.pressures
     for i, state in enumerate(ctx.frame.wind):
         if not state.acts_along(axis):
@@ -222,15 +252,50 @@ def _wind_rows(
             gable = part is not None and not faces_slope(part, axis)
             roof_psf = pressures.minimum_wall_psf() if gable else pressures.minimum_roof_psf()
             rows[i, one] = sense * (force + roof_psf * roof_ft)
+            if ctx.frame.traced:
+                wall_psf = pressures.minimum_wall_psf()
+                told[i] = f"least: wall {wall_ft:.4g} ft at {wall_psf:g} psf, roof {roof_ft:.4g} ft at {roof_psf:g} psf"
             continue
-        force = wall_ft * pressures.wall_total(ctx, state, axis, s, zone)
-        if part is not None:
-            force += roof_ft * pressures.roof_total(ctx, part, state, axis, zone)
+        wall = pressures.wall_total(ctx, state, axis, s, zone)
+        roof = pressures.roof_total(ctx, part, state, axis, zone) if part is not None else None
+        force = wall_ft * wall.coefficient
+        if roof is not None:
+            force += roof_ft * roof.coefficient
         rows[i, ctx.frame.column[state.velocity(axis)]] = sense * force * ctx.kd * state.share
-    return rows
+        if ctx.frame.traced:
+            told[i] = _total_text(ctx, state, wall_ft, wall, roof_ft, roof)
+    return named(
+        ctx.frame.trace(rows),
+        f"wind along {axis} on the house",
+        pressures.lateral_formula,
+        {},
+        "plf",
+        f"{ctx.frame.edition} {pressures.section}, {pressures.figure}; least load {pressures.minimum_section}",
+        told,
+    )
+
+
+def _total_text(ctx: RoofContext, state: WindState, wall_ft: float, wall: Net, roof_ft: float, roof: Net | None) -> str:
+    """What enters one state's force per foot, in words."""
+    over = f", roof {roof_ft:.6g} ft x {roof.coefficient:.6g} ({roof.told()})" if roof is not None and roof_ft else ""
+    return f"wall {wall_ft:.6g} ft x {wall.coefficient:.6g} ({wall.told()}){over}, Kd {ctx.kd:g}{state.share_words}"
 
 
 # --- earthquake -----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class WeightPart:
+    """One assembly's share of a level's seismic weight (storey -1: the framed first floor)."""
+
+    storey: int
+    what: str
+    psf: float
+    area_sqft: float
+
+    @property
+    def weight_lb(self) -> float:
+        return self.psf * self.area_sqft
 
 
 @dataclass(frozen=True)
@@ -246,6 +311,7 @@ class SeismicMass:
     height_ft: tuple[float, ...]
     first_floor_lb: float
     spread: dict[tuple[int, Axis], LineLoad]
+    parts: tuple[WeightPart, ...] = ()
 
     def inertia(self, ctx: RoofContext, storey: int, axis: Axis, kind: str) -> LineLoad:
         """Inertia across ``axis`` as a line load: the level's force shared by where its weight lies.
@@ -266,8 +332,16 @@ class SeismicMass:
             else:
                 name = f"{'rho_storey_force_lb' if kind == 'storey' else 'diaphragm_force_lb'}_{storey + 1}"
                 unit[first + i, ctx.frame.column[name]] = state.sense
+        unit = named(
+            unit,
+            f"{'storey' if kind == 'storey' else 'diaphragm'} force of {_level_words(storey)} along {axis}",
+            ("rho Fx" if kind == "storey" else "Fpx") if storey >= 0 else "rho Cs w of the first floor",
+            {"weight_lb": total},
+            "lb",
+            f"{ctx.frame.edition} 12.8.3, 12.3.4" if kind == "storey" else f"{ctx.frame.edition} 12.10.1.1",
+        )
         for lo, hi, a, b in self.spread[storey, axis].pieces:
-            load.spread(lo, hi, unit * (float(a) / total), unit * (float(b) / total))
+            load.spread(lo, hi, unit * (float(a) / total), None if a is b else unit * (float(b) / total))
         for s, weight in self.spread[storey, axis].points:
             load.point(s, unit * (float(weight) / total))
         return load
@@ -279,7 +353,7 @@ def seismic_mass(variant: Variant) -> SeismicMass:
     storeys = range(-1, n)
     axes: tuple[Axis, ...] = ("x", "y")
     spread = {(s, axis): LineLoad(np.zeros(())) for s in storeys for axis in axes}
-    snow = [0.0] * n
+    snow, told = [0.0] * n, list[WeightPart]()
     roof_psf, floor_psf = variant.weights["roof"][1], variant.weights["floor"][1]
     for part in variant.roofs:
         o, r = part.eave_overhang_ft, part.rake_overhang_ft
@@ -287,19 +361,22 @@ def seismic_mass(variant: Variant) -> SeismicMass:
         along = (part.along_lo - r, part.along_hi + r)
         box = (across, along) if part.along == "y" else (along, across)
         _spread_box(spread, part.storey, box, roof_psf)
+        told.append(WeightPart(part.storey, f"roof {part.name} on plan, overhangs included", roof_psf, _area(box)))
         snow[part.storey] += (across[1] - across[0]) * (along[1] - along[0])
     for porch in variant.porches:
         x0, y0, x1, y1 = porch.rect
         _spread_box(spread, 0, ((x0, x1), (y0, y1)), porch.roof_dead_psf)
+        told.append(WeightPart(0, f"porch {porch.name}", porch.roof_dead_psf, (x1 - x0) * (y1 - y0)))
         snow[0] += (x1 - x0) * (y1 - y0)
     raised = variant.plan.plan.foundation == "stem_wall"
     for level in variant.levels:
         if level.index or raised:
             for x0, y0, x1, y1 in disjoint(level.areas):
                 _spread_box(spread, level.index - 1, ((x0, x1), (y0, y1)), floor_psf)
-        _spread_walls(spread, variant, level.index, level.index)
+                told.append(WeightPart(level.index - 1, "floor", floor_psf, (x1 - x0) * (y1 - y0)))
+        told += _spread_walls(spread, variant, level.index, level.index)
         if level.index or raised:
-            _spread_walls(spread, variant, level.index, level.index - 1)
+            told += _spread_walls(spread, variant, level.index, level.index - 1)
     base = variant.plan.plan.first_floor_height_ft
     return SeismicMass(
         tuple(float(spread[s, "x"].total()) for s in range(n)),
@@ -307,7 +384,12 @@ def seismic_mass(variant: Variant) -> SeismicMass:
         tuple(variant.plate_height_ft(s) - base for s in range(n)),
         float(spread[-1, "x"].total()) if raised else 0.0,
         spread,
+        tuple(told),
     )
+
+
+def _area(box: tuple[tuple[float, float], tuple[float, float]]) -> float:
+    return (box[0][1] - box[0][0]) * (box[1][1] - box[1][0])
 
 
 def _spread_box(
@@ -322,13 +404,17 @@ def _spread_box(
     spread[storey, "y"].spread(x0, x1, np.array(psf * (y1 - y0)))
 
 
-def _spread_walls(spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of: int, onto: int) -> None:
-    """Half the walls of storey ``of`` onto the level ``onto``: exterior walls where they stand, partitions evenly."""
+def _spread_walls(spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of: int, onto: int) -> list[WeightPart]:
+    """Half the walls of storey ``of`` onto the level ``onto``: exterior walls where they stand, partitions evenly.
+
+    Returns what was put there."""
+    told = []
     level = variant.levels[of]
     half = level.wall_height_ft / 2.0
     for w in variant.walls_of(of):
         psf = variant.weights["exterior_wall" if w.exterior else "interior_wall"][1]
         per_ft = np.array(psf * half)
+        told.append(WeightPart(onto, f"half the height of wall {w.name}", psf, half * w.length))
         if w.axis == "x":
             spread[onto, "y"].spread(w.lo, w.hi, per_ft)
             spread[onto, "x"].point(w.at, per_ft * w.length)
@@ -339,6 +425,8 @@ def _spread_walls(spread: dict[tuple[int, Axis], LineLoad], variant: Variant, of
     for x0, y0, x1, y1 in disjoint(level.areas):
         share = partitions * (x1 - x0) * (y1 - y0) / level.area_sqft
         _spread_box(spread, onto, ((x0, x1), (y0, y1)), share / ((x1 - x0) * (y1 - y0)))
+    psf = variant.weights["interior_wall"][1]
+    return [*told, WeightPart(onto, f"half the partitions of storey {of + 1}", psf, half * level.interior_wall_ft)]
 
 
 def disjoint(rects: tuple[tuple[float, float, float, float], ...]) -> list[tuple[float, float, float, float]]:

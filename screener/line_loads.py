@@ -14,10 +14,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from screener.trace import Traced, named, placed
+
 Effect = NDArray[np.float64]
 
 SAME_FT = 1e-6
 """Points closer than this stand at one place."""
+
+STATICS = "statics"
+"""Source of what follows from equilibrium alone."""
 
 
 def hat(supports: Sequence[float], j: int, s: float) -> float:
@@ -41,11 +46,17 @@ class LineLoad:
     points: list[tuple[float, Effect]] = field(default_factory=list)
 
     def spread(self, lo: float, hi: float, per_ft: Effect, per_ft_at_hi: Effect | None = None) -> None:
-        if hi - lo > SAME_FT:
-            self.pieces.append((lo, hi, per_ft, per_ft if per_ft_at_hi is None else per_ft_at_hi))
+        if hi - lo <= SAME_FT:
+            return
+        at_lo, at_hi = per_ft, per_ft if per_ft_at_hi is None else per_ft_at_hi
+        if isinstance(per_ft, Traced) and per_ft_at_hi is None:
+            at_lo = at_hi = placed(per_ft, f"{lo:g}-{hi:g} ft")
+        elif isinstance(per_ft, Traced):
+            at_lo, at_hi = (placed(e, f"{lo:g}-{hi:g} ft, value at {s:g}") for e, s in ((at_lo, lo), (at_hi, hi)))
+        self.pieces.append((lo, hi, at_lo, at_hi))
 
     def point(self, s: float, effect: Effect) -> None:
-        self.points.append((s, effect))
+        self.points.append((s, placed(effect, f"at {s:.2f} ft") if isinstance(effect, Traced) else effect))
 
     def add(self, other: LineLoad) -> None:
         self.pieces += other.pieces
@@ -156,7 +167,12 @@ class LineLoad:
         out.points = [p for p in self.points if not any(lo + SAME_FT < p[0] < hi - SAME_FT for lo, hi in spans)]
         for lo, hi in spans:
             at_lo, at_hi = self.to_ends(lo, hi, ends=False)
-            out.points += [(lo, at_lo), (hi, at_hi)]
+            words = f"what lies over the opening {lo:g}-{hi:g} ft, handed to its"
+            formula = "sum of load x length x lever to the other end / width"
+            out.points += [
+                (lo, named(at_lo, f"{words} low end", formula, {"width_ft": hi - lo}, "lb", STATICS)),
+                (hi, named(at_hi, f"{words} high end", formula, {"width_ft": hi - lo}, "lb", STATICS)),
+            ]
         return out
 
     def _cut(self, lo: float, hi: float) -> Iterable[tuple[float, float, Effect, Effect]]:

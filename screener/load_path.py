@@ -18,13 +18,19 @@ from screener.wind_states import Axis, Procedure
 
 
 def trace_load_path(
-    variant: Variant, edition: str, method: str, procedure: Procedure = "envelope", roof_ties: str = "main"
+    variant: Variant,
+    edition: str,
+    method: str,
+    procedure: Procedure = "envelope",
+    roof_ties: str = "main",
+    traced: bool = False,
 ) -> HouseLoads:
     """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result.
 
-    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30).
+    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30). traced:
+    effects remember what they are made of.
     """
-    house = HouseLoads(variant, edition, method, procedure, roof_ties)
+    house = HouseLoads(variant, edition, method, procedure, roof_ties, traced)
     roof_connections(house)
     porch_connections(house)
     find_segments(house)

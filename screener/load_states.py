@@ -14,9 +14,11 @@ import numpy as np
 
 from screener.line_loads import Effect
 from screener.standards.asce7_ch02_combinations import Combination, combinations
+from screener.trace import Traced, named, trace
 from screener.wind_states import AXES, VELOCITIES, Axis, Procedure, WindState, internal_column, wind_states
 
 GRAVITY = ("dead_least", "dead_greatest", "floor_live", "roof_live", "snow")
+GRAVITY_WORDS = ("dead load, least weights", "dead load, greatest weights", "floor live load", "roof live load", "snow")
 
 
 def basis_names(levels: int, procedure: Procedure = "envelope") -> tuple[str, ...]:
@@ -58,6 +60,8 @@ class Frame:
         SeismicState("y", 1),
         SeismicState("y", -1),
     )
+    traced: bool = False
+    """Effects remember what they are made of (``screener.trace``): for one house of one lot, never in the batch."""
 
     @cached_property
     def wind(self) -> tuple[WindState, ...]:
@@ -87,20 +91,34 @@ class Frame:
         return len(self.wind) + len(self.seismic) + len(GRAVITY), len(self.basis)
 
     def zero(self) -> Effect:
-        return np.zeros(self.shape)
+        return self.trace(np.zeros(self.shape))
 
-    def gravity(self, **loads: float) -> Effect:
-        """Effect of gravity loads given per unit (down is negative): dead_least=-13, snow=-1 (times roof snow), ..."""
+    def trace(self, rows: np.ndarray) -> np.ndarray:
+        """An array of rows that remembers what becomes of it, where this frame traces."""
+        return trace(rows) if self.traced and not isinstance(rows, Traced) else rows
+
+    def gravity(self, what: str = "weight", unit: str = "psf", **loads: float) -> Effect:
+        """Effect of gravity loads given per unit (down is negative): dead_least=-13, snow=-1 (times roof snow), ...
+
+        ``what`` and ``unit`` name it in a derivation.
+        """
         out = self.zero()
         for name, value in loads.items():
             out[self.row[name], self.column["roof_snow_psf" if name == "snow" else "one"]] = value
-        return out
+        return named(out, what, "as the plan file gives it", unit=unit, source="plan file")
 
     def wind_effect(self, rows: np.ndarray) -> Effect:
         """Effect from wind rows ``(wind states, basis)`` alone."""
         out = self.zero()
         out[: len(self.wind)] = rows
+        if isinstance(out, Traced) and isinstance(rows, Traced):
+            out.node = rows.node
         return out
+
+    @cached_property
+    def row_names(self) -> tuple[str, ...]:
+        """What each row of an effect stands for, in words."""
+        return (*(s.name for s in self.wind), *(s.name for s in self.seismic), *GRAVITY_WORDS)
 
     @cached_property
     def _senses(self) -> dict[Axis, np.ndarray]:
@@ -149,6 +167,13 @@ class Frame:
             self._combination_tables[use] = (tuple(cases), factors, vertical)
         return self._combination_tables[use]
 
+    def shares(self, use: str, case: int) -> list[Share]:
+        """The loads of one case as ``combine`` adds them: the sum of factor x row + per_sds x SDS x row."""
+        _, factors, vertical = self._combined(use)
+        dead = self.row["dead_least" if use == "uplift" else "dead_greatest"]
+        rows = np.flatnonzero(factors[case] != 0.0)
+        return [Share(int(r), float(factors[case, r]), float(vertical[case]) if r == dead else 0.0) for r in rows]
+
     def combine(self, effect: Effect, use: str, sign: float = 1.0) -> np.ndarray:
         """Rows of one component over all cases: ``(cases, basis)``; ``sign`` -1 asks for the opposite direction.
 
@@ -160,6 +185,15 @@ class Frame:
         # vertical shaking is a share of the dead load that grows with SDS
         out[:, self.column["sds_vertical_g"]] += vertical * dead
         return sign * out
+
+
+@dataclass(frozen=True)
+class Share:
+    """One load of a case: its row of an effect, the combination's factor on it, and the factor on SDS times it."""
+
+    row: int
+    factor: float
+    per_sds: float
 
 
 @dataclass(frozen=True)

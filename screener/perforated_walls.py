@@ -12,10 +12,11 @@ from collections.abc import Sequence
 from screener.derivation import Recorder, Step
 from screener.editions import SDPWS_EDITION
 from screener.house_loads import HouseLoads, Segment, WallLoads
-from screener.line_loads import Effect, LineLoad
+from screener.line_loads import STATICS, Effect, LineLoad
 from screener.plans import Span, WallLine
 from screener.points import Member
 from screener.standards import sdpws_shear_walls as sdpws
+from screener.trace import named
 
 
 def perforated_factor(house: HouseLoads, wall: WallLine, pieces: Sequence[Span]) -> float:
@@ -51,8 +52,15 @@ def end_uplift(house: HouseLoads, wall: WallLine, couple: Effect, loads: WallLoa
     single = LineLoad(house.frame.zero(), [], loads.foot.points)
     members = []
     for span, end, sign, name in ((first, 0, 1.0, "low end"), (last, 1, -1.0, "high end")):
-        vertical = loads.foot.to_ends(span.lo, span.hi)[end]
-        packs = single.to_ends(span.lo, span.hi)[end]
+        about: dict[str, float | str] = {"b_ft": span.length, "from_ft": span.lo, "to_ft": span.hi}
+        formula = "sum of load x length x lever to the other end / b"
+        vertical, packs = (
+            named(e, f"{what} its {name}", formula, about, "lb", STATICS)
+            for e, what in (
+                (loads.foot.to_ends(span.lo, span.hi)[end], "net vertical load of the end piece at"),
+                (single.to_ends(span.lo, span.hi)[end], "what openings, girders and posts hand to"),
+            )
+        )
         force = sign * couple
         members.append(Member({"tension_lb": force + vertical}, name, {"tension_lb": force + packs}))
     rec = Recorder()

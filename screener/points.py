@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from screener.derivation import Step
 from screener.line_loads import Effect
-from screener.load_states import Frame
+from screener.load_states import Case, Frame
 from screener.wind_states import VELOCITIES, internal_column
 
 Facts = Mapping[str, float | str | bool]
@@ -58,6 +58,7 @@ class Point:
     species: str = ""
     facts: Facts = field(default_factory=dict)
     steps: tuple[Step, ...] = ()
+    trace: PointTrace | None = None
 
     def values(self, basis: NDArray[np.float64]) -> NDArray[np.float64]:
         """Demands (lots, cases, components) for basis rows (lots, basis); negative means none in that direction."""
@@ -81,6 +82,21 @@ class Member:
     effects: Mapping[str, Effect]
     label: str = ""
     ceiling: Mapping[str, Effect] | None = None
+
+
+@dataclass(frozen=True)
+class PointTrace:
+    """What each case of a traced point came from: its member, and the place of its load case among the frame's."""
+
+    use: str
+    sign: float
+    members: tuple[Member, ...]
+    origin: tuple[tuple[int, int], ...]
+
+    def of(self, frame: Frame, case: int) -> tuple[Member, Case, int]:
+        """Member, load case and the case's place for one of the point's cases."""
+        member, place = self.origin[case]
+        return self.members[member], frame.cases(self.use)[place], place
 
 
 def make_point(
@@ -136,7 +152,14 @@ def make_point(
         species,
         dict(facts or {}),
         tuple(steps),
+        _trace(frame, members, use, sign, chosen),
     )
+
+
+def _trace(frame: Frame, members: Sequence[Member], use: str, sign: float, chosen: Sequence[int]) -> PointTrace | None:
+    if not frame.traced:
+        return None
+    return PointTrace(use, sign, tuple(members), tuple(divmod(i, len(frame.cases(use))) for i in chosen))
 
 
 def undominated(rows: NDArray[np.float64], hazards: Sequence[str]) -> tuple[NDArray[np.float64], list[int]]:

@@ -12,6 +12,7 @@ from screener.line_loads import Effect, LineLoad
 from screener.plans import PorchRoof
 from screener.points import Member
 from screener.standards import asce7_ch27_open_roofs as open_roofs
+from screener.trace import named
 from screener.wind_states import AXES, Axis
 
 
@@ -31,9 +32,10 @@ def _porch(house: HouseLoads, porch: PorchRoof) -> None:
     beam.spread(lo, hi, psf * (depth / 2.0))
     places = [float(p) for p in np.linspace(lo, hi, porch.posts)]
     posts = beam.reactions(places)
-    both = np.sum([porch_push_rows(house.ctx, porch, axis) for axis in AXES], axis=0)
+    first, second = (porch_push_rows(house.ctx, porch, axis) for axis in AXES)
     # winds along both axes at once: the resultant where they are alike (where they are not, one axis alone is more)
-    both *= [[math.sqrt(0.5) if all(s.acts_along(a) for a in AXES) else 1.0] for s in house.frame.wind]
+    share = np.array([[math.sqrt(0.5) if all(s.acts_along(a) for a in AXES) else 1.0] for s in house.frame.wind])
+    both = (first + second) * share
     push = house.frame.wind_effect(both) * (0.5 / porch.posts)
     lines = 1 if wall else 2
     count = porch.posts * lines
@@ -53,7 +55,9 @@ def _porch(house: HouseLoads, porch: PorchRoof) -> None:
             measure="each",
             count=count,
         )
-    footing = house.frame.gravity(dead_least=-porch.footing_weight_lb, dead_greatest=-porch.footing_weight_lb)
+    footing = house.frame.gravity(
+        "weight of the footing", "lb", dead_least=-porch.footing_weight_lb, dead_greatest=-porch.footing_weight_lb
+    )
     house.add(
         f"post footing: {porch.name}",
         "post_footing",
@@ -94,7 +98,17 @@ def _porch_pressure(house: HouseLoads, porch: PorchRoof) -> Effect:
     up, _ = open_roofs.net_uplift_cn(angle, "monoslope")
     gust = open_roofs.gust_effect_factor(house.frame.edition)
     out = house.ctx.dead_and_live(porch.roof_dead_psf, porch.roof_dead_psf)
+    told = [""] * len(house.frame.wind)
     for i, state in enumerate(house.frame.wind):
         if not state.minimum:
             out[i, house.frame.column[state.porch_velocity(state.axis)]] = -up * gust * house.ctx.kd * state.share
-    return out
+            told[i] = f"CN {up:.4g} at {angle:.1f} deg, G {gust:g}, Kd {house.ctx.kd:g}{state.share_words}"
+    return named(
+        out,
+        f"net uplift and weight of porch {porch.name}",
+        "q G CN Kd, open building; weight and live load on plan",
+        {"roof_psf": porch.roof_dead_psf},
+        "psf",
+        f"{house.frame.edition} 27.3.2, Figure 27.3-4",
+        told,
+    )

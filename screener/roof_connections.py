@@ -6,9 +6,8 @@ import math
 
 from screener import components_pressure as cladding
 from screener import truss_components
-from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads
-from screener.line_loads import Effect, LineLoad
+from screener.line_loads import STATICS, Effect, LineLoad
 from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
 from screener.roof_loads import (
@@ -24,6 +23,7 @@ from screener.roof_loads import (
     wall_rows,
 )
 from screener.standards import asce7_ch30_components as components
+from screener.trace import named, states_of
 from screener.wind_pressures import Side, Stretch, slope_angle_deg
 
 Strips = dict[Stretch, list[Effect]]
@@ -104,7 +104,6 @@ def _tie_points(
             measure="each",
             count=count,
             facts={"truss_spacing_in": 12.0 * s},
-            steps=_strip_steps(house, part, j, zone),
         )
         _plate_stud(house, part, j, wall, outer, zone, chosen, strips, count)
 
@@ -143,7 +142,6 @@ def _plate_stud(
         measure="each",
         count=count,
         facts={"below": "plate"},
-        steps=_strip_steps(house, part, j, zone),
     )
 
 
@@ -156,7 +154,18 @@ def _plate_pushes(
         return [house.frame.zero()]
     wind = house.frame.wind_effect(wall_rows(house.ctx, part, faces(part, wall), stretch))
     inertia = cladding.wall_inertia(house.frame, house.variant.weights["exterior_wall"][1], house.longest_ft)
-    return [(sign * wind + shaken) * (width_ft * wall.height_ft / 2.0) for sign in (1.0, -1.0) for shaken in inertia]
+    return [
+        named(
+            (sign * wind + shaken) * (width_ft * wall.height_ft / 2.0),
+            f"push of the upper half of wall {wall.name} on one tie, {'outward' if sign > 0 else 'inward'}",
+            "p x spacing x half the height",
+            {"spacing_ft": width_ft, "height_ft": wall.height_ft},
+            "lb",
+            STATICS,
+        )
+        for sign in (1.0, -1.0)
+        for shaken in inertia
+    ]
 
 
 def _along_plate(house: HouseLoads, part: RoofPart, wall: WallLine, width_ft: float) -> Effect:
@@ -174,49 +183,14 @@ def _boundary_plf(house: HouseLoads, storey: int, wall: WallLine) -> Effect:
     bearing |= {n for r in house.variant.roofs if r.storey == storey and r.shape == "hip" for n in r.end_walls}
     walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == wall.line]
     plate_ft = sum(w.length for w in walls if w.name in bearing)
-    return house.frame.sense_along(wall.axis) * house.lateral[storey, wall.axis].storey_force[wall.line] / plate_ft
-
-
-def _strip_steps(house: HouseLoads, part: RoofPart, j: int, zone: str) -> list[Step]:
-    rec = Recorder()
-    rec.note(
-        "span and bearings",
-        "from the plan",
-        {
-            "span_ft": part.span,
-            "bearing_at_ft": part.bearings[j][0],
-            "overhang_ft": part.eave_overhang_ft,
-            "spacing_ft": part.spacing_ft,
-        },
-        part.bearings[j][1],
+    return named(
+        house.frame.sense_along(wall.axis) * house.lateral[storey, wall.axis].storey_force[wall.line] / plate_ft,
+        f"shear along the plates of line {wall.line} that carry trusses",
+        "own force of the level on the line / length of those plates",
+        {"plate_ft": plate_ft},
+        "plf",
+        STATICS,
     )
-    rec.note("roof angle", "atan(pitch/12)", {"pitch_in_12": part.pitch_in_12}, slope_angle_deg(part, "low"), "deg")
-    rec.note(
-        "pressure coefficients",
-        house.ctx.pressures.coefficient_note(zone),
-        {},
-        "as in the governing case",
-        "",
-        f"{house.frame.edition} {house.ctx.pressures.figure}",
-    )
-    rec.note(
-        "reaction",
-        "integral of p(u) N(u) du + moment of horizontal components / distance of outer bearings",
-        {},
-        "coefficients of the governing case",
-        "",
-        "statics: simple spans between bearings",
-    )
-    least, greatest = house.variant.weights["roof"]
-    rec.note(
-        "roof dead load on plan area, overhangs included",
-        "least resists, greatest presses",
-        {"least_psf": least, "greatest_psf": greatest},
-        least,
-        "psf",
-        "plan file",
-    )
-    return rec.steps
 
 
 def _girder_points(
@@ -360,7 +334,17 @@ def _hip_girder(house: HouseLoads, part: RoofPart, side: Side, jack: Effect, str
     across = LineLoad(house.frame.zero())
     across.spread(part.across_lo, part.across_hi, jack)
     supports = [b for b, _ in part.bearings]
-    reactions = [r + strip[j] * part.spacing_ft / 2.0 for j, r in enumerate(across.reactions(supports))]
+    reactions = [
+        named(
+            r + strip[j] * part.spacing_ft / 2.0,
+            f"reaction of the {side} hip girder of roof {part.name} on {part.bearings[j][1]}",
+            "jacks along the girder by lever + half a bay of the common trusses",
+            {"girder_at_ft": place, "half_bay_ft": part.spacing_ft / 2.0},
+            "lb",
+            STATICS,
+        )
+        for j, r in enumerate(across.reactions(supports))
+    ]
     for (_, wall_name), reaction in zip(part.bearings, reactions, strict=True):
         house.loads[wall_name].top.point(place, reaction)
     _girder_ends(
@@ -396,9 +380,19 @@ def _sheathing(house: HouseLoads, part: RoofPart) -> None:
                 float(components.gcp(surface, zone, "suction", one, 10.0, house.frame.edition, ratio, overhang))
                 for one in angles
             )
-            effect = cladding.suction_and_pressure(house.frame, gcp, 0.0)
+            curve = (
+                components.gcp_words(surface, zone, "suction", angle, house.frame.edition, overhang)
+                if house.frame.traced
+                else ""
+            )
+            what = f"roof zone {zone}, effective area 10 sq ft"
+            effect = cladding.suction_and_pressure(house.frame, gcp, 0.0, what, (curve, ""))
             if overhang:  # top and underside together: no internal pressure
+                told = [t.replace("GCpi acting with it", "no internal pressure") for t in states_of(effect)]
                 effect[:, house.frame.column["q_components_gcpi_psf"]] = 0.0
+                what = f"components and cladding pressure on the overhang, roof zone {zone}, effective area 10 sq ft"
+                source = f"{house.frame.edition} 30.3, Figures 30.3-2"
+                effect = named(effect, what, "p = q Kd |GCp|, top and underside together", {}, "psf", source, told)
             rank = {"1": "field", "2": "edge", "3": "corner"}[zone[0]]
             house.add(
                 f"roof sheathing: {part.name} zone {zone}{' overhang' if overhang else ''}",

@@ -15,10 +15,11 @@ import numpy as np
 
 from screener.directional_pressures import DirectionalPressures
 from screener.envelope_pressures import EnvelopePressures
-from screener.line_loads import Effect, LineLoad, hat
+from screener.line_loads import STATICS, Effect, LineLoad, hat
 from screener.load_states import Frame
 from screener.plans import RoofPart, Variant, WallLine
 from screener.standards import asce7_ch28_envelope as envelope
+from screener.trace import named, placed, states_of
 from screener.wind_pressures import Face, Net, RoofContext, Side, Stretch, WindPressures, Zone
 from screener.wind_states import Axis, WindState
 
@@ -30,23 +31,37 @@ def roof_context(frame: Frame, variant: Variant) -> RoofContext:
     return RoofContext(frame, variant, width, envelope.kd_in_pressure(frame.edition), pressures)
 
 
-def _rows(ctx: RoofContext, net: Callable[[WindState], Net]) -> np.ndarray:
-    """(wind states, basis): outward pressure of one surface in every state; the least loads are lateral only."""
+def _rows(ctx: RoofContext, what: str, net: Callable[[WindState], Net]) -> np.ndarray:
+    """(wind states, basis): outward pressure of one surface in every state; the least loads are lateral only.
+
+    ``what`` names the surface in a derivation.
+    """
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    told = ["least lateral load: none on the roof"] * len(rows)
     for i, state in enumerate(ctx.frame.wind):
         if not state.minimum:
-            rows[i] = ctx.outward(state, net(state), state.axis)
-    return rows
+            one = net(state)
+            rows[i], told[i] = ctx.outward(state, one, state.axis), ctx.told(state, one)
+    return _figure(ctx, what, rows, told)
+
+
+def _figure(ctx: RoofContext, what: str, rows: np.ndarray, told: list[str]) -> np.ndarray:
+    """Pressure rows named for a derivation, with what entered each state."""
+    pressures = ctx.pressures
+    source = f"{ctx.frame.edition} {pressures.section}, {pressures.figure}"
+    return named(ctx.frame.trace(rows), what, pressures.formula, {"Kd": ctx.kd}, "psf", source, told)
 
 
 def surface_rows(ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch, u: float) -> np.ndarray:
     """(wind states, basis): net outward pressure at span coordinate ``u`` of one slope inside the walls, psf."""
-    return _rows(ctx, lambda state: ctx.pressures.slope(ctx, part, side, stretch, u, state))
+    what = f"pressure on roof {part.name}, {side} slope"
+    return _rows(ctx, what, lambda state: ctx.pressures.slope(ctx, part, side, stretch, u, state))
 
 
 def eave_rows(ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch) -> np.ndarray:
     """(wind states, basis): net upward pressure on an eave overhang, psf."""
-    return _rows(ctx, lambda state: ctx.pressures.eave(ctx, part, side, stretch, state))
+    what = f"pressure on the {side} eave of roof {part.name}"
+    return _rows(ctx, what, lambda state: ctx.pressures.eave(ctx, part, side, stretch, state))
 
 
 def strip_reactions(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[Effect]:
@@ -55,15 +70,19 @@ def strip_reactions(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[
     Vertical loads go to the bearings by simple spans between neighbouring bearings, overhangs cantilevering; the
     moment of the horizontal components about the plate goes into the two outer bearings as a couple.
     """
-    return reactions_of_pieces(ctx, part, _strip_pieces(ctx, part, stretch))
+    where = f"{stretch.label or 'interior'} zone" if ctx.frame.procedure == "envelope" else stretch.label or "interior"
+    return reactions_of_pieces(ctx, part, _strip_pieces(ctx, part, stretch), where)
 
 
 StripPiece = tuple[Side, float, float, np.ndarray]
 """One stretch of a roof strip: its slope, from and to (ft across), net outward pressure (wind states, basis), psf."""
 
 
-def reactions_of_pieces(ctx: RoofContext, part: RoofPart, pieces: Sequence[StripPiece]) -> list[Effect]:
-    """Uplift at each bearing of a strip under given pressures and the roof's weight: see `strip_reactions`."""
+def reactions_of_pieces(ctx: RoofContext, part: RoofPart, pieces: Sequence[StripPiece], where: str) -> list[Effect]:
+    """Uplift at each bearing of a strip under given pressures and the roof's weight: see `strip_reactions`.
+
+    ``where`` names the strip in a derivation.
+    """
     supports = [b for b, _ in part.bearings]
     lo, hi, o = part.across_lo, part.across_hi, part.eave_overhang_ft
     out = [ctx.frame.zero() for _ in supports]
@@ -76,14 +95,39 @@ def reactions_of_pieces(ctx: RoofContext, part: RoofPart, pieces: Sequence[Strip
         tangent = part.rise_ft / run
         # horizontal part of an outward pressure points away from the ridge; its arm is the height above the plate
         overturning += (-1.0 if side == "low" else 1.0) * tangent * _height_integral(part, side, a, b, tangent) * rows
-    couple = overturning / (supports[-1] - supports[0])
+    apart = supports[-1] - supports[0]
+    couple = named(
+        overturning / apart,
+        f"couple of the horizontal parts of the pressures on roof {part.name}",
+        "sum of +-tan(theta) p x (height above the plate x length) / distance of the outer bearings",
+        {
+            "tan_low": part.rise_ft / (part.ridge_at - lo),
+            "tan_high": part.rise_ft / (hi - part.ridge_at),
+            "heel_ft": part.heel_ft,
+            "distance_ft": apart,
+        },
+        "lb/ft",
+        STATICS,
+    )
     out[0] += couple
     out[-1] -= couple
     least, greatest = ctx.variant.weights["roof"]
     weight = ctx.dead_and_live(least, greatest)
     for j, share in enumerate(_hat_integrals(supports, lo - o, hi + o)):
         out[j] += share * weight
-    return out
+    about: dict[str, float | str]
+    about = {"span_ft": part.span, "overhang_ft": o, "bearings_at_ft": ", ".join(f"{b:g}" for b in supports)}
+    return [
+        named(
+            e,
+            f"reaction of roof {part.name} on {name}, {where}",
+            "sum of p x length of roof carried (lever between neighbouring bearings) + couple + weight x length",
+            {**about, "bearing_at_ft": at},
+            "lb per ft of ridge",
+            f"{STATICS}: simple spans between bearings, overhangs cantilever",
+        )
+        for e, (at, name) in zip(out, part.bearings, strict=True)
+    ]
 
 
 def _strip_pieces(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[StripPiece]:
@@ -91,11 +135,13 @@ def _strip_pieces(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[St
     low_cuts, high_cuts = ctx.pressures.cuts(ctx, part)
     pieces: list[StripPiece] = []
     if o > 0:
-        pieces.append(("low", lo - o, lo, eave_rows(ctx, part, "low", stretch)))
-        pieces.append(("high", hi, hi + o, eave_rows(ctx, part, "high", stretch)))
+        low, high = eave_rows(ctx, part, "low", stretch), eave_rows(ctx, part, "high", stretch)
+        pieces.append(("low", lo - o, lo, placed(low, f"{lo - o:g}-{lo:g} ft across")))
+        pieces.append(("high", hi, hi + o, placed(high, f"{hi:g}-{hi + o:g} ft across")))
     for side, cuts in (("low", low_cuts), ("high", high_cuts)):
         for a, b in itertools.pairwise(cuts):
-            pieces.append((side, a, b, surface_rows(ctx, part, side, stretch, 0.5 * (a + b))))  # type: ignore[arg-type]
+            rows = placed(surface_rows(ctx, part, side, stretch, 0.5 * (a + b)), f"{a:g}-{b:g} ft across")  # type: ignore[arg-type]
+            pieces.append((side, a, b, rows))  # type: ignore[arg-type]
     return pieces
 
 
@@ -129,12 +175,14 @@ def faces(part: RoofPart, wall: WallLine) -> Face:
 def wall_rows(ctx: RoofContext, part: RoofPart, face: Face, stretch: Stretch) -> np.ndarray:
     """(wind states, basis): net outward pressure normal to a wall, psf, of the main wind system."""
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    told = [f"least lateral load, {ctx.frame.edition} {ctx.pressures.minimum_section}"] * len(rows)
     for i, state in enumerate(ctx.frame.wind):
         if state.minimum:
             rows[i, ctx.frame.column["one"]] = ctx.pressures.minimum_wall_psf() * (state.axis == face[0])
         else:
-            rows[i] = ctx.outward(state, ctx.pressures.wall(ctx, part, face, stretch, state), face[0])
-    return rows
+            net = ctx.pressures.wall(ctx, part, face, stretch, state)
+            rows[i], told[i] = ctx.outward(state, net, face[0]), ctx.told(state, net)
+    return _figure(ctx, f"pressure on the {face[1]} wall across {face[0]} under roof {part.name}", rows, told)
 
 
 # --- where the trusses stand ---------------------------------------------------------------------------------------
@@ -193,7 +241,14 @@ def gable_end_load(ctx: RoofContext, part: RoofPart, end: Side) -> LineLoad:
         for piece_side, a, b, rows in _strip_pieces(ctx, part, ctx.pressures.end_stretch(ctx, part, end)):
             if piece_side != side:
                 continue
-            per_ft = ctx.frame.wind_effect(inner * rows + rake * _rake_rows(ctx, part, side, end, rows)) + weight
+            per_ft = named(
+                ctx.frame.wind_effect(inner * rows + rake * _rake_rows(ctx, part, side, end, rows)) + weight,
+                f"{end} gable end of roof {part.name}, {side} slope",
+                "half a bay x p + rake x p of the rake + (half a bay + rake) x weight",
+                {"half_bay_ft": inner, "rake_ft": rake},
+                "plf",
+                STATICS,
+            )
             if a < part.across_lo or b > part.across_hi:
                 load.point(edge, o * per_ft)  # the corner beyond the wall hangs on the wall's end
             else:
@@ -202,12 +257,12 @@ def gable_end_load(ctx: RoofContext, part: RoofPart, end: Side) -> LineLoad:
 
 
 def _rake_rows(ctx: RoofContext, part: RoofPart, side: Side, end: Side, slope_rows: np.ndarray) -> np.ndarray:
-    rows = slope_rows.copy()
+    rows, told = np.array(slope_rows), states_of(slope_rows) or [""] * len(slope_rows)
     for i, state in enumerate(ctx.frame.wind):
         net = None if state.minimum else ctx.pressures.rake(ctx, part, side, end, state)
         if net is not None:
-            rows[i] = ctx.outward(state, net, state.axis)
-    return rows
+            rows[i], told[i] = ctx.outward(state, net, state.axis), ctx.told(state, net)
+    return _figure(ctx, f"pressure on the {end} rake of roof {part.name}, {side} slope", rows, told)
 
 
 @dataclass(frozen=True)
@@ -229,18 +284,33 @@ def hip_end(ctx: RoofContext, part: RoofPart, end: Side) -> HipEnd:
     inside, outside = _hip_end_rows(ctx, part, end)
     weight = ctx.dead_and_live(*ctx.variant.weights["roof"])
     load = LineLoad(ctx.frame.zero())
-    load.spread(0.0, c, widen * (ctx.frame.wind_effect(inside) + weight))
-    load.spread(-o, 0.0, widen * (ctx.frame.wind_effect(outside) + weight))
-    at_wall, at_girder = load.reactions([0.0, c])
+    for lo, hi, rows, where in ((0.0, c, inside, "inside the walls"), (-o, 0.0, outside, "on the overhang")):
+        psf = named(
+            widen * (ctx.frame.wind_effect(rows) + weight),
+            f"load of the {end} hip end of roof {part.name} {where}, per foot of wall",
+            "widening x (p + weight), widening = (span + 2 overhangs) / span",
+            {"widening": widen, "span_ft": part.span, "overhang_ft": o},
+            "psf",
+            STATICS,
+        )
+        load.spread(lo, hi, psf)
+    formula = "sum of p x length x lever over the jacks, widened to reach the corners, + weight x length"
+    about = {"jack_span_ft": c, "overhang_ft": o, "widening": widen}
+    at_wall, at_girder = (
+        named(e, f"jacks of the {end} hip end of roof {part.name} at {where}", formula, about, "plf", STATICS)
+        for e, where in zip(load.reactions([0.0, c]), ("the end wall", "the hip girder"), strict=True)
+    )
     return HipEnd(at_wall, at_girder)
 
 
 def _hip_end_rows(ctx: RoofContext, part: RoofPart, end: Side) -> tuple[np.ndarray, np.ndarray]:
     """(wind states, basis) net uplift of a hip end inside the walls and on its overhang, psf."""
-    return (
-        _rows(ctx, lambda state: ctx.pressures.hip_end(ctx, part, end, state)[0]),
-        _rows(ctx, lambda state: ctx.pressures.hip_end(ctx, part, end, state)[1]),
-    )
+    where = f"{end} hip end of roof {part.name}"
+
+    def rows(what: str, k: int) -> np.ndarray:
+        return _rows(ctx, what, lambda state: ctx.pressures.hip_end(ctx, part, end, state)[k])
+
+    return rows(f"pressure on the {where}", 0), rows(f"pressure on the eave of the {where}", 1)
 
 
 # --- what enters, for the books: pressure times area, with no lever in it --------------------------------------------

@@ -76,6 +76,7 @@ class PointResult:
     ratio_case: Ints
     held: list[list[Capacity]]
     held_of: Ints  # which list of `held` a lot takes: capacities may depend on its seismic design category
+    contexts: list[CapacityContext] = field(default_factory=list)  # what each list of `held` was found for
 
 
 @dataclass
@@ -192,11 +193,13 @@ def _judge_point(
     largest, case = np.empty((n, comps)), np.empty((n, comps), dtype=np.int64)
     ratio, ratio_case = np.empty((n, len(options))), np.full((n, len(options)), -1, dtype=np.int64)
     held: list[list[Capacity]] = []
+    contexts: list[CapacityContext] = []
     held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
         context = CapacityContext(method, sdpws_edition, str(category))
         caps = [capacities.capacity(option, point, hardware, context) for option in options]
         held.append(caps)
+        contexts.append(context)
         wind, seismic = (allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
         usable = np.array([c.usable for c in caps], dtype=bool)
         interactions: list[Interaction] = ["none" if c.interaction == "none" else "sum" for c in caps]
@@ -216,7 +219,7 @@ def _judge_point(
                     interactions=interactions,
                 )
                 ratio[part], ratio_case[part] = np.where(usable[None, :], r, np.inf), c
-    return PointResult(point, largest, case, ratio, ratio_case, held, held_of)
+    return PointResult(point, largest, case, ratio, ratio_case, held, held_of, contexts)
 
 
 def allowables(caps: Sequence[Capacity], hazard: str, components: Sequence[str]) -> Floats:

@@ -8,11 +8,12 @@ import numpy as np
 
 from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads, Segment, WallLoads
-from screener.line_loads import SAME_FT, Effect, LineLoad
+from screener.line_loads import SAME_FT, STATICS, Effect, LineLoad
 from screener.perforated_walls import end_uplift, own_segments, perforated_factor, whole_label
 from screener.plans import TOUCH_FT, Span, WallLine, wall_below
 from screener.points import Member
 from screener.standards.sdpws_shear_walls import strength_share_factor
+from screener.trace import named
 
 GREATEST_ASPECT = 3.5
 """Height to length of a full-height wood-panel segment that may count (SDPWS 2015 Table 4.3.4)."""
@@ -89,16 +90,54 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
     arm = span.length - house.variant.plan.plan.hold_down_offset_ft
     # the shear enters at the top of the floor above, not at the plate under it
     lever = wall.height_ft + _floor_over_ft(house, wall, span)
-    couple = force * (segment.share / total * lever / arm)
-    at_lo, at_hi = arriving.to_ends(span.lo, span.hi)
+    about = {
+        "bf_ft": segment.share,
+        "sum_bf_ft": total,
+        "h_ft": lever,
+        "arm_ft": arm,
+        "offset_ft": house.variant.plan.plan.hold_down_offset_ft,
+    }
+    couple = named(
+        force * (segment.share / total * lever / arm),
+        f"overturning couple of {wall.name}, segment {n}",
+        "V (b f / sum(b f)) h / arm, arm = b - offset of the hold-down",
+        {"b_ft": span.length, **about},
+        "lb",
+        f"SDPWS 2015 4.3.3.4.1 (from memory); {STATICS}",
+    )
+    at_lo, at_hi = (
+        named(e, f"couples of the storeys above at the {which} end", "by lever to the ends", {}, "lb", STATICS)
+        for e, which in zip(arriving.to_ends(span.lo, span.hi), ("low", "high"), strict=True)
+    )
     couple_lo, couple_hi = at_lo + couple, at_hi - couple
     loads.foot_couples.point(span.lo, couple_lo)
     loads.foot_couples.point(span.hi, couple_hi)
     # moment of the vertical loads about the compression end, over the arm to the hold-down
-    up_lo, up_hi = (end * (span.length / arm) for end in loads.foot.to_ends(span.lo, span.hi))
+    formula = "sum of load x length x lever to the other end / b, x b / arm"
+    up_lo, up_hi = (
+        named(
+            end * (span.length / arm),
+            f"net vertical load of the segment at its {which} end",
+            formula,
+            {"b_ft": span.length, "from_ft": span.lo, "to_ft": span.hi, "arm_ft": arm},
+            "lb",
+            STATICS,
+        )
+        for end, which in zip(loads.foot.to_ends(span.lo, span.hi), ("low", "high"), strict=True)
+    )
     # what stands at single places on the piece (jambs, girders, posts above), over the same arm
     single = LineLoad(house.frame.zero(), [], loads.foot.points)
-    packs_lo, packs_hi = (end * (span.length / arm) for end in single.to_ends(span.lo, span.hi))
+    packs_lo, packs_hi = (
+        named(
+            end * (span.length / arm),
+            f"what openings, girders and posts hand to the {which} end",
+            formula,
+            {"b_ft": span.length, "from_ft": span.lo, "to_ft": span.hi, "arm_ft": arm},
+            "lb",
+            STATICS,
+        )
+        for end, which in zip(single.to_ends(span.lo, span.hi), ("low", "high"), strict=True)
+    )
     label = f"{wall.name}, segment {n} ({span.length:.1f} ft)"
     rec = Recorder()
     rec.note(
@@ -108,14 +147,6 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
         segment.share / total,
         "",
         "SDPWS 2015 4.3.3.4.1, 4.3.4 (from memory)",
-    )
-    rec.note(
-        "overturning couple",
-        "share V h / arm",
-        {"h_ft": lever, "arm_ft": arm},
-        segment.share / total * lever / arm,
-        "lb per lb of line force",
-        "statics",
     )
     _hold_down(
         house,
@@ -135,7 +166,15 @@ def _perforated(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
     """Hold-downs at the two ends of the wall; the same couple in compression at both ends of every piece."""
     force, total = _line_shear(house, wall.storey, wall)
     own = own_segments(house, wall)
-    couple = force * ((wall.height_ft + _floor_over_ft(house, wall, own[0].span)) / total)
+    lever = wall.height_ft + _floor_over_ft(house, wall, own[0].span)
+    couple = named(
+        force * (lever / total),
+        f"overturning force of {wall.name}, perforated",
+        "V h / (Co sum Li), with the line's other pieces in the sum",
+        {"h_ft": lever, "sum_ft": total},
+        "lb",
+        f"SDPWS 2015 4.3.6.1 (from memory); {STATICS}",
+    )
     loads.foot_couples.point(own[0].span.lo, couple)
     loads.foot_couples.point(own[-1].span.hi, -couple)
     members, steps = end_uplift(house, wall, couple, loads)
@@ -218,8 +257,17 @@ def _end_post(
     stud = house.variant.plan.plan.stud_spacing_in / 12.0
     members = []
     for place, couple, inward, name in ((span.lo, lo, 0.1, "low end"), (span.hi, hi, -0.1, "high end")):
-        packs = _packs_at(house, loads, place)
-        members.append(Member({"compression_lb": couple + packs + stud * loads.foot.density_at(place + inward)}, name))
+        what = f"openings and girders at {place:.2f} ft"
+        packs = named(_packs_at(house, loads, place), what, "sum", {}, "lb", STATICS)
+        plain = named(
+            stud * loads.foot.density_at(place + inward),
+            f"one stud's share of the spread load at {place + inward:.2f} ft",
+            "stud spacing x load per foot",
+            {"spacing_ft": stud},
+            "lb",
+            STATICS,
+        )
+        members.append(Member({"compression_lb": couple + packs + plain}, name))
     house.add(
         f"end post: {label}",
         "end_post",
@@ -235,12 +283,24 @@ def _end_post(
     )
 
 
+def _perforated_words(house: HouseLoads, segments: list[Segment]) -> str:
+    """That pieces of perforated walls count with their Co, where a line has any."""
+    return ", times Co in perforated walls" if any(s.wall.name in house.perforated for s in segments) else ""
+
+
 def racking_connections(house: HouseLoads) -> None:
     """Sheathing of each shear line, and the bottom plates of upper storeys to their floor."""
     for (storey, line), segments in sorted(house.segments.items()):
         wall = segments[0].wall
         force, total = _line_shear(house, storey, wall)
-        plf = house.frame.sense_along(wall.axis) * force / total
+        plf = named(
+            house.frame.sense_along(wall.axis) * force / total,
+            f"unit shear of line {line}, storey {storey + 1}",
+            "V / sum(b f), f = 2b/h beyond 2:1" + _perforated_words(house, segments),
+            {"sum_bf_ft": total, "segments_ft": ", ".join(f"{s.wall.name} {s.span.length:g}" for s in segments)},
+            "plf",
+            "SDPWS 2015 4.3.3 (from memory)",
+        )
         members = [Member({"shear_plf": plf})]
         walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == line]
         area = sum(w.length * w.height_ft - sum(o.length * (o.head_ft - o.sill_ft) for o in w.openings) for w in walls)

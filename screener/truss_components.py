@@ -8,13 +8,15 @@ both. Effective area: the least span between neighbouring bearings times the lar
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 
-from screener.line_loads import Effect
+from screener.line_loads import STATICS, Effect
 from screener.plans import RoofPart
 from screener.roof_loads import StripPiece, reactions_of_pieces
 from screener.standards import asce7_ch30_components as components
+from screener.trace import named, placed
 from screener.wind_pressures import RoofContext, Side, Zone, hip_angle_deg, slope_angle_deg
 
 LABEL = "components and cladding"
@@ -26,7 +28,8 @@ def truss_uplift(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[Effect]:
     """Uplift at each bearing from one foot of ridge length (lb/ft) under the roof zones of Chapter 30."""
     supports = [at for at, _ in part.bearings]
     area = _area_sqft(part, min(b - a for a, b in itertools.pairwise(supports)))
-    return reactions_of_pieces(ctx, part, _pieces(ctx, part, zone, area))
+    where = f"{LABEL}, {zone if zone == 'interior' else zone + ' end'}"
+    return reactions_of_pieces(ctx, part, _pieces(ctx, part, zone, area), where)
 
 
 def jack_uplift_at_wall(ctx: RoofContext, part: RoofPart) -> Effect:
@@ -40,10 +43,18 @@ def jack_uplift_at_wall(ctx: RoofContext, part: RoofPart) -> Effect:
     cuts = sorted({-o, 0.0, min(max(a - o, 0.0), c), c})
     for lo, hi in itertools.pairwise(cuts):
         place = _places_of_band(ctx, part, angle, 0.5 * (lo + hi) + o, hip_end=True)
-        rows = _rows(ctx, _worst(ctx, part, (angle,), [zones[p] for p in place], area, lo < 0.0), lo < 0.0)
+        rows = _rows(ctx, part, _worst(ctx, part, (angle,), [zones[p] for p in place], area, lo < 0.0), lo < 0.0)
         lever = 1.0 - 0.5 * (lo + hi) / c
-        total += widen * (hi - lo) * lever * (ctx.frame.wind_effect(rows) + weight)
-    return total
+        pressure = placed(ctx.frame.wind_effect(rows), f"{lo:g}-{hi:g} ft from the wall")
+        total += widen * (hi - lo) * lever * (pressure + weight)
+    return named(
+        total,
+        f"jacks of a hip end of roof {part.name} at the end wall, {LABEL}",
+        "sum of p x length x lever over the jacks, widened to reach the corners, + weight x length",
+        {"jack_span_ft": c, "overhang_ft": o, "widening": widen, "area_sqft": area},
+        "plf",
+        STATICS,
+    )
 
 
 def _area_sqft(part: RoofPart, span_ft: float) -> float:
@@ -72,8 +83,9 @@ def _pieces(ctx: RoofContext, part: RoofPart, zone: Zone, area: float) -> list[S
             middle = 0.5 * (near + far)
             names = [zones[p] for p in _places_of_band(ctx, part, angles[0], middle, zone != "interior", run)]
             overhang = middle < o
-            rows = _rows(ctx, _worst(ctx, part, angles, names, area, overhang), overhang)
             ends = sorted((edge + sense * near, edge + sense * far))
+            where = f"{ends[0]:g}-{ends[1]:g} ft across"
+            rows = placed(_rows(ctx, part, _worst(ctx, part, angles, names, area, overhang), overhang), where)
             out.append((side, ends[0], ends[1], rows))
     return out
 
@@ -101,30 +113,69 @@ def _places_of_band(
     return (band or "field",)
 
 
+@dataclass(frozen=True)
+class _Suction:
+    """The coefficient of one stretch and where it comes from."""
+
+    gcp: float
+    zone: str
+    surface: str
+    angle_deg: float
+    area_sqft: float
+
+
 def _worst(
     ctx: RoofContext, part: RoofPart, angles: tuple[float, ...], zones: list[str], area: float, overhang: bool
-) -> float:
+) -> _Suction:
     """The greatest suction (most negative GCp) over the slopes' angles and the zones that may apply."""
     ratio = ctx.variant.mean_roof_height_ft / ctx.variant.least_dimension_ft
     edition = ctx.frame.edition
     surface = "flat" if angles[0] <= components.FLAT_TO_DEG else part.shape
-    return min(
-        float(components.gcp(surface, zone, "suction", angle, area, edition, ratio, overhang))
+    found = [
+        _Suction(
+            float(components.gcp(surface, zone, "suction", angle, area, edition, ratio, overhang)),
+            zone,
+            surface,
+            angle,
+            area,
+        )
         for zone in zones
         for angle in angles
-    )
+    ]
+    return min(found, key=lambda one: one.gcp)
 
 
-def _rows(ctx: RoofContext, gcp: float, overhang: bool) -> np.ndarray:
+def _rows(ctx: RoofContext, part: RoofPart, suction: _Suction, overhang: bool) -> np.ndarray:
     """(wind states, basis): net outward pressure, psf, in states with inside pressure; an overhang's has none.
 
     The least pressure of Sec. 30.2.2 stands in the states of the least load.
     """
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    told = [""] * len(rows)
+    text = _suction_text(ctx, suction, overhang) if ctx.frame.traced else ""
     for i, state in enumerate(ctx.frame.wind):
         if state.minimum:
             rows[i, ctx.frame.column["one"]] = components.minimum_pressure_psf(ctx.frame.edition)
+            told[i] = f"least pressure, {ctx.frame.edition} 30.2.2"
         elif state.gcpi_sign > 0:
-            rows[i, ctx.frame.column["q_components_psf"]] = -gcp * ctx.kd
+            rows[i, ctx.frame.column["q_components_psf"]] = -suction.gcp * ctx.kd
             rows[i, ctx.frame.column["q_components_gcpi_psf"]] = 0.0 if overhang else ctx.kd
-    return rows
+            told[i] = text
+    where = f"the overhang of roof {part.name}" if overhang else f"roof {part.name}"
+    return named(
+        ctx.frame.trace(rows),
+        f"components and cladding pressure on {where}, zone {suction.zone}",
+        "p = q Kd |GCp|, top and underside together" if overhang else "p = q Kd |GCp| + Kd GCpi q",
+        {"Kd": ctx.kd},
+        "psf",
+        f"{ctx.frame.edition} 30.3, Figures 30.3-2",
+        told,
+    )
+
+
+def _suction_text(ctx: RoofContext, one: _Suction, overhang: bool) -> str:
+    """The coefficient with its break points, in words."""
+    curve = components.gcp_words(one.surface, one.zone, "suction", one.angle_deg, ctx.frame.edition, overhang)
+    between = f" ({curve}; linear in log10 area)" if curve else ""
+    inside = "no internal pressure" if overhang else "GCpi acting with it"
+    return f"effective area {one.area_sqft:.2f} sq ft at {one.angle_deg:.2f} deg: GCp {one.gcp:.6g}{between}, {inside}"

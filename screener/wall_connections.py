@@ -8,11 +8,12 @@ from collections.abc import Iterator
 
 from screener import components_pressure as cladding
 from screener.house_loads import HouseLoads, WallLoads
-from screener.line_loads import SAME_FT, Effect, LineLoad
+from screener.line_loads import SAME_FT, STATICS, Effect, LineLoad
 from screener.plans import TOUCH_FT, Span, WallLine, wall_below, walls_below
 from screener.points import Member
 from screener.shear_walls import hand_down_couples
 from screener.standards import asce7_ch30_components as components
+from screener.trace import named
 
 OPENING_RANKS = ((4.5, "narrow"), (8.5, "medium"), (math.inf, "wide"))
 """Opening widths (ft) whose header ends share a package line: doors and windows, patio doors, garage doors."""
@@ -25,7 +26,8 @@ def wall_connections(house: HouseLoads, wall: WallLine) -> None:
     loads = house.loads[wall.name]
     gaps = [(o.lo, o.hi) for o in wall.openings]
     psf_least, psf_greatest = house.variant.weights["exterior_wall" if wall.exterior else "interior_wall"]
-    weight = house.frame.gravity(dead_least=-psf_least, dead_greatest=-psf_greatest)
+    kind = "exterior" if wall.exterior else "interior"
+    weight = house.frame.gravity(f"weight of {kind} walls", dead_least=-psf_least, dead_greatest=-psf_greatest)
     _floor_on(house, wall, loads.top)
     over = LineLoad(house.frame.zero(), list(loads.top.pieces), list(loads.top.points))
     for o in wall.openings:
@@ -52,7 +54,10 @@ def _floor_on(house: HouseLoads, wall: WallLine, top: LineLoad) -> None:
         return
     least, greatest = house.variant.weights["floor"]
     per_sqft = house.frame.gravity(
-        dead_least=-least, dead_greatest=-greatest, floor_live=-house.variant.plan.plan.floor_live_psf
+        "weight and live load of the floor",
+        dead_least=-least,
+        dead_greatest=-greatest,
+        floor_live=-house.variant.plan.plan.floor_live_psf,
     )
     top.spread(wall.lo, wall.hi, per_sqft * wall.floor_tributary_ft)
     house.enter(f"floor on {wall.name}", per_sqft * (wall.floor_tributary_ft * wall.length))
@@ -69,9 +74,25 @@ def _header_points(house: HouseLoads, wall: WallLine, over: LineLoad) -> None:
         for o in openings:
             area = float(components.effective_wind_area_sqft(wall.height_ft, o.length / 2.0))
             tributary = o.length / 2.0 * wall.height_ft / 2.0
-            for uplift in over.to_ends(o.lo, o.hi, ends=False):
+            for end in over.to_ends(o.lo, o.hi, ends=False):
+                uplift = named(
+                    end,
+                    f"what lies over opening {o.name} of {wall.name}, at one end of its header",
+                    "sum of load x length x lever to the other end / width",
+                    {"from_ft": o.lo, "to_ft": o.hi, "width_ft": o.length},
+                    "lb",
+                    STATICS,
+                )
                 for push in _header_push(house, wall, area):
-                    members.append(Member({"uplift_lb": uplift, "perpendicular_lb": push * tributary}, o.name))
+                    pushed = named(
+                        push * tributary,
+                        f"push on one end of the header of opening {o.name}",
+                        "p x half the width x half the height",
+                        {"width_ft": o.length, "height_ft": wall.height_ft},
+                        "lb",
+                        STATICS,
+                    )
+                    members.append(Member({"uplift_lb": uplift, "perpendicular_lb": pushed}, o.name))
         house.add(
             f"header ends: {wall.name}, {rank} openings",
             "header_end",
@@ -104,7 +125,7 @@ def _studs(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
                     f"stud nailing: {wall.name}, {zone}",
                     "stud_nailing",
                     [
-                        Member({"perpendicular_lb": stud * wall.height_ft / 2.0 * p})
+                        Member({"perpendicular_lb": _on_half(stud * wall.height_ft / 2.0 * p, stud, wall)})
                         for p in house.out_of_plane(wall, zone, stud)
                     ],
                     ("perpendicular_lb",),
@@ -124,6 +145,13 @@ def _studs(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
     _packs(house, wall, loads, below is not None)
 
 
+def _on_half(effect: Effect, width_ft: float, wall: WallLine) -> Effect:
+    """Push of half a wall's height on a width of it, named."""
+    values = {"width_ft": width_ft, "height_ft": wall.height_ft}
+    what = f"push of half the height of wall {wall.name}"
+    return named(effect, what, "p x width x half the height", values, "lb" if width_ft != 1.0 else "plf", STATICS)
+
+
 def _carries_roof(house: HouseLoads, wall: WallLine) -> bool:
     return any(r.storey == wall.storey and wall.name in r.end_walls for r in house.variant.roofs)
 
@@ -132,7 +160,7 @@ def _gable_studs(house: HouseLoads, wall: WallLine, loads: WallLoads, stud: floa
     house.add(
         f"plate to stud: {wall.name}",
         "plate_to_stud",
-        [Member({"uplift_lb": stud * e}) for _, e in _densities(house, wall, loads.top)],
+        [Member({"uplift_lb": _per_stud(stud * e, stud)}) for _, e in _densities(house, wall, loads.top)],
         ("uplift_lb",),
         place=f"top plate to each stud of gable wall {wall.name}",
         schedule="plate to stud, gable wall",
@@ -156,7 +184,7 @@ def _stud_feet(house: HouseLoads, wall: WallLine, loads: WallLoads, stud: float)
         house.add(
             f"stud to bottom plate: {wall.name}, {zone}",
             "stud_to_plate",
-            [Member({"uplift_lb": spacing * e}) for _, e in places],
+            [Member({"uplift_lb": _per_stud(spacing * e, spacing)}) for _, e in places],
             ("uplift_lb",),
             place=f"studs of wall {wall.name} to the bottom plate, {zone}",
             schedule=f"stud to bottom plate, {zone}",
@@ -168,6 +196,10 @@ def _stud_feet(house: HouseLoads, wall: WallLine, loads: WallLoads, stud: float)
                 "plate_thickness_in": house.variant.plan.plan.sill_thickness_in,
             },
         )
+
+
+def _per_stud(effect: Effect, spacing_ft: float) -> Effect:
+    return named(effect, "uplift of one stud", "spacing x load per foot", {"spacing_ft": spacing_ft}, "lb", STATICS)
 
 
 def _roof_lands(house: HouseLoads, wall: WallLine) -> bool:
@@ -200,7 +232,8 @@ def _packs(house: HouseLoads, wall: WallLine, loads: WallLoads, framed_below: bo
     what = "to the studs below" if framed_below else "to the bottom plate"
     groups: dict[str, list[Member]] = {}
     for s, e in sorted(places.items(), key=lambda item: item[0]):
-        member = Member({"uplift_lb": e}, f"at {s:.2f} ft")
+        what = f"what stands on wall {wall.name} at {s:.2f} ft"
+        member = Member({"uplift_lb": named(e, what, "sum", {}, "lb", STATICS)}, f"at {s:.2f} ft")
         groups.setdefault(house.rank("uplift_lb", [member], PACK_RANKS), []).append(member)
     for rank, members in groups.items():
         house.add(
@@ -222,7 +255,7 @@ def _plate_on_floor(house: HouseLoads, wall: WallLine) -> None:
         return
     shear = _line_shear_plf(house, wall, wall.storey)
     members = [
-        Member({"shear_plf": shear, "perpendicular_plf": push * (wall.height_ft / 2.0)})
+        Member({"shear_plf": shear, "perpendicular_plf": _on_half(push * (wall.height_ft / 2.0), 1.0, wall)})
         for push in house.push_beside_shear(wall)
     ]
     house.add(
@@ -283,7 +316,8 @@ def _foundation(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
         between = shear if wall.name in house.perforated else 0.0
         for uplift in (one + between for one in _piece_uplifts(loads, piece)):
             for push in house.push_beside_shear(wall):
-                effects = {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": push * (wall.height_ft / 2.0)}
+                pushed = _on_half(push * (wall.height_ft / 2.0), 1.0, wall)
+                effects = {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": pushed}
                 members.append(Member(effects, label))
     names = ("shear_plf", "uplift_plf", "perpendicular_plf")
     house.add(
@@ -334,7 +368,15 @@ def _piece_uplifts(loads: WallLoads, piece: Span) -> list[Effect]:
     """Uplift per foot of a plate piece: its mean, stud packs included, and each stretch of spread load on it."""
     marks = [piece.lo, *(b for b in loads.foot.breaks() if piece.lo < b < piece.hi), piece.hi]
     stretches = [loads.foot.density_at(0.5 * (a + b)) for a, b in itertools.pairwise(marks) if b - a > TOUCH_FT]
-    return [loads.foot.within(piece.lo, piece.hi) / piece.length, *stretches]
+    mean = named(
+        loads.foot.within(piece.lo, piece.hi) / piece.length,
+        f"mean uplift of the plate piece {piece.lo:g}-{piece.hi:g} ft, stud packs included",
+        "sum of what stands on the piece / its length",
+        {"length_ft": piece.length},
+        "plf",
+        STATICS,
+    )
+    return [mean, *stretches]
 
 
 def _line_shear_plf(house: HouseLoads, wall: WallLine, storey: int) -> Effect:
@@ -343,7 +385,14 @@ def _line_shear_plf(house: HouseLoads, wall: WallLine, storey: int) -> Effect:
         return house.frame.zero()
     segments = house.segments.get((wall.storey, wall.line), [])
     total = sum(s.share for s in segments) or wall.length
-    return house.frame.sense_along(wall.axis) * house.lateral[storey, wall.axis].line_force[wall.line] / total
+    return named(
+        house.frame.sense_along(wall.axis) * house.lateral[storey, wall.axis].line_force[wall.line] / total,
+        f"shear along the plates of line {wall.line}",
+        "V / sum(b f), the same length as in racking",
+        {"sum_bf_ft": total},
+        "plf",
+        "SDPWS 2015 4.3.3 (from memory)",
+    )
 
 
 def _densities(house: HouseLoads, wall: WallLine, load: LineLoad) -> list[tuple[float, Effect]]:
@@ -354,7 +403,9 @@ def _densities(house: HouseLoads, wall: WallLine, load: LineLoad) -> list[tuple[
         marks = sorted({solid.lo, solid.hi, *(b for b in (*load.breaks(), *zones) if solid.lo < b < solid.hi)})
         for a, b in itertools.pairwise(marks):
             if b - a > 10 * SAME_FT:
-                out.append((0.5 * (a + b), load.density_at(0.5 * (a + b))))
+                what = f"load per foot of wall {wall.name} at {0.5 * (a + b):.2f} ft"
+                e = named(load.density_at(0.5 * (a + b)), what, "sum of what lies there", {}, "plf", STATICS)
+                out.append((0.5 * (a + b), e))
     return out
 
 

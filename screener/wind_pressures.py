@@ -7,8 +7,9 @@ path's own. Two answers exist: `envelope_pressures` (Chapter 28) and `directiona
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal, NamedTuple, Protocol
 
 import numpy as np
 
@@ -22,8 +23,17 @@ Side = Literal["low", "high"]
 Face = tuple[Axis, Side]
 """Outward face of a wall: the axis it is normal to and the side it stands on."""
 
-Net = tuple[float, int]
-"""External coefficient, plus toward the surface, and the sign of the internal pressure that acts with it (0: none)."""
+
+class Net(NamedTuple):
+    """External coefficient, plus toward the surface, and the sign of the internal pressure that acts with it (0: none).
+
+    ``told``: how the coefficient comes about, in words; asked only for a derivation.
+    """
+
+    coefficient: float
+    internal: int
+    told: Callable[[], str]
+
 
 ROOF_LIVE_PSF = 20.0
 """Ordinary roofs, ASCE 7-16 Table 4.3-1 (from memory); no reduction taken."""
@@ -49,6 +59,10 @@ class WindPressures(Protocol):
     """Coefficients of one main wind procedure; every method is for one state that is not a least load."""
 
     figure: str
+    section: str
+    formula: str
+    lateral_formula: str
+    minimum_section: str
 
     def stretch(self, ctx: RoofContext, part: RoofPart, place: float, half: float) -> Stretch:
         """The stretch of a strip about ``place`` on the ridge, ``half`` to each side."""
@@ -77,10 +91,10 @@ class WindPressures(Protocol):
     def wall_beside_shear(self, ctx: RoofContext, wall_axis: Axis, state: WindState) -> Net:
         """A wall along ``wall_axis`` in a state that brings shear into it."""
 
-    def wall_total(self, ctx: RoofContext, state: WindState, axis: Axis, s: float, zone: str) -> float:
+    def wall_total(self, ctx: RoofContext, state: WindState, axis: Axis, s: float, zone: str) -> Net:
         """Windward less leeward wall, for the wind along ``axis``, where the coordinate across it is s."""
 
-    def roof_total(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, zone: str) -> float:
+    def roof_total(self, ctx: RoofContext, part: RoofPart, state: WindState, axis: Axis, zone: str) -> Net:
         """The same on a roof's vertical projection."""
 
     def minimum_wall_psf(self) -> float:
@@ -91,9 +105,6 @@ class WindPressures(Protocol):
 
     def end_zone(self, ctx: RoofContext) -> tuple[str, float]:
         """How the figure calls the end zone of a ridge, and how far it reaches from the end wall, ft."""
-
-    def coefficient_note(self, zone: str) -> str:
-        """What a derivation says of the coefficients of a roof strip."""
 
 
 @dataclass(frozen=True)
@@ -108,17 +119,27 @@ class RoofContext:
 
     def dead_and_live(self, psf_least: float, psf_greatest: float) -> Effect:
         return self.frame.gravity(
-            dead_least=-psf_least, dead_greatest=-psf_greatest, roof_live=-ROOF_LIVE_PSF, snow=-1.0
+            "weight, live load and snow of the roof",
+            dead_least=-psf_least,
+            dead_greatest=-psf_greatest,
+            roof_live=-ROOF_LIVE_PSF,
+            snow=-1.0,
         )
 
     def outward(self, state: WindState, net: Net, axis: Axis) -> np.ndarray:
         """Net outward pressure on the basis, psf, of the wind along ``axis``: inside pressure pushes out."""
-        coefficient, internal = net
         row = np.zeros(len(self.frame.basis))
         velocity = state.velocity(axis)
-        row[self.frame.column[velocity]] = -coefficient * self.kd * state.share
-        row[self.frame.column[internal_column(velocity)]] = internal * self.kd * state.share
+        row[self.frame.column[velocity]] = -net.coefficient * self.kd * state.share
+        row[self.frame.column[internal_column(velocity)]] = net.internal * self.kd * state.share
         return row
+
+    def told(self, state: WindState, net: Net) -> str:
+        """What enters `outward`, in words, for a derivation; nothing where none is traced."""
+        if not self.frame.traced:
+            return ""
+        inside = {1: ", +GCpi", -1: ", -GCpi", 0: ""}[net.internal]
+        return f"{net.told()}{inside}{state.share_words}"
 
     def along(self, axis: Axis) -> float:
         """The house's dimension along an axis, ft."""

@@ -67,6 +67,11 @@ class WindState:
         """Share of the full pressures that acts in this state."""
         return 1.0
 
+    @property
+    def share_words(self) -> str:
+        """The same in words, for a derivation; nothing where all of it acts."""
+        return "" if self.share == 1.0 else f", {self.share:g} of it (winds along both axes)"
+
     def acts_along(self, axis: Axis) -> bool:
         return self.axis == axis
 

@@ -57,6 +57,24 @@ def site_coefficient(
     return result
 
 
+def coefficient_columns(
+    coefficient: Literal["Fa", "Fv"], edition: str, site_class: str, mapped_g: float
+) -> dict[float, float]:
+    """The columns of a site coefficient's table that a mapped value lies between: mapped value -> coefficient.
+
+    ASCE 7-16 Tables 11.4-1 and 11.4-2. Empty where the edition has no such row.
+    """
+    names = load_table("asce7_site_classes.csv")
+    known = where(names, edition=edition, site_class=site_class)
+    row_name = str(names["coefficient_row"][known[0]]) if len(known) else site_class
+    table = load_table("asce7_site_coefficients.csv")
+    rows = where(table, edition=edition, coefficient=coefficient, site_class=row_name)
+    columns, cells = table["mapped_g"][rows], table["value"][rows]
+    k = int(np.searchsorted(columns, mapped_g, side="right"))
+    near = [i for i in (k - 1, k) if 0 <= i < len(rows)]
+    return {float(columns[i]): float(cells[i]) for i in near}
+
+
 def adjusted_g(coefficient: ArrayLike, mapped_g: ArrayLike) -> Floats:
     """Acceleration adjusted for site class: SMS = Fa SS, SM1 = Fv S1, g.
 

@@ -27,17 +27,23 @@ def kz(z_ft: ArrayLike, exposure: ArrayLike, edition: str, floor: bool = False) 
     below 30 ft; the 7-22 law itself gives 0.689 at 30 ft, so 0.70 is held until the law passes it, and Kz never
     falls with height.
     """
-    table = load_table("asce7_kz.csv")
-    places = _exposure_places(exposure)
-    coefficient, alpha, zg_ft, least_z_ft, least_kz = (
-        _by_exposure(table, column, places, edition=edition)
-        for column in ("coefficient", "alpha", "zg_ft", "least_z_ft", "least_kz_ch28")
-    )
+    coefficient, alpha, zg_ft, least_z_ft, least_kz = kz_constants(exposure, edition)
     z = np.maximum(_heights(z_ft, "z_ft"), least_z_ft)
     law: Floats = coefficient * (z / zg_ft) ** (2.0 / alpha)
     if not floor:
         return law
     return np.where(np.isnan(least_kz), law, np.maximum(law, least_kz))
+
+
+def kz_constants(exposure: ArrayLike, edition: str) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Coefficient, alpha, zg (ft), least z (ft) and Chapter 28's least Kz (NaN: none) of each exposure letter.
+
+    ASCE 7-16 and 7-22, Tables 26.10-1 and 26.11-1. Shape of `exposure`; "?" gives NaN.
+    """
+    table, places = load_table("asce7_kz.csv"), _exposure_places(exposure)
+    columns = ("coefficient", "alpha", "zg_ft", "least_z_ft", "least_kz_ch28")
+    found = [_by_exposure(table, column, places, edition=edition) for column in columns]
+    return found[0], found[1], found[2], found[3], found[4]
 
 
 def kd(edition: str) -> float:
@@ -135,6 +141,15 @@ def kzt(
         * k3(feature, exposure, height_ft, half_length_ft, z_ft)
     )
     return np.asarray((1.0 + product) ** 2)
+
+
+def kzt_constants(feature: str, exposure: str) -> dict[str, float]:
+    """The constants of Figure 26.8-1 for one feature and exposure letter, by name.
+
+    K1 per H/Lh, mu upwind and downwind, gamma, and the greatest H/Lh; ASCE 7-16 and 7-22.
+    """
+    columns = ("k1_per_slope", "mu_upwind", "mu_downwind", "gamma", "greatest_slope")
+    return {column: float(_by_feature(column, feature, exposure)) for column in columns}
 
 
 def topography_counts(

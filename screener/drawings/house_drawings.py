@@ -31,7 +31,7 @@ SHOWN_LAYERS = ("datum", "segment")
 def model_of(house: HouseLoads) -> DemandModel:
     """The demand model of a traced house, without tracing it again."""
     scope = tuple(dict.fromkeys(house.scope))
-    return DemandModel(house.variant, house.frame, tuple(house.points), house.books, house.mass, scope)
+    return DemandModel(house.variant, house.frame, tuple(house.points), house.books, house.mass, scope, house.roof_ties)
 
 
 def house_words(variant: Variant, is_mirrored: bool) -> list[str]:

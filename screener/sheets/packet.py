@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from markupsafe import Markup
 
-from screener.derivation import Step
+from screener.calculation.build import build_sheet
+from screener.calculation.text import sheet_lines
+from screener.derivation import Step, number
 from screener.drawings.house_drawings import layout_sheet, plan_sheet
 from screener.drawings.svg import svg_picture
-from screener.explain import lines_of, seismic_steps, wind_steps
+from screener.explain import lines_of
 from screener.files.manifest import CAUTION
 from screener.report.text import plain, texts
 from screener.scope import codes
@@ -34,6 +36,7 @@ def packet_page(source: Source, lot: LotFacts, p: Prepared, s: Selection) -> str
     style = page_style()
     place = _place(p, lot.lot_id)
     house = int(p.houses.of_lot[p.usable[place]]) if place is not None else -1
+    sheet = None if place is None else build_sheet(p, s, place, hardest_only=True)
     return template("packet.html.j2").render(
         policy=policy(style) + "; img-src data:",
         style=Markup(style),  # our own files, never a user's text
@@ -47,14 +50,16 @@ def packet_page(source: Source, lot: LotFacts, p: Prepared, s: Selection) -> str
         drawings=_drawings(source, lot),
         section=Markup(section_picture(lot, numbers_of(lot))),
         families=_families(lot),
-        steps=[] if place is None else [*wind_steps(p, place), *seismic_steps(p, place, house)],
+        steps=[] if sheet is None else [step for section in sheet.sections for step in section.steps],
         step_values=_values,
         winds=_winds(lot),
         pictures=_pictures(p, place),
         demands=_demands(lot),
         permit=_permit(lot),
-        explained=_explained(p, s, place, None),
-        derived=_explained(p, s, place, EVERY_CONNECTION) if house >= 0 else "",
+        explained="" if sheet is None else plain_lines("\n".join(sheet_lines(sheet, overview=True))),
+        derived=plain_lines("\n".join(lines_of(p, s, place, EVERY_CONNECTION)))
+        if place is not None and house >= 0
+        else "",
         provenance=sorted(p.site.provenance.items()),
     )
 
@@ -64,10 +69,6 @@ def _place(p: Prepared, lot_id: str) -> int | None:
         return p.place_of(lot_id)
     except KeyError:
         return None
-
-
-def _explained(p: Prepared, s: Selection, place: int | None, point: str | None) -> str:
-    return "" if place is None else plain_lines("\n".join(lines_of(p, s, place, point)))
 
 
 def plain_lines(text: str) -> str:
@@ -150,8 +151,8 @@ def _families(lot: LotFacts) -> list[tuple[str, str]]:
 
 
 def _values(step: Step) -> str:
-    shown = ((k, v if isinstance(v, str) else f"{v:.6g}") for k, v in step.values.items())
-    return ", ".join(f"{k} = {v}" for k, v in shown)
+    shown = [f"{k} = {number(v)}" for k, v in step.values.items()]
+    return ", ".join([*shown, *(part.line() for part in step.parts), *([step.note] if step.note else [])])
 
 
 def _winds(lot: LotFacts) -> list[tuple[str, str, str]]:

@@ -35,9 +35,11 @@ __all__ = [
     "minimum_wall_psf",
     "overhang_soffit_cp",
     "roof_cp",
+    "roof_words",
     "side_wall_cp",
     "strip_bounds_heights",
     "strip_cp",
+    "strip_words",
     "torsion_exempt",
     "windward_wall_cp",
 ]
@@ -132,6 +134,28 @@ def roof_cp(slope: str, roof_angle_deg: ArrayLike, h_over_l: ArrayLike, area_sqf
     return np.asarray(np.where(push > 0.0, push, mixed))[()]
 
 
+def roof_words(slope: str, roof_angle_deg: float, h_over_l: float, area_sqft: float) -> str:
+    """Where a slope's coefficient stands in the figure, and the cells that it lies between, for a derivation."""
+    curves = _roof_curves(slope)
+    rows = _bracket([ratio for ratio, _, _ in curves], h_over_l)
+    cells = []
+    for ratio, angles, values in (curves[k] for k in rows):
+        near = _bracket(list(angles), roof_angle_deg)
+        cells += [f"{values[k]:g} at {angles[k]:g} deg, h/L {ratio:g}" for k in near]
+    reduced = (
+        f", -1.3 x {float(area_factor(area_sqft)):.4g} by area" if any(c.startswith("-1.3 ") for c in cells) else ""
+    )
+    return f"{roof_angle_deg:.2f} deg, h/L {h_over_l:.4g} (from {'; '.join(cells)}{reduced})"
+
+
+def _bracket(marks: list[float], at: float) -> list[int]:
+    """Places of the marks that a value is interpolated from: one at or beyond the ends, else two."""
+    k = int(np.searchsorted(marks, at, side="right"))
+    if k == 0 or k == len(marks):
+        return [0 if k == 0 else len(marks) - 1]
+    return [k - 1] if marks[k - 1] == at else [k - 1, k]
+
+
 def _between(ratio: Floats, ratios: Floats, cells: Floats) -> Floats:
     """Linear in h/L between the rows of cells (ratios, ...), constant outside."""
     at = np.clip(ratio, ratios[0], ratios[-1])
@@ -168,6 +192,15 @@ def strip_cp(case: str, distance_heights: ArrayLike, h_over_l: ArrayLike, area_s
         values = table[f"{case}_cp"][where(table, h_over_l=one)][strip]
         cells.append(np.where(values <= -1.3, values * area_factor(area), values))
     return np.asarray(_between(ratio, np.array([0.5, 1.0]), np.stack(cells)))[()]
+
+
+def strip_words(distance_heights: float, h_over_l: float, area_sqft: float) -> str:
+    """Which strip of the figure a coefficient belongs to, for a derivation."""
+    bounds = strip_bounds_heights()
+    k = max(int(np.searchsorted(bounds, distance_heights, side="right")) - 1, 0)
+    where = f"{bounds[k]:g} to {bounds[k + 1]:g} h" if k + 1 < len(bounds) else f"beyond {bounds[k]:g} h"
+    reduced = f", factor {float(area_factor(area_sqft)):.4g} on -1.3 by area" if k == 0 and h_over_l > 0.5 else ""
+    return f"{where} from the windward edge, h/L {h_over_l:.4g}{reduced}"
 
 
 # --- rules ----------------------------------------------------------------------------------------------------------

@@ -62,6 +62,15 @@ def gcpf(load_case: str, surface: str, roof_angle_deg: ArrayLike) -> Floats:
     return np.asarray(np.where(np.isnan(angle), np.nan, result))[()]
 
 
+def gcpf_words(load_case: str, surface: str, roof_angle_deg: float) -> str:
+    """The two tabulated angles that a coefficient lies between, with their values; empty on one or where both agree."""
+    angles, values = _gcpf_curve(load_case, surface)
+    k = int(np.searchsorted(angles, roof_angle_deg, side="right"))
+    if k in (0, len(angles)) or roof_angle_deg == angles[k - 1] or values[k - 1] == values[k]:
+        return ""
+    return f" (between {values[k - 1]:g} at {angles[k - 1]:g} deg and {values[k]:g} at {angles[k]:g} deg)"
+
+
 def torsion_gcpf(load_case: str, surface: str, roof_angle_deg: ArrayLike, edition: str) -> Floats:
     """Coefficient of a zone that is only partly loaded in a torsional case (zones 1T to 6T).
 

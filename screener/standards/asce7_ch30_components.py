@@ -111,6 +111,25 @@ def _overhang(edition: str, surface: str, zone: str, angle_deg: float, area: Flo
     return np.asarray(top - below)
 
 
+def gcp_words(surface: str, zone: str, sign: str, roof_angle_deg: float, edition: str, overhang: bool = False) -> str:
+    """The break points of the curves that a coefficient lies on: area and value, linear in log10(area) between them.
+
+    Curves that hold at one roof angle or one h/B are named with it: the coefficient lies between them.
+    """
+    figure = _figure_surface(surface, roof_angle_deg)
+    kind = "overhang" if overhang and sign == "suction" and figure != "wall" else sign
+    curves, told = _curves(edition, figure, kind, zone), []
+    here = [c for c in curves if c[0] < roof_angle_deg <= c[1]]
+    if len(here) == 1 and not math.isnan(here[0][2]):
+        here = [*(c for c in curves if c[1] == here[0][0]), *here]
+    for _, to, at, ratio, areas, values in here:
+        place = f"at {to if math.isnan(at) else at:g} deg " if len(here) > 1 and math.isnan(ratio) else ""
+        place += "" if math.isnan(ratio) else f"h/B {ratio:g} "
+        told.append(place + ", ".join(f"{v:g} at {a:g} sq ft" for a, v in zip(areas, values, strict=True)))
+    reduced = figure == "wall" and roof_angle_deg <= edition_value(edition, "wall_reduction_to_roof_angle_deg")
+    return "; ".join(told) + (f", x {edition_value(edition, 'wall_reduction'):g}" if reduced and told else "")
+
+
 def gcp(
     surface: str,
     zone: str,

@@ -124,6 +124,9 @@ nor time effect: Table 4.3.1 (that the time effect does not apply: read in a uni
 """
 
 
+SYMBOLS = {"load duration": "CD"}
+
+
 def method_factor(resistance: str, method: str) -> float:
     """Factor from a reference value of "connection" or "bearing" to its allowable ("ASD") or design value ("LRFD")."""
     return math.prod(factor(name) for _, name in METHOD_FACTORS[resistance][method])
@@ -132,6 +135,16 @@ def method_factor(resistance: str, method: str) -> float:
 def method_words(resistance: str, method: str) -> str:
     """The same factors as words, "KF 3.32 x phi 0.65 x lambda 1"; "" where there are none."""
     return " x ".join(f"{symbol} {factor(name):g}" for symbol, name in METHOD_FACTORS[resistance][method])
+
+
+def method_values(resistance: str, method: str) -> dict[str, float]:
+    """The same factors by the symbols of the standard's tables: CD, or KF, phi and lambda."""
+    return {SYMBOLS.get(symbol, symbol): factor(name) for symbol, name in METHOD_FACTORS[resistance][method]}
+
+
+def method_symbols(resistance: str, method: str) -> str:
+    """What follows a reference value in a formula, " x KF x phi x lambda"; "" where nothing does."""
+    return "".join(f" x {symbol}" for symbol in method_values(resistance, method))
 
 
 # --- dowel bearing, bending yield and reduction terms -------------------------------------------------------
@@ -321,6 +334,25 @@ def short_bearing_length_in(penetration_in: Number, diameter_in: Number, kind: s
     return np.where(p >= full, full, p - d)
 
 
+@dataclass(frozen=True)
+class LateralValue:
+    """One dowel in single shear: the six yield values, the share that a short penetration leaves, and the result."""
+
+    modes_lb: tuple[float, ...]  # in the order of MODES
+    share: float
+    main_length_in: float
+    main_bearing_psi: float
+    reduction: tuple[float, float, float]
+
+    @property
+    def value_lb(self) -> float:
+        return float(single_shear_lb(np.array(self.modes_lb))) * self.share
+
+    @property
+    def mode(self) -> str:
+        return governing_mode(np.array(self.modes_lb))
+
+
 def dowel_lateral_lb(
     kind: str,
     diameter_in: float,
@@ -334,7 +366,37 @@ def dowel_lateral_lb(
     through: bool = False,
     rule: str = "share",
 ) -> tuple[float, str]:
-    """Reference lateral value of one nail, wood screw or lag screw in single shear, and its yield mode.
+    """Reference lateral value and yield mode of `dowel_lateral`."""
+    found = dowel_lateral(
+        kind,
+        diameter_in,
+        yield_diameter_in,
+        bending_yield_psi,
+        side_thickness_in,
+        side_bearing_psi,
+        penetration_in,
+        main_specific_gravity,
+        angle_deg,
+        through,
+        rule,
+    )
+    return found.value_lb, found.mode
+
+
+def dowel_lateral(
+    kind: str,
+    diameter_in: float,
+    yield_diameter_in: float,
+    bending_yield_psi: float,
+    side_thickness_in: float,
+    side_bearing_psi: float,
+    penetration_in: float,
+    main_specific_gravity: float,
+    angle_deg: float = 0.0,
+    through: bool = False,
+    rule: str = "share",
+) -> LateralValue:
+    """Reference lateral value of one nail, wood screw or lag screw in single shear, with its yield modes.
 
     NDS 2018 12.3 and the notes of Tables 12J, 12L, 12N. `rule` says how a short penetration is counted: "share"
     (p/10D of the full value, the tool's way) or "length" (yield equations with p less half the point). `through`:
@@ -347,18 +409,15 @@ def dowel_lateral_lb(
         main_length = min(full, penetration_in)
     elif rule == "length":
         main_length = float(short_bearing_length_in(penetration_in, diameter_in, kind))
+    bearing = float(dowel_bearing_psi(main_specific_gravity, diameter_in, angle_deg))
+    terms = reduction_terms(yield_diameter_in, diameter_in, angle_deg)
     modes = yield_modes_lb(
-        yield_diameter_in,
-        main_length,
-        side_thickness_in,
-        dowel_bearing_psi(main_specific_gravity, diameter_in, angle_deg),
-        side_bearing_psi,
-        bending_yield_psi,
-        reduction_terms(yield_diameter_in, diameter_in, angle_deg),
+        yield_diameter_in, main_length, side_thickness_in, bearing, side_bearing_psi, bending_yield_psi, terms
     )
     if np.isfinite(share) and (through or rule == "length"):
         share = 1.0  # the shorter bearing length is already in the modes
-    return float(single_shear_lb(modes)) * share, governing_mode(modes)
+    first, second, third = (float(t) for t in terms)
+    return LateralValue(tuple(float(m) for m in modes), share, main_length, bearing, (first, second, third))
 
 
 # --- withdrawal ---------------------------------------------------------------------------------------------
@@ -369,6 +428,13 @@ def withdrawal_lb_per_in(kind: str, specific_gravity: Number, diameter_in: Numbe
     row = find_row("nds_withdrawal.csv", kind=kind)
     g, d = np.asarray(specific_gravity, dtype=np.float64), np.asarray(diameter_in, dtype=np.float64)
     return np.asarray(float(row["coefficient"]) * g ** float(row["g_power"]) * d ** float(row["d_power"]))
+
+
+def withdrawal_words(kind: str) -> str:
+    """The withdrawal equation of a kind of fastener in symbols: NDS 2018 12.2."""
+    row = find_row("nds_withdrawal.csv", kind=kind)
+    powers = (f"{s}^{row[p]}" if row[p] != "1" else s for s, p in (("G", "g_power"), ("D", "d_power")))
+    return " ".join([row["coefficient"], *powers])
 
 
 def head_pull_through_lb(head_diameter_in: Number, specific_gravity: Number, side_thickness_in: Number) -> Array:

@@ -57,6 +57,18 @@ def method_words(edition: str, hazard: str, method: str) -> str:
     return f"/ {allowable_divisor(edition, hazard):g}"
 
 
+def method_symbol(method: str) -> str:
+    """How a formula writes it: "/ divisor" or "x phi_D"."""
+    return "x phi_D" if method == "LRFD" else "/ divisor"
+
+
+def method_values(edition: str, hazard: str, method: str) -> dict[str, float]:
+    """The divisor or the resistance factor by its symbol."""
+    if method == "LRFD":
+        return {"phi_D": resistance_factor(edition, hazard)}
+    return {"divisor": allowable_divisor(edition, hazard)}
+
+
 def specific_gravity_factor(specific_gravity: Number) -> Array:
     """Reduction for framing lighter than G 0.50, 1 - (0.5 - G), at most 1: SDPWS 2015 Table 4.3A note 3."""
     return np.minimum(1.0, 1.0 - (0.5 - np.asarray(specific_gravity, dtype=np.float64)))
@@ -273,9 +285,19 @@ def sheathing_uplift_design_plf(nominal_plf: Number, edition: str, hazard: str, 
     Never more generous than the edition is in shear under the same hazard (2021: seismic / 2.8, x 0.50).
     """
     if method == "LRFD":
-        phi = min(named_value("wood_rules.csv", "uplift_nails_phi"), resistance_factor(edition, hazard))
-        return np.asarray(nominal_plf, dtype=np.float64) * phi
+        return np.asarray(nominal_plf, dtype=np.float64) * _uplift_phi(edition, hazard)
     return allowable_unit_shear_plf(nominal_plf, edition, hazard)
+
+
+def _uplift_phi(edition: str, hazard: str) -> float:
+    return min(named_value("wood_rules.csv", "uplift_nails_phi"), resistance_factor(edition, hazard))
+
+
+def uplift_values(edition: str, hazard: str, method: str) -> dict[str, float]:
+    """The divisor or the resistance factor of uplift by plate nails by its symbol: see `method_values`."""
+    if method == "LRFD":
+        return {"phi_D": _uplift_phi(edition, hazard)}
+    return method_values(edition, hazard, method)
 
 
 def toe_nail_seismic_limit_plf(method: str = "ASD") -> float:

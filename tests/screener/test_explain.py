@@ -49,13 +49,13 @@ def test_every_demand_printed_is_that_of_the_table(twelve: Screened, lot: str) -
     place = twelve.prepared.place_of(lot)
     printed = printed_demands("\n".join(lines_of(twelve.prepared, twelve.selection, place, "")))
     table = twelve.demands[(twelve.demands["lot_id"] == lot) & (twelve.demands["component"] != "combined")]
-    assert len(printed) == table["point"].nunique()
+    table = table[table["demand"] > 0]  # of the others the text says that nothing pulls
+    assert len(printed) == table["point"].nunique() > 50
     for row in table.itertuples():
         demand, case, forms = printed[row.point][row.component]
         assert demand == pytest.approx(row.demand, abs=0.0051), (row.point, row.component)
         assert max(min(forms), 0.0) == pytest.approx(demand, abs=0.0101), (row.point, row.component)
-        if row.demand > 0 and row.component != "combined":
-            assert case == row.case, (row.point, row.component)
+        assert case == row.case, (row.point, row.component)
 
 
 def test_ratios_printed_are_those_of_the_table(twelve: Screened) -> None:
