@@ -803,9 +803,10 @@ def _post_bearing(case: _Case) -> _Piece:
     method = case.context.method
     held = float(nds.bearing_perpendicular_lb(case.wood.fc_perp_psi, area)) * nds.method_factor("bearing", method)
     by = f" x {words}" if (words := nds.method_words("bearing", method)) else ""
+    untimed = "no time effect" if method == "LRFD" else "no load duration"
     case.note(
         "bearing of the studs on the plate",
-        f"Fc-perp x area{nds.method_symbols('bearing', method)}, no load duration",
+        f"Fc-perp x area{nds.method_symbols('bearing', method)}, {untimed}",
         {"Fc_perp_psi": case.wood.fc_perp_psi, "area_sqin": area, **nds.method_values("bearing", method)},
         held,
         "lb",

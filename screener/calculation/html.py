@@ -22,7 +22,8 @@ READING = (
     "A sum is written factor × value = product. Where a load lies on a line, its factor is the length (ft) that "
     "reaches the place, weighted by its lever; where it is a pressure, an area or a width.",
     "x runs across the front of the plan as drawn, y from front to rear, in ft. “corner low” is the reference corner "
-    "with the end zone at the low coordinate. Uplift and outward pressure are positive; weights are negative.",
+    "with the end zone at the low coordinate; “on to the front” is the wind that meets that face. Uplift and outward "
+    "pressure are positive; weights are negative.",
     "q is at strength level in both editions; the combination brings the factor on it. The four cells behind a raster "
     "value stand with their weights.",
     "Demands are of one connection (lb), of one foot (plf) or of one square foot (psf).",
