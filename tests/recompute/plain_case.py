@@ -29,6 +29,7 @@ class Lot:
     storey_lb: tuple[float, ...]
     diaphragm_lb: tuple[float, ...]
     one: float = 1.0  # dead, live and least loads count; 0 switches them off
+    whole_tension: bool = False  # hold-downs by all loads of their piece, without the second form
 
 
 @dataclass(frozen=True)
@@ -59,8 +60,8 @@ def cases(uplift: bool, lot: Lot) -> list[Case]:
     out = []
     table = t.UPLIFT_COMBINATIONS if uplift else t.COMPRESSION_COMBINATIONS
     for name, hazard, d, w, eh, ev, live, lr, s in table:
-        dead = d + 0.2 * ev * lot.sds  # 12.4.2.2: Ev = 0.2 SDS D
-        base = {"dead": dead * lot.one, "wind": w, "shaking": eh, "live": live, "roof_live": lr, "snow": s * lot.snow}
+        dead = d * lot.one + 0.2 * ev * lot.sds  # 12.4.2.2: Ev = 0.2 SDS D
+        base = {"dead": dead, "wind": w, "shaking": eh, "live": live, "roof_live": lr, "snow": s * lot.snow}
         if hazard == "gravity":
             out.append(Case(f"{name}; gravity", hazard, uplift, **base))
         for axis in ("x", "y"):

@@ -132,6 +132,8 @@ class Trace:
 
     def __init__(self, house: Thing, lot: pc.Lot, case: pc.Case) -> None:
         self.house, self.lot, self.case = house, lot, case
+        # with the greatest weights only the posts at the ends of shear walls are asked for anything
+        self.posts_only = not case.least_weight
         self.p = pc.Pressures(house, lot, case)
         self.asked: list[tuple[str, dict[str, float]]] = []
         self.ceilings: dict[int, float] = {}
@@ -153,8 +155,9 @@ class Trace:
             for wall in self.house["walls"]:
                 if wall["storey"] == storey:
                     self.wall(wall)
-        self.diaphragms()
-        self.racking()
+        if not self.posts_only:
+            self.diaphragms()
+            self.racking()
         return self.asked
 
     def ask(self, point: str, **loads: float) -> None:
@@ -369,16 +372,18 @@ class Trace:
             for run in roof["runs"]:
                 whole.spread(run["lo"], run["hi"], strips[run["zone"]][j])
             self.top[name].put(whole.bridged(gaps))
-            self.trusses(roof, j, wall, strips, gaps)
-            for a, b in gaps:
-                self.girder(roof, j, wall, strips, whole, a, b)
+            if not self.posts_only:
+                self.trusses(roof, j, wall, strips, gaps)
+                for a, b in gaps:
+                    self.girder(roof, j, wall, strips, whole, a, b)
         for end in ("low", "high"):
             wall = pp.wall_named(self.house, roof["ends"][end])
             if roof["hip"]:
                 self.hip(roof, end, wall, strips[end])
             else:
                 self.gable(roof, end, wall)
-        self.sheathing(roof)
+        if not self.posts_only:
+            self.sheathing(roof)
 
     def trusses(self, roof: Thing, j: int, wall: Thing, strips: Thing, gaps: list[tuple[float, float]]) -> None:
         bay, outer = roof["bay"], j in (0, len(roof["bearings"]) - 1)
@@ -532,15 +537,15 @@ class Trace:
         for o in wall["holes"]:
             foot.spread(o["lo"], o["hi"], plf * o["sill"])
         self.foot[name] = foot
-        self.headers(wall, over)
-        self.studs(wall)
+        if not self.posts_only:
+            self.headers(wall, over)
+            self.studs(wall)
         self.couples_down(wall, gaps)
         below = pp.walls_under(house, wall)
         if below:
-            self.bottom_plate(wall)
             self.hand_down(wall, below)
-        else:
-            self.sill(wall)
+        if not self.posts_only:
+            self.bottom_plate(wall) if below else self.sill(wall)
 
     def headers(self, wall: Thing, over: Line) -> None:
         for o in wall["holes"]:
@@ -693,10 +698,10 @@ class Trace:
             jambs.forces = foot.forces
             jamb_lo, jamb_hi = jambs.lever(lo, hi)
             label = f"{name}, segment {n} ({hi - lo:.1f} ft)"
-            pulls = [
-                min(pull_lo + longer * whole_lo, pull_lo + longer * jamb_lo),
-                min(pull_hi + longer * whole_hi, pull_hi + longer * jamb_hi),
-            ]
+            # the couple and all loads of the piece, but never more than the couple and what stands at single places
+            pulls = [pull_lo + longer * whole_lo, pull_hi + longer * whole_hi]
+            if not self.lot.whole_tension:
+                pulls = [min(pulls[0], pull_lo + longer * jamb_lo), min(pulls[1], pull_hi + longer * jamb_hi)]
             self.hold_down(wall, label, pulls)
             for place, pull, inward in ((lo, pull_lo, 0.1), (hi, pull_hi, -0.1)):
                 packs = sum(p for s, p in foot.forces if abs(s - place) < 0.02)
@@ -927,7 +932,9 @@ def gable_areas(length: float, width: float, a: float, rake: float, eave: float)
         return max(0.0, hi - max(lo, margin))
 
     at_rake, between = 2.0 * kept(0.0, a, rake), 2.0 * kept(a, length / 2.0, rake)
-    eaves, field, ridge = (2.0 * kept(lo, hi, eave) for lo, hi in ((0.0, a), (a, half - a), (half - a, half)))
+    # where eave and ridge strips meet on a narrow roof the eave keeps its whole width
+    up = max(a, half - a)
+    eaves, field, ridge = (2.0 * kept(lo, hi, eave) for lo, hi in ((0.0, a), (a, up), (up, half)))
     return {
         "1": between * field,
         "2e": between * eaves,

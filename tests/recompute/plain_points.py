@@ -35,6 +35,8 @@ def greatest(house: Thing, lot: pc.Lot) -> dict[str, float]:
     out: dict[str, float] = {}
     for case in pc.cases(True, lot):
         for name, loads in ph.Trace(house, lot, case).run():
+            if name.startswith("end post: "):
+                continue
             top = max(loads.values())
             if top > out.get(name, -INFINITE):
                 out[name] = top
@@ -232,6 +234,13 @@ def _storey(house: Thing, i: int, storey: Thing, add: Any, usual: dict[str, floa
                 add(name, "plate_to_floor", f"floor rim to plate below, {rank}", measure="per_ft", runs=floored)
 
 
+def in_group(house: Thing, name: str) -> str:
+    """The connection that a member belongs to: single stud packs go into their wall's light or heavy ones."""
+    if name.startswith("stud packs: "):
+        return f"{name.rsplit(', at ', 1)[0]}, {house['pack_rank'][name]}"
+    return name
+
+
 class Demands:
     """Greatest demand of every component of every connection on one lot, with all that acts together kept."""
 
@@ -240,11 +249,9 @@ class Demands:
         for uplift in (True, False):
             for case in pc.cases(uplift, lot):
                 for name, loads in ph.Trace(house, lot, case).run():
-                    if (points_family(name) == "end_post") == uplift:
+                    if name.startswith("end post: ") == uplift:
                         continue
-                    if name.startswith("stud packs: "):
-                        name = f"{name.rsplit(', at ', 1)[0]}, {house['pack_rank'][name]}"
-                    self.together.setdefault(name, []).append((case.hazard, loads))
+                    self.together.setdefault(in_group(house, name), []).append((case.hazard, loads))
         missing = sorted(set(points) ^ set(self.together))
         if missing:
             raise ValueError(f"connections listed but not loaded, or loaded but not listed: {missing}")
@@ -271,5 +278,30 @@ class Demands:
         return worst
 
 
-def points_family(name: str) -> str:
-    return "end_post" if name.startswith("end post: ") else ""
+def loadable(house: Thing, points: dict[str, Thing], demands: Demands) -> set[str]:
+    """Connections that some hazard could load: those loaded here, and those that any one hazard number alone loads.
+
+    Vertical shaking alone lightens all dead load, so in this sense it loads every connection under weight.
+    """
+    out = {n for n in points if any(demands.largest(n, c)[0] > 0.0 for c in demands.components(n))}
+    nothing = tuple(0.0 for _ in house["storeys"])
+    alone: list[dict[str, Any]] = [{"sds": 1.0}, {"q": 1.0}, {"q_in": 1.0}, {"qc": 1.0}, {"qc_in": 1.0}, {"rho_cs": 1.0}]
+    for i in range(len(nothing)):
+        unit = tuple(1.0 if k == i else 0.0 for k in range(len(nothing)))
+        alone += [{"storey_lb": unit}, {"diaphragm_lb": unit}]
+    alone.append({"one": 1.0})
+    zero = {"q": 0.0, "q_in": 0.0, "qc": 0.0, "qc_in": 0.0, "sds": 0.0, "snow": 0.0, "rho_cs": 0.0, "one": 0.0}
+    for numbers in alone:
+        if len(out) == len(points):
+            break
+        every = {**zero, "storey_lb": nothing, "diaphragm_lb": nothing, **numbers}
+        lot = pc.Lot(**every, whole_tension=True)
+        hazards = ("wind",) if set(numbers) & {"q", "q_in", "qc", "qc_in"} else ("seismic",)
+        hazards = ("wind", "seismic") if "one" in numbers else hazards
+        for case in pc.cases(True, lot):
+            if case.hazard not in hazards:
+                continue
+            for name, loads in ph.Trace(house, lot, case).run():
+                if max(loads.values()) > 0.0:
+                    out.add(in_group(house, name))
+    return out & set(points)
