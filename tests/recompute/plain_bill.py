@@ -43,7 +43,9 @@ def cents(dollars: Decimal) -> int:
     return int((dollars * 100).to_integral_value(rounding=ROUND_HALF_UP))
 
 
-def bill(points: dict[str, Thing], loaded: set[str], package: Thing, hardware: Thing, about: Thing, job: Thing) -> Thing:
+def bill(
+    points: dict[str, Thing], loaded: set[str], package: Thing, hardware: Thing, about: Thing, job: Thing
+) -> Thing:
     """Pieces by connection, and material (cents), labour (hours) and total (dollars) of the house."""
     by_point: dict[str, int] = {}
     material, hours = 0, Decimal(0)

@@ -154,7 +154,7 @@ def dowel(row: Thing, species: str, side: float, side_psi: float, into: float, a
 
 def nails(row: Thing, species: str, direction: str, family: str) -> float:
     """Nails or lag screws of one piece, load duration 1.6; NDS 12.2, 12.3, 12.5."""
-    kind, d, length, _, head, _, _ = t.FASTENERS[row["fastener"]]
+    _kind, d, length, _, head, _, _ = t.FASTENERS[row["fastener"]]
     length = number(row, "fastener_length_in", length or math.nan)
     g, placement = t.GRAVITY[species], row["placement"] or "face"
     side = number(row, "side_thickness_in", 1.5)

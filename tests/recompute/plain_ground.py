@@ -5,6 +5,7 @@ All vector layers of the sample are in NAD83 / UTM zone 13N; wind and ground-mot
 
 from __future__ import annotations
 
+import itertools
 import math
 import sqlite3
 import struct
@@ -53,7 +54,7 @@ def middle(ring: Ring) -> tuple[float, float]:
     """Centre of area of a ring without holes."""
     x0, y0 = ring[0]
     twice = sx = sy = 0.0
-    for (xa, ya), (xb, yb) in zip(ring, ring[1:], strict=False):
+    for (xa, ya), (xb, yb) in itertools.pairwise(ring):
         cross = (xa - x0) * (yb - y0) - (xb - x0) * (ya - y0)
         twice += cross
         sx += cross * (xa + xb - 2.0 * x0)
@@ -65,7 +66,7 @@ def inside(rings: list[Ring], x: float, y: float) -> bool:
     """Whether a point lies in a polygon, by counting the edges to its right."""
     odd = False
     for ring in rings:
-        for (xa, ya), (xb, yb) in zip(ring, ring[1:], strict=False):
+        for (xa, ya), (xb, yb) in itertools.pairwise(ring):
             if (ya > y) != (yb > y) and x < xa + (xb - xa) * (y - ya) / (yb - ya):
                 odd = not odd
     return odd

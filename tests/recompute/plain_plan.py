@@ -5,6 +5,7 @@ Feet in plan coordinates; the front faces -y. A mirrored house is turned about t
 
 from __future__ import annotations
 
+import itertools
 import math
 import tomllib
 from pathlib import Path
@@ -61,9 +62,7 @@ def build(plan: Thing, style: str, options: set[str], mirrored: bool = False) ->
         for r in plan["roof"]
         if is_built(r, style, options) and r["storey"] in number
     ]
-    house["porches"] = [
-        {**p, "rect": turned(p["rect"])} for p in plan.get("porch", []) if is_built(p, style, options)
-    ]
+    house["porches"] = [{**p, "rect": turned(p["rect"])} for p in plan.get("porch", []) if is_built(p, style, options)]
     _measure(house)
     return house
 
@@ -220,8 +219,8 @@ def tiles(rects: list[list[float]]) -> list[tuple[float, float, float, float]]:
     xs = sorted({v for r in rects for v in (r[0], r[2])})
     ys = sorted({v for r in rects for v in (r[1], r[3])})
     out = []
-    for a, b in zip(xs, xs[1:], strict=False):
-        for c, d in zip(ys, ys[1:], strict=False):
+    for a, b in itertools.pairwise(xs):
+        for c, d in itertools.pairwise(ys):
             x, y = (a + b) / 2.0, (c + d) / 2.0
             if any(r[0] <= x <= r[2] and r[1] <= y <= r[3] for r in rects):
                 out.append((a, c, b, d))

@@ -6,8 +6,9 @@ import math
 from typing import Any
 
 import plain_case as pc
-import plain_house as ph
 import plain_plan as pp
+import plain_shapes as sh
+from plain_walls import Trace
 
 Thing = dict[str, Any]
 INFINITE = math.inf
@@ -34,7 +35,7 @@ def greatest(house: Thing, lot: pc.Lot) -> dict[str, float]:
     """Largest single component of every connection over all uplift cases, also where it is negative."""
     out: dict[str, float] = {}
     for case in pc.cases(True, lot):
-        for name, loads in ph.Trace(house, lot, case).run():
+        for name, loads in Trace(house, lot, case).run():
             if name.startswith("end post: "):
                 continue
             top = max(loads.values())
@@ -72,9 +73,7 @@ def catalogue(house: Thing) -> dict[str, Thing]:
             (w["hi"] - w["lo"]) * w["h"] - sum((o["hi"] - o["lo"]) * (o["head"] - o["sill"]) for o in w["holes"])
             for w in walls
         )
-        add(
-            name, "wall_sheathing", f"wall sheathing, {rank_of(usual[name], SHEAR_WALL)}", measure="area", area=area
-        )
+        add(name, "wall_sheathing", f"wall sheathing, {rank_of(usual[name], SHEAR_WALL)}", measure="area", area=area)
     return out
 
 
@@ -135,7 +134,7 @@ def _porch(house: Thing, porch: Thing, add: Any) -> None:
     add(f"post base: {name}", "post_base", "post base", count=count)
     add(f"post footing: {name}", "post_footing", "", count=count)
     if wall:
-        lo, hi = ph.porch_reach(porch, pp.wall_named(house, wall))
+        lo, hi = sh.porch_reach(porch, pp.wall_named(house, wall))
         add(f"porch ledger: {name} on {wall}", "ledger", "porch ledger", measure="per_ft", runs=[hi - lo])
 
 
@@ -152,10 +151,10 @@ def _wall(house: Thing, wall: Thing, add: Any, usual: dict[str, float]) -> None:
                 count=2 * len(holes),
             )
     for zone in ("end zone", "interior"):
-        studs = ph.stud_count(house, wall, zone)
+        studs = sh.stud_count(house, wall, zone)
         if wall["exterior"] and studs:
             add(f"stud nailing: {name}, {zone}", "stud_nailing", "stud nailing", count=2 * studs)
-        feet = sum(max(1, round(n / ph.foot_spacing(house, wall))) for n in ph.zone_lengths(house, wall, zone))
+        feet = sum(max(1, round(n / sh.foot_spacing(house, wall))) for n in sh.zone_lengths(house, wall, zone))
         if not below and feet:
             add(
                 f"stud to bottom plate: {name}, {zone}",
@@ -163,14 +162,14 @@ def _wall(house: Thing, wall: Thing, add: Any, usual: dict[str, float]) -> None:
                 f"stud to bottom plate, {zone}",
                 count=feet,
             )
-    if ph.is_gable_wall(house, wall):
-        count = ph.stud_count(house, wall, "all")
+    if sh.is_gable_wall(house, wall):
+        count = sh.stud_count(house, wall, "all")
         add(f"plate to stud: {name}", "plate_to_stud", "plate to stud, gable wall", count=count)
     for rank in ("light", "heavy"):
         packs = [n for n, r in house["pack_rank"].items() if n.startswith(f"stud packs: {name}, at ") and r == rank]
         if packs:
             add(f"stud packs: {name}, {rank}", "header_end", f"header end, bottom, {rank}", count=len(packs))
-    lengths = [b - a for a, b in ph.plate_pieces(house, wall)]
+    lengths = [b - a for a, b in sh.plate_pieces(house, wall)]
     if below:
         add(
             f"storey strap: {name}",
@@ -181,8 +180,10 @@ def _wall(house: Thing, wall: Thing, add: Any, usual: dict[str, float]) -> None:
         )
         if wall["exterior"] or wall["shear"]:
             runs = [b - a for a, b in wall["plates"]]
-            add(f"bottom plate to floor: {name}", "plate_to_floor", "bottom plate to floor", measure="per_ft", runs=runs)
-    elif wall["exterior"] or wall["shear"] or ph.carries_roof_load(house, wall):
+            add(
+                f"bottom plate to floor: {name}", "plate_to_floor", "bottom plate to floor", measure="per_ft", runs=runs
+            )
+    elif wall["exterior"] or wall["shear"] or sh.carries_roof_load(house, wall):
         line = "sill anchor" if wall["exterior"] else "sill anchor, interior wall"
         add(f"sill anchor: {name}", "sill_anchor", line, measure="per_ft", runs=lengths)
         if house["about"]["foundation"] == "stem_wall":
@@ -216,18 +217,20 @@ def _storey(house: Thing, i: int, storey: Thing, add: Any, usual: dict[str, floa
         add(name, "roof_diaphragm", line, measure="area", area=area, framing_in=12.0 * roofs[0]["bay"])
     if upper:
         area = pp.area_of(house["storeys"][i + 1])
-        add(f"floor diaphragm: storey {storey['name']}", "floor_diaphragm", "floor diaphragm", measure="area", area=area)
-    if ph.splices(house, i):
-        add(f"plate splice: storey {storey['name']}", "plate_splice", "plate splice", count=ph.splices(house, i))
+        add(
+            f"floor diaphragm: storey {storey['name']}", "floor_diaphragm", "floor diaphragm", measure="area", area=area
+        )
+    if sh.splices(house, i):
+        add(f"plate splice: storey {storey['name']}", "plate_splice", "plate splice", count=sh.splices(house, i))
     for axis in ("x", "y"):
         for line in dict.fromkeys(
             w["line"] for w in house["walls"] if w["storey"] == i and w["axis"] == axis and w["shear"]
         ):
-            roofed = ph.roofed_runs(house, i, axis, line)
+            roofed = sh.roofed_runs(house, i, axis, line)
             if roofed:
                 name = f"roof boundary: line {line}, storey {i + 1}"
                 add(name, "roof_boundary", "roof boundary", measure="per_ft", runs=roofed)
-            floored = ph.floored_runs(house, i, axis, line) if upper else []
+            floored = sh.floored_runs(house, i, axis, line) if upper else []
             if floored:
                 name = f"floor rim to plate: line {line}, storey {i + 1}"
                 rank = rank_of(usual[name], DIAPHRAGM)
@@ -248,7 +251,7 @@ class Demands:
         self.together: dict[str, list[tuple[str, dict[str, float]]]] = {}
         for uplift in (True, False):
             for case in pc.cases(uplift, lot):
-                for name, loads in ph.Trace(house, lot, case).run():
+                for name, loads in Trace(house, lot, case).run():
                     if name.startswith("end post: ") == uplift:
                         continue
                     self.together.setdefault(in_group(house, name), []).append((case.hazard, loads))
@@ -285,7 +288,14 @@ def loadable(house: Thing, points: dict[str, Thing], demands: Demands) -> set[st
     """
     out = {n for n in points if any(demands.largest(n, c)[0] > 0.0 for c in demands.components(n))}
     nothing = tuple(0.0 for _ in house["storeys"])
-    alone: list[dict[str, Any]] = [{"sds": 1.0}, {"q": 1.0}, {"q_in": 1.0}, {"qc": 1.0}, {"qc_in": 1.0}, {"rho_cs": 1.0}]
+    alone: list[dict[str, Any]] = [
+        {"sds": 1.0},
+        {"q": 1.0},
+        {"q_in": 1.0},
+        {"qc": 1.0},
+        {"qc_in": 1.0},
+        {"rho_cs": 1.0},
+    ]
     for i in range(len(nothing)):
         unit = tuple(1.0 if k == i else 0.0 for k in range(len(nothing)))
         alone += [{"storey_lb": unit}, {"diaphragm_lb": unit}]
@@ -301,7 +311,7 @@ def loadable(house: Thing, points: dict[str, Thing], demands: Demands) -> set[st
         for case in pc.cases(True, lot):
             if case.hazard not in hazards:
                 continue
-            for name, loads in ph.Trace(house, lot, case).run():
+            for name, loads in Trace(house, lot, case).run():
                 if max(loads.values()) > 0.0:
                     out.add(in_group(house, name))
     return out & set(points)

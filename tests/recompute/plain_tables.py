@@ -6,6 +6,8 @@ notes do: "transcription" = read in a public transcription, "from memory" = not 
 
 from __future__ import annotations
 
+import itertools
+
 Curve = list[tuple[float, float]]
 
 # --- ASCE 7-16 Figure 28.3-1, envelope procedure (transcription): GCpf by roof angle 5, 20, 30-45, 90 degrees --------
@@ -208,7 +210,7 @@ def on_curve(curve: Curve, x: float) -> float:
     """Straight between the points of a curve, level beyond its ends."""
     if x <= curve[0][0]:
         return curve[0][1]
-    for (x0, y0), (x1, y1) in zip(curve, curve[1:], strict=False):
+    for (x0, y0), (x1, y1) in itertools.pairwise(curve):
         if x <= x1:
             return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
     return curve[-1][1]
