@@ -41,7 +41,7 @@ class Line:
         return out
 
     def resultant(self, lo: float, hi: float, ends: bool = True) -> tuple[float, float]:
-        """Force and moment about lo (about 0 where lo is infinite) of what lies between; forces at the ends if asked."""
+        """Force, and moment about lo (0 where lo is infinite), of what lies between; forces at the ends if asked."""
         about = lo if math.isfinite(lo) else 0.0
         total = moment = 0.0
         for a, b, wa, wb in self.cut(lo, hi):

@@ -1,4 +1,4 @@
-"""Horizontal forces of one load case: wind and inertia on each level, into the shear lines and through the diaphragms."""
+"""Horizontal forces of one load case: wind and inertia on each level, into shear lines and through diaphragms."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ import itertools
 
 Curve = list[tuple[float, float]]
 
-# --- ASCE 7-16 Figure 28.3-1, envelope procedure (transcription): GCpf by roof angle 5, 20, 30-45, 90 degrees --------
+# --- ASCE 7-16 Figure 28.3-1, envelope procedure (transcription): GCpf by roof angle 5, 20, 30-45, 90 degrees ---
 ANGLES = [5.0, 20.0, 30.0, 45.0, 90.0]
 CASE_A: dict[str, list[float]] = {
     "1": [0.40, 0.53, 0.56, 0.56, 0.56],
@@ -44,7 +44,7 @@ GUST = 0.85  # ASCE 7-16 26.11.1
 PORCH_SIDE_CN = 1.3  # project choice: 0.8 windward and 0.5 leeward on fascia and rise of an open porch
 ROOF_LIVE_PSF = 20.0  # ASCE 7-16 Table 4.3-1
 
-# --- ASCE 7-16 Figure 30.3-1, walls (transcription): GCp at 10 and 500 sq ft, linear in the logarithm of the area ------
+# --- ASCE 7-16 Figure 30.3-1, walls (transcription): GCp at 10 and 500 sq ft, linear in the logarithm of the area ---
 WALL_GCP: dict[tuple[str, str], Curve] = {
     ("4", "suction"): [(10, -1.1), (500, -0.8)],
     ("5", "suction"): [(10, -1.4), (500, -0.8)],
@@ -52,7 +52,7 @@ WALL_GCP: dict[tuple[str, str], Curve] = {
     ("5", "pressure"): [(10, 1.0), (500, 0.7)],
 }
 
-# --- ASCE 7-16 Figures 30.3-2C, -2D, -2G, -2H/-2I, roofs steeper than 20 degrees (transcription of the graphs) ---------
+# --- ASCE 7-16 Figures 30.3-2C, -2D, -2G, -2H/-2I, roofs steeper than 20 degrees (transcription of the graphs) ---
 GABLE_20_27: dict[str, Curve] = {
     "1": [(20, -1.5), (300, -0.8)],
     "2e": [(20, -1.5), (300, -0.8)],
@@ -111,7 +111,7 @@ def hip_27_45(zone: str, angle_deg: float) -> Curve:
 
 
 # --- ASCE 7-16 Figures 27.3-4 and 27.3-7, open monoslope roofs (from memory): the most upward CN over both flows, both
-# load cases, both halves and all three wind directions, by roof angle; below 7.5 degrees the level roof -----------------
+# load cases, both halves and all three wind directions, by roof angle; below 7.5 degrees the level roof ---
 OPEN_ROOF_LEVEL = [-0.5, -1.2, -1.1, -0.1, -1.1, -0.6]  # the upward ones
 OPEN_ROOF_ALONG = [-0.8, -1.2, -0.6, -0.9, -0.3, -0.6]  # wind along, to h, to 2h, beyond; clear and obstructed
 OPEN_ROOF_CN: dict[float, list[float]] = {
@@ -123,7 +123,7 @@ OPEN_ROOF_CN: dict[float, list[float]] = {
     30.0: [-1.8, -1.8, -1.5, -1.8, -2.5, -0.5, -2.3, -1.1, -1.0, 0.1],
 }
 
-# --- ASCE 7-16 2.4.1 and 2.4.5, allowable stress design: name, hazard, D, W, Eh, Ev, L, Lr, S -------------------------
+# --- ASCE 7-16 2.4.1 and 2.4.5, allowable stress design: name, hazard, D, W, Eh, Ev, L, Lr, S ---
 UPLIFT_COMBINATIONS = [
     ("0.6D + 0.6W", "wind", 0.6, 0.6, 0.0, 0.0, 0.0, 0.0, 0.0),
     ("0.6D - 0.7Ev + 0.7Eh", "seismic", 0.6, 0.0, 0.7, -0.7, 0.0, 0.0, 0.0),
@@ -142,7 +142,7 @@ COMPRESSION_COMBINATIONS = [
     ("1.0D + 0.525Ev + 0.525Eh + 0.75L + 0.75S", "seismic", 1.0, 0.0, 0.525, 0.525, 0.75, 0.0, 0.75),
 ]
 
-# --- wind, Chapter 26 -------------------------------------------------------------------------------------------------
+# --- wind, Chapter 26 ---
 # ASCE 7-16 Table 26.11-1: alpha, zg; Table 26.10-1 note: Kz = 2.01 (z/zg)^(2/alpha), z at least 15 ft
 KZ = {"B": (7.0, 1200.0), "C": (9.5, 900.0), "D": (11.5, 700.0)}
 KZ_LEAST_B_CHAPTER_28 = 0.70  # note of Table 26.10-1 (from memory)
@@ -155,7 +155,7 @@ KZT = {
     "hill": ({"B": 0.95, "C": 1.05, "D": 1.15}, 4.0, 1.5, 1.5),
 }
 
-# --- earthquake -------------------------------------------------------------------------------------------------------
+# --- earthquake ---
 FA_D: Curve = [(0.25, 1.6), (0.5, 1.4), (0.75, 1.2), (1.0, 1.1), (1.25, 1.0), (1.5, 1.0)]  # ASCE 7-16 Table 11.4-1
 FV_D: Curve = [(0.1, 2.4), (0.2, 2.2), (0.3, 2.0), (0.4, 1.9), (0.5, 1.8), (0.6, 1.7)]  # ASCE 7-16 Table 11.4-2
 SDC_BY_SDS = [(0.50, "D"), (0.33, "C"), (0.167, "B"), (0.0, "A")]  # ASCE 7-16 Table 11.6-1
@@ -166,7 +166,7 @@ R_WOOD_PANELS = 6.5  # ASCE 7-16 Table 12.2-1, A.15
 CT, PERIOD_POWER = 0.02, 0.75  # ASCE 7-16 Table 12.8-2, all other systems
 TL_S = 8.0  # long-period transition: of no account for a house
 
-# --- wood: NDS 2018, from memory unless said ----------------------------------------------------------------------------
+# --- wood: NDS 2018, from memory unless said ---
 GRAVITY = {"DF-L": 0.50}  # Table 12.3.3A
 FC_PERP_PSI = {"DF-L": 625.0}  # NDS Supplement 2018 Table 4A
 LISTED_GROUP = {"DF-L": ""}  # listed loads are for DF-L and SP; the columns for lighter wood are not taken
