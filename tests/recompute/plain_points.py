@@ -139,7 +139,7 @@ def _porch(house: Thing, porch: Thing, add: Any) -> None:
 
 
 def _wall(house: Thing, wall: Thing, add: Any, usual: dict[str, float]) -> None:
-    name, stud = wall["name"], house["about"]["stud_spacing_in"] / 12.0
+    name, slab = wall["name"], house["about"]["foundation"] == "slab"
     below = pp.walls_under(house, wall)
     for rank, least, most in (("narrow", 0.0, 4.5), ("medium", 4.5, 8.5), ("wide", 8.5, INFINITE)):
         holes = [o for o in wall["holes"] if least < o["hi"] - o["lo"] <= most]
@@ -161,6 +161,7 @@ def _wall(house: Thing, wall: Thing, add: Any, usual: dict[str, float]) -> None:
                 "stud_to_plate",
                 f"stud to bottom plate, {zone}",
                 count=feet,
+                below="concrete" if slab else "wood",
             )
     if sh.is_gable_wall(house, wall):
         count = sh.stud_count(house, wall, "all")
@@ -194,13 +195,14 @@ def _wall(house: Thing, wall: Thing, add: Any, usual: dict[str, float]) -> None:
         if full.startswith(f"hold-down: {name}, "):
             label, rank = full.removeprefix("hold-down: "), rank_of(value, HOLD_DOWN)
             count = 1 if ", under the segment above" in full else 2
-            add(full, "hold_down", f"hold-down {where}, {rank}", count=count)
+            # a cast-in strap does not reach over a raised floor
+            stands_on = "wood" if below else "concrete" if slab else "raised floor"
+            add(full, "hold_down", f"hold-down {where}, {rank}", count=count, below=stands_on)
             if not below:
                 add(f"hold-down anchor: {label}", "hold_down_anchor", f"hold-down anchor, {rank}", count=count)
     for n, seg in enumerate(wall["segments"], 1):
         label = f"{name}, segment {n} ({seg['hi'] - seg['lo']:.1f} ft)"
         add(f"end post: {label}", "end_post", f"end post, storey {wall['storey'] + 1}", count=2)
-    del stud
 
 
 def _storey(house: Thing, i: int, storey: Thing, add: Any, usual: dict[str, float]) -> None:
@@ -249,12 +251,14 @@ class Demands:
 
     def __init__(self, house: Thing, points: dict[str, Thing], lot: pc.Lot) -> None:
         self.together: dict[str, list[tuple[str, dict[str, float]]]] = {}
+        self.case_names: dict[str, list[str]] = {}
         for uplift in (True, False):
             for case in pc.cases(uplift, lot):
                 for name, loads in Trace(house, lot, case).run():
                     if name.startswith("end post: ") == uplift:
                         continue
                     self.together.setdefault(in_group(house, name), []).append((case.hazard, loads))
+                    self.case_names.setdefault(in_group(house, name), []).append(case.name)
         missing = sorted(set(points) ^ set(self.together))
         if missing:
             raise ValueError(f"connections listed but not loaded, or loaded but not listed: {missing}")
@@ -266,6 +270,11 @@ class Demands:
         """Demand, at least 0, and the hazard of the case that gives it."""
         value, hazard = max((loads[component], hazard) for hazard, loads in self.together[name])
         return max(value, 0.0), hazard
+
+    def in_case(self, name: str, component: str, case: str) -> float:
+        """Largest demand over the members of a connection in one named case."""
+        named = zip(self.together[name], self.case_names[name], strict=True)
+        return max(loads[component] for (_, loads), own in named if own == case)
 
     def ratio(self, name: str, held: dict[str, dict[str, float]]) -> float:
         """Greatest sum of demand over capacity of what acts together; gravity is judged as wind is."""
