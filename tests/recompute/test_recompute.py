@@ -267,6 +267,10 @@ def test_hazards(tool: Run, lot_id: str) -> None:
         "kzt_by_direction": " ".join(f"{way['kzt']:.2f}" for way in own.terrain),
     }
     found += [f"{name} {row[name]!r} {text!r}" for name, text in letters.items() if row[name] != text]
+    design = numbers["states"][numbers["ground_state"]]
+    least = min(v for v, way in zip(design["shares"], design["sectors"], strict=True) if way == design["worst"])
+    if design["worst"] != "D" and differs(row["rough_share_min"], least):
+        found.append(f"rough_share_min {row['rough_share_min']!r} {least!r}")
     best = max(way["kzt"] for way in own.terrain)
     for name, value in (("kzt", best), ("q_envelope_psf", own.q), ("q_components_psf", own.qc)):
         if differs(row[name], value):
@@ -278,6 +282,24 @@ def test_hazards(tool: Run, lot_id: str) -> None:
         if row["terrain_form"] != way["form"]:
             found.append(f"terrain_form {row['terrain_form']} {way['form']}")
     assert not found, told(found)
+
+
+@pytest.mark.parametrize("lot_id", LOTS)
+def test_permit_envelope(tool: Run, lot_id: str) -> None:
+    """Whether the plan's sealed set covers the lot: speed, exposure, Kzt and SDS together."""
+    own, row = plain(lot_id), tool.lots.loc[lot_id]
+    plan = plain_plan.read_plan(SAMPLE / "plans" / f"{site().lots[lot_id]['plan']}.toml")
+    permit, numbers = plan["permit"], own.numbers
+    letter = numbers["states"][numbers["ground_state"]]["worst"]
+    inside = (
+        numbers["wind_speed_mph"] <= permit["wind_speed_mph"] + 1e-9
+        and "BCD".index(letter) <= "BCD".index(permit["exposure"])
+        and max(way["kzt"] for way in own.terrain) <= permit["kzt"] + 1e-9
+        and numbers["sds_g"] <= permit["sds_g"] + 1e-9
+    )
+    assert row["inside_permit"] == inside
+    told_of = tool.exceptions[tool.exceptions["lot_id"] == lot_id]["reason"]
+    assert ("PERMIT" in set(told_of)) != inside
 
 
 @pytest.mark.parametrize("lot_id", LOTS)
@@ -349,6 +371,16 @@ def test_the_package_holds(tool: Run, lot_id: str) -> None:
             line: r for line, names in lines.items() if (r := plain_options.holds(package[line], names, *rest)) > 1
         }
         assert not failing
+        ratios = {}
+        for name, point in own.points.items():
+            if point["line"] and package[point["line"]][0]:
+                item, arrangement = package[point["line"]]
+                parts = own.demands.components(name)
+                held = plain_capacity.held(hardware()[item], arrangement, point, rest[3], parts, own.category)
+                ratios[name] = own.demands.ratio(name, held)
+        row = tool.lots.loc[lot_id]
+        assert not differs(row["governing_ratio"], max(ratios.values()))
+        assert not differs(row["governing_ratio"], ratios[row["governing_point"]])
         return
     without = []
     for line, names in lines.items():
