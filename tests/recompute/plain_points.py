@@ -293,12 +293,11 @@ class Demands:
 def loadable(house: Thing, points: dict[str, Thing], demands: Demands) -> set[str]:
     """Connections that some hazard could load: those loaded here, and those that any one hazard number alone loads.
 
-    Vertical shaking alone lightens all dead load, so in this sense it loads every connection under weight.
+    Vertical shaking lightens dead load; it is taken with it, at 4 g, the largest SDS that the tool's own tables admit.
     """
     out = {n for n in points if any(demands.largest(n, c)[0] > 0.0 for c in demands.components(n))}
     nothing = tuple(0.0 for _ in house["storeys"])
     alone: list[dict[str, Any]] = [
-        {"sds": 1.0},
         {"q": 1.0},
         {"q_in": 1.0},
         {"qc": 1.0},
@@ -308,7 +307,7 @@ def loadable(house: Thing, points: dict[str, Thing], demands: Demands) -> set[st
     for i in range(len(nothing)):
         unit = tuple(1.0 if k == i else 0.0 for k in range(len(nothing)))
         alone += [{"storey_lb": unit}, {"diaphragm_lb": unit}]
-    alone.append({"one": 1.0})
+    alone += [{"one": 1.0}, {"one": 1.0, "sds": 4.0}]
     zero = {"q": 0.0, "q_in": 0.0, "qc": 0.0, "qc_in": 0.0, "sds": 0.0, "snow": 0.0, "rho_cs": 0.0, "one": 0.0}
     for numbers in alone:
         if len(out) == len(points):
