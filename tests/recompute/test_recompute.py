@@ -9,7 +9,10 @@ holds, every ratio, pieces, material and labour; to a relative difference of 1e-
 from __future__ import annotations
 
 import ast
+import fcntl
 import math
+import os
+import pickle
 import subprocess
 import sys
 import tomllib
@@ -104,8 +107,20 @@ class Run:
 
 
 @pytest.fixture(scope="module")
-def tool() -> Run:
-    """The tool's results, before the tables' decimals are cut."""
+def tool(tmp_path_factory: pytest.TempPathFactory) -> Run:
+    """The tool's results, before the tables' decimals are cut; run once, also with several test processes."""
+    base = tmp_path_factory.getbasetemp()
+    base = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    kept = base / "recompute_run.pickle"
+    with (base / "recompute_run.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not kept.exists():
+            kept.write_bytes(pickle.dumps(_whole_run()))
+    run: Run = pickle.loads(kept.read_bytes())
+    return run
+
+
+def _whole_run() -> Run:
     from screener.config import load_tract
     from screener.pipeline import choose, prepare
     from screener.result_tables import build_results
@@ -116,7 +131,7 @@ def tool() -> Run:
     for row in results.packages.itertuples():
         packages.setdefault(row.tier, {})[row.schedule] = (row.item, row.arrangement)
     return Run(
-        results.lots.set_index("lot_id"),
+        pd.DataFrame(results.lots.drop(columns="geometry")).set_index("lot_id"),
         dict(list(results.demands.groupby("lot_id"))),
         packages,
         results.exceptions,
