@@ -49,7 +49,7 @@ LOTS = {
     "B-41": "kettle beside the water, tile and third bay",
     "A-39": "kettle, hip with a girder, sheltered once built out",
     "B-30": "anvil, two storeys, on the crest",
-    "B-33": "anvil, hip, mirrored, on the ridge: package 4",
+    "B-33": "anvil, hip, mirrored, on the ridge",
     "B-12": "anvil, front porch and third bay",
     "A-41": "anvil beside the water, third bay",
     "B-13": "lantern, raised floor, mirrored",
