@@ -227,26 +227,31 @@ def _crop(blocks: _Blocks, rows: np.ndarray, cols: np.ndarray, reach: int) -> tu
 def _count_bins(  # type: ignore[no-untyped-def]
     words, origin, start, offset, weight, distance_ft, counts, near_smooth_ft, near_unknown_ft
 ):
-    """Count the classes of every bin around one place; note the nearest smooth and the nearest unknown part."""
+    """Count the classes of every bin around one place; note the nearest smooth and the nearest unknown part.
+
+    Unsigned places (an offset below 0 wraps round, as it should) and slices let the sum compile to wide instructions.
+    """
     mask = np.uint64(_LANE_MASK)
+    here = np.uint64(origin)
     for b in range(start.shape[0] - 1):
         for w in range(words.shape[0]):
             row = words[w]
             total = np.uint64(0)
-            for e in range(start[b], start[b + 1]):
-                total += weight[e] * row[origin + offset[e]]
+            cells, shares = offset[start[b] : start[b + 1]], weight[start[b] : start[b + 1]]
+            for e in range(cells.size):
+                total += shares[e] * row[here + cells[e]]
             for lane in range(_LANES_PER_WORD):
                 counts[w * _LANES_PER_WORD + lane, b] = np.int64((total >> np.uint64(lane * _LANE_BITS)) & mask)
         near_smooth_ft[b] = np.inf
         near_unknown_ft[b] = np.inf
         if counts[_LANE_SMOOTH, b] > 0:
             for e in range(start[b], start[b + 1]):
-                if (words[0, origin + offset[e]] >> np.uint64(_LANE_SMOOTH * _LANE_BITS)) & mask:
+                if (words[0, here + offset[e]] >> np.uint64(_LANE_SMOOTH * _LANE_BITS)) & mask:
                     near_smooth_ft[b] = distance_ft[e]
                     break
         if counts[_LANE_UNKNOWN, b] > 0:
             for e in range(start[b], start[b + 1]):
-                if (words[0, origin + offset[e]] >> np.uint64(_LANE_UNKNOWN * _LANE_BITS)) & mask:
+                if (words[0, here + offset[e]] >> np.uint64(_LANE_UNKNOWN * _LANE_BITS)) & mask:
                     near_unknown_ft[b] = distance_ft[e]
                     break
 
@@ -475,7 +480,7 @@ def _run(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:  # fmt: skip
     """Run the compiled count over all places, in `workers` threads."""
     words, origins, width = _crop(blocks, rows, cols, plan.reach_cells)
-    offset = plan.cell_row * width + plan.cell_col
+    offset = (plan.cell_row * width + plan.cell_col).astype(np.uint64)
     needs = np.array([rules.rough_distance_low_ft, rules.rough_distance_tall_ft])
     need_rings = np.round(needs / rules.ring_ft).astype(np.int64)
     part_ft = cell_ft / plan.parts

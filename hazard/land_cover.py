@@ -160,6 +160,7 @@ def roughness_map(
     *,
     footprints: Sequence[BaseGeometry] | None = None,
     water: Sequence[BaseGeometry] | None = None,
+    trees: Sequence[BaseGeometry] | None = None,
     vector_crs: pyproj.CRS | None = None,
     rules: FootprintRules | None = None,
     pad_cells: int = 0,
@@ -167,8 +168,9 @@ def roughness_map(
     """Roughness of every cell of a land-cover window.
 
     footprints: building polygons (or points, one a house). water: polygons that are roughness D whatever the raster
-    says; other ground without data stays unknown. vector_crs: CRS of both (None: the raster's). pad_cells: widen the
-    map by so many cells, so that water beyond the raster's edge counts.
+    says; other ground without data stays unknown. trees: polygons that count as roughness B (26.7.2 names wooded
+    areas), but for water. vector_crs: CRS of all (None: the raster's). pad_cells: widen the map by so many cells, so
+    that water beyond the raster's edge counts.
     """
     table = table or read_roughness_table()
     values, valid, transform = _padded(window, pad_cells)
@@ -181,6 +183,8 @@ def roughness_map(
         )
         decided = valid & by_houses
         roughness[decided] = np.where(open_ground[decided], ROUGH_C, ROUGH_B)
+    for polygon in shapes_into(trees or (), vector_crs, window.crs):
+        roughness[cells_within(polygon, transform, values.shape)] = ROUGH_B
     if water is not None:
         for polygon in shapes_into(water, vector_crs, window.crs):
             roughness[cells_within(polygon, transform, values.shape)] = ROUGH_D

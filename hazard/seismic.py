@@ -12,6 +12,7 @@ from hazard import crs as crs_tools
 from hazard.issues import InputError, Issue, Issues
 from hazard.layers import Column, Constant, Layer, Source
 from hazard.sampling import LotPoints, LotValues, read_values
+from hazard.site_class_values import CLASS_QUANTITIES, values_of_classes
 from hazard.standards import asce7_ch11_seismic as ch11
 from hazard.standards.tables import load_table, where
 
@@ -52,14 +53,20 @@ class Seismic:
 
 
 def seismic(
-    edition: str, sources: Mapping[str, Source], site_class: Source | None, lots: LotPoints, issues: Issues
+    edition: str,
+    sources: Mapping[str, Source],
+    site_class: Source | None,
+    lots: LotPoints,
+    issues: Issues,
+    by_class: Mapping[str, Mapping[str, Source]] | None = None,
 ) -> Seismic:
     """Earthquake values of each lot from its sources by quantity name ("ss_g", "s1_g", ...).
 
     ASCE 7-16 Section 11.4 (SS and S1 with site coefficients) or ASCE 7-22 Section 11.4.3 (SMS, SM1 and S1 for the
-    site class), or SDS and SD1 as a jurisdiction states them. Section 11.6 for the categories.
+    site class), or SDS and SD1 as a jurisdiction states them. Section 11.6 for the categories. `by_class`: SMS and SM1
+    of each site class in place of one for all lots (ASCE 7-22): see `hazard.site_class_values`.
     """
-    check_sources(edition, sources)
+    check_sources(edition, {**sources, **(CLASS_QUANTITIES if by_class else {})})
     stated = "sds_g" in sources
     classes, class_text = _site_classes(edition, site_class, stated, lots, issues)
     read = {
@@ -69,6 +76,9 @@ def seismic(
     }
     unknown = np.full(len(lots), np.nan)
     values = {name: read[name].values if name in read else unknown for name in QUANTITIES}
+    if by_class:
+        read |= values_of_classes(edition, classes, by_class, lots, issues)
+        values |= {name: read[name].values for name in CLASS_QUANTITIES}
     fa = fv = unknown
     if "ss_g" in read:
         fa, fv = coefficients(edition, classes, values["ss_g"], values["s1_g"])

@@ -34,6 +34,10 @@ says in words what can then be missed.
 
 Unknown exposure ("?") gives NaN only where a feature counts in some exposure; without a feature Kzt is 1 in any.
 
+What makes it fast changes no answer: a line through a lot is read once for the winds along it from both ends, a fine
+profile takes every other sample from the coarse one, and slopes whose height, bounded from above, can't reach the lot
+are passed over. Lots do not share profiles: a line set beside the lot would move the crest by part of a cell.
+
 A jurisdiction's own Kzt map replaces all this: sample it like any other raster and leave this module out.
 """
 
@@ -50,6 +54,8 @@ import pyproj
 from numpy.typing import ArrayLike, NDArray
 
 from hazard import topography_kernels as kernels
+from hazard import topography_lines as lines
+from hazard import topography_lots as around
 from hazard.crs import METRES_PER_FOOT as FOOT_M
 from hazard.crs import horizontal, lon_lat, transform_xy
 from hazard.standards import asce7_ch26_wind as wind
@@ -63,7 +69,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-DIRECTIONS = kernels.DIRECTIONS
+DIRECTIONS = lines.DIRECTIONS
 FORMS = ("ridge", "escarpment", "hill", "ridge or escarpment")
 CONDITIONS = ("H", "H/Lh", "upper half")  # of 26.8.1; each is a step of Kzt
 CHUNK = 256
@@ -214,6 +220,10 @@ class TopographyResult:
         """Kzt with the governing feature of each direction, margins and flags."""
         return _assess(self, z_ft, exposure)
 
+    def ground_slope(self, arm_m: float = 10.0) -> tuple[Floats, Floats]:
+        """Slope of the ground at each lot (rise over run) and the bearing it falls towards: see `ground_slope`."""
+        return _slope(self._ground, arm_m)
+
     def profile(self, lot: int, direction: int, z_ft: float = 0.0, exposure: str = "C") -> Profile:
         """One profile with the feature that governs it at this height and exposure (or comes nearest to counting)."""
         return _profile(self, lot, direction, z_ft, exposure)
@@ -286,10 +296,11 @@ def topography(
     xy: Floats = np.ascontiguousarray(lot_xy_m, dtype=np.float64).reshape(-1, 2)
     ground = _prepare(elevation, xy, working_crs, rules_in_words)
     step_ft = rules_in_words.step_ft(ground.cell_m)
+    rest = _rest(rules_in_words, step_ft)
     parts = [slice(start, min(start + CHUNK, len(xy))) for start in range(0, len(xy), CHUNK)]
 
     def run(part: slice) -> tuple[Features, Floats, Bools, Floats]:
-        return _run(ground, part, step_ft, rules_in_words)
+        return _run(ground, part, rest, rules_in_words)
 
     if workers > 1 and len(parts) > 1:
         with ThreadPoolExecutor(workers) as pool:
@@ -355,7 +366,10 @@ def ground_slope(
     where it is level.
     """
     xy: Floats = np.asarray(lot_xy_m, dtype=np.float64).reshape(-1, 2)
-    ground = _prepare(elevation, xy, working_crs, TopographySettings())
+    return _slope(_prepare(elevation, xy, working_crs, TopographySettings()), arm_m)
+
+
+def _slope(ground: _Ground, arm_m: float) -> tuple[Floats, Floats]:
     arm_ft = arm_m / FOOT_M
     rise = []
     for axis in range(2):
@@ -411,30 +425,31 @@ def features_on_profile(
     words = settings or TopographySettings()
     z: Floats = np.ascontiguousarray(elevation_ft, dtype=np.float64)
     rules = _rules(words, step_ft)
-    lo, hi = kernels.valid_run(z, lot_index)
+    lo, hi = lines.valid_run(z, lot_index)
     rows = np.empty((kernels.MOST_ROWS, kernels.FIELDS))
     smoothed = np.empty_like(z)
     count = 0
     if hi - lo >= 8:
-        kernels.smooth(z, lo, hi, rules.window, smoothed)
-        turns = np.empty(kernels.MOST_TURNS, dtype=np.int64)
+        lines.smooth(z, lo, hi, rules.window, smoothed)
+        turns = np.empty(z.size + kernels.MORE_TURNS, dtype=np.int64)
         stack = np.empty((8, 4), dtype=np.int64)
-        count = kernels.find_features(z, smoothed, lo, hi, lot_index, rules, turns, stack, rows)
+        rough = lines.unevenness(z, smoothed, lo, hi, np.empty_like(z))
+        count = kernels.find_features(z, smoothed, lo, hi, lot_index, rough, rules, turns, stack, rows)
         profiles = np.tile(np.where(np.isnan(z), np.nan, -np.inf), (DIRECTIONS, 1))
         profiles[0] = z
         runs = np.tile(np.array([lo, hi], dtype=np.int64), (DIRECTIONS, 1))
-        for row in rows[:count]:
-            row[kernels.ISOLATED] = kernels.isolation(profiles, runs, lot_index, 0, row, rules)
+        for i in range(count):
+            rows[i, kernels.ISOLATED] = around.isolation(profiles, runs, lot_index, 0, rows, i, rules)
     zeros: Ints = np.zeros(count, dtype=np.int64)
     return _features(zeros, zeros, rows[:count])
 
 
 def bearing_vectors() -> Floats:
-    """Unit vectors (east, north) towards the bearings the wind comes from, (16, 2); the four axes are exact."""
-    angle = np.arange(DIRECTIONS) * (2.0 * math.pi / DIRECTIONS)
-    vectors: Floats = np.column_stack([np.sin(angle), np.cos(angle)])
-    vectors[np.abs(vectors) < 1e-15] = 0.0
-    return vectors
+    """Unit vectors (east, north) towards the bearings the wind comes from, (16, 2); axes and opposites are exact."""
+    angle = np.arange(DIRECTIONS // 2) * (2.0 * math.pi / DIRECTIONS)
+    half: Floats = np.column_stack([np.sin(angle), np.cos(angle)])
+    half[np.abs(half) < 1e-15] = 0.0
+    return np.concatenate([half, -half]) + 0.0
 
 
 def _prepare(elevation: RasterWindow, xy: Floats, working_crs: pyproj.CRS, settings: TopographySettings) -> _Ground:
@@ -560,36 +575,45 @@ def _shape() -> Floats:
     return np.array([[float(table[column][row]) for column in columns] for row in rows])
 
 
+_Rest = tuple[Floats, Floats, kernels.Rules, kernels.Rules]
+
+
+def _rest(settings: TopographySettings, step_ft: float) -> _Rest:
+    """What the kernels need besides the ground: bearings, shapes, rules at the step and at the fine step."""
+    rules = _rules(settings, step_ft)
+    return bearing_vectors(), _shape(), rules, rules._replace(step_ft=rules.fine_step_ft)
+
+
 def _run(
-    ground: _Ground, part: slice, step_ft: float, settings: TopographySettings
+    ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings
 ) -> tuple[Features, Floats, Bools, Floats]:
     """Features, known reach, valley flag and ground elevation of one chunk of lots."""
     places, jacobians = ground.places[part], ground.jacobians[part]
+    bearings, shape, rules, fine = rest
     n = len(places)
-    out = np.empty((n, DIRECTIONS, kernels.SLOTS, kernels.FIELDS))
-    counts = np.zeros((n, DIRECTIONS), dtype=np.int64)
+    most = n * DIRECTIONS * kernels.SLOTS
+    out, owners = np.empty((most, kernels.FIELDS)), np.empty((most, 2), dtype=np.int64)
     reach = np.empty((n, DIRECTIONS, 2))
     valley = np.zeros(n, dtype=np.bool_)
     elevation = np.empty(n)
-    rules = _rules(settings, step_ft)
-    kernels.run_lots(
+    written = around.run_lots(
         ground.grid,
         places,
         jacobians,
-        bearing_vectors(),
+        bearings,
         settings.search_upwind_ft + settings.beyond_ft,
         settings.search_downwind_ft + settings.beyond_ft,
-        _shape(),
+        shape,
         rules,
-        rules._replace(step_ft=rules.fine_step_ft),
+        fine,
         out,
-        counts,
+        owners,
         reach,
         valley,
         elevation,
     )
-    lot, direction, slot = np.nonzero(np.arange(kernels.SLOTS) < counts[:, :, None])
-    return _features(lot + part.start, direction, out[lot, direction, slot]), reach, valley, elevation
+    lot, direction = owners[:written].T
+    return _features(lot + part.start, direction, out[:written]), reach, valley, elevation
 
 
 def _features(lot: Ints, direction: Ints, rows: Floats) -> Features:
@@ -626,7 +650,7 @@ def _joined(parts: Sequence[Any], empty_shape: tuple[int, ...], dtype: Any) -> A
 def _sample_many(grid: Floats, places: Floats) -> Floats:
     """Bilinear values at cell coordinates (n, 2)."""
     out: Floats = np.empty(len(places))
-    kernels.sample_points(grid, np.ascontiguousarray(places), out)
+    lines.sample_points(grid, np.ascontiguousarray(places), out)
     return out
 
 
@@ -757,7 +781,7 @@ def _profile(result: TopographyResult, lot: int, direction: int, z_ft: float, ex
     line = np.empty(size)
     d_row, d_col = ground.jacobians[lot] @ (bearing_vectors()[direction] * step)
     row, col = ground.places[lot]
-    kernels.sample_line(ground.grid, row, col, d_row, d_col, site, line)
+    lines.sample_line(ground.grid, row, col, d_row, d_col, site, line, np.empty(4 * size))
     f = result.features
     mine = np.flatnonzero((f.lot == lot) & (f.direction == direction))
     nan = math.nan

@@ -24,6 +24,7 @@ from screener.hardware import Hardware, HardwareRow
 from screener.hardware_cells import size_in
 from screener.hardware_columns import GENERIC_FASTENERS, load_column
 from screener.screw_geometry import exit_depth_in, screw_path, stays_within
+from screener.sheathing_limits import PERFORATED_NOMINAL_MOST_PLF, sheathing_refused
 from screener.standards import aisi_straps as aisi
 from screener.standards import irc_fastening as irc
 from screener.standards import nds_connections as nds
@@ -148,7 +149,9 @@ def _arrangements(hardware: Hardware, index: int, serves: Family) -> list[Option
 
 
 def capacity(option: Option, point: ConnectionPoint, hardware: Hardware, context: CapacityContext) -> Capacity:
-    """What an option holds at a point, by hazard and component."""
+    """What an option holds at a point, by hazard and component; an option that buys nothing (row -1) holds nothing."""
+    if option.row < 0:
+        return Capacity({hazard: dict.fromkeys(point.components, math.nan) for hazard in HAZARDS})
     row, serves = hardware.rows[option.row], family(point.family)
     nothing = {hazard: dict.fromkeys(point.components, math.nan) for hazard in HAZARDS}
     try:
@@ -384,6 +387,8 @@ def _wall_sheathing(case: _Case) -> _Piece:
         inside = bool(case.facts.get("hold_down_inside", False))
         factor *= sdpws.inside_hold_down_factor(_panel_nail(row), context.sdpws_edition, inside)
     faces = row.number("faces", 1.0)
+    if case.facts.get("perforated", False):
+        nominal = min(nominal, PERFORATED_NOMINAL_MOST_PLF[case.hazard] / faces)
     by = (context.sdpws_edition, case.hazard, context.method)
     held = float(sdpws.design_unit_shear_plf(nominal, *by)) * factor * faces
     step = (
@@ -546,6 +551,7 @@ def _why_not(option: Option, case: _Case, point: ConnectionPoint) -> str:
         _washer_missing,
         _too_wide,
         _framing_missing,
+        _sheathing_refused,
         _laps,
     )
     return next((reason for check in checks if (reason := check(option, case, point))), "")
@@ -626,12 +632,12 @@ def _too_wide(option: Option, case: _Case, point: ConnectionPoint) -> str:
 
 
 def _framing_missing(option: Option, case: _Case, point: ConnectionPoint) -> str:
-    """Thick framing at panel joints; gypsum in categories E and F."""
+    """Thick framing at panel joints."""
     row = case.row
     if case.family.key != "wall_sheathing":
         return ""
     if row.text("panel_grade", "Sheathing") == "Gypsum":
-        return "gypsum walls may not resist earthquakes in categories E and F" if case.context.sdc[:1] in "EF" else ""
+        return ""
     if row.number("abutting_framing_in", 2.0) >= 3.0 or row.basis != "computed":
         return ""
     edge = row.number("edge_spacing_in")
@@ -640,6 +646,10 @@ def _framing_missing(option: Option, case: _Case, point: ConnectionPoint) -> str
     if sdpws.thick_framing_needed(edition, nominal, nail, edge, case.context.category_d):
         return "needs 3 in. nominal framing where panels meet"
     return ""
+
+
+def _sheathing_refused(option: Option, case: _Case, point: ConnectionPoint) -> str:
+    return sheathing_refused(case.family.key, case.row, case.facts, case.context.sdc)
 
 
 def _laps(option: Option, case: _Case, point: ConnectionPoint) -> str:

@@ -73,7 +73,7 @@ LOTS_INPUT: tuple[Column, ...] = (
     _text("block", "block of the plat"),
     _text("phase", "phase (filing, section, unit) the lot is built in"),
     _text("status", "where the lot stands (open, sold, building, closed ...); carried through as lot_status"),
-    _text("plan", "plan of the plan library", default="none: hazards only, not in the bill"),
+    _text("plan", "plan of the plan library", default="none: hazards and forecast only, not in the bill"),
     _text("style", "the plan's front style, which may change the roof", default="the plan's first style"),
     _text("options", "built options of the plan, separated by ;", default="none"),
     Column("mirrored", "yes_no", "whether the plan is built mirrored: yes or no", default="no"),
@@ -87,8 +87,17 @@ LOTS_INPUT: tuple[Column, ...] = (
     Column("start", "date", "date of the start of building, as YYYY-MM-DD"),
     _number("pad_elevation_ft", "ft", 2, "elevation of the graded pad"),
     _text("package", "package the lot must keep, by name (its hardware is bought already)"),
+    _text("may_change", "what siting advice may change on the lot: plan; blank: nothing"),
     *SETBACK_COLUMNS,
     *HAZARD_COLUMNS,
+    _number("salt_water_distance_ft", "ft", 0, "distance to salt water", default="[design] salt_water_distance_ft"),
+    _text("flood_zone", "flood zone as the flood map names it: X, AE, VE, floodway ...", default="not judged"),
+    Column(
+        "special_wind",
+        "yes_no",
+        "whether the lot lies in a special wind region: yes or no",
+        default="[design] special_wind_region",
+    ),
 )
 
 HARDWARE_INPUT: tuple[Column, ...] = (
@@ -183,12 +192,22 @@ LOTS: tuple[Column, ...] = (
     _number("governing_wind_components_deg", "degrees", 1, "the same for components and cladding"),
     _number("q_envelope_psf", "psf", 2, "velocity pressure at mean roof height, envelope procedure"),
     _number("q_components_psf", "psf", 2, "the same for components and cladding"),
+    _number("q_onto_front_psf", "psf", 2, "that of the wind on to the front: what the directional procedure takes"),
+    _number("q_onto_rear_psf", "psf", 2, "the same, on to the rear"),
+    _number("q_onto_left_psf", "psf", 2, "the same, on to the side drawn at the left (a mirrored house has it right)"),
+    _number("q_onto_right_psf", "psf", 2, "the same, on to the side drawn at the right"),
+    Column("freeze_date", "date", "foundation release, from which the lot's package can't change: its start"),
+    Column("first_order_by", "date", "day to order the first of its hardware by; a change of package after it is late"),
+    _number("ground_slope", "", 3, "slope of the ground at the lot's middle, rise over run, over 66 ft"),
+    _number("salt_water_distance_ft", "ft", 0, "distance from the lot to salt water; blank: not given"),
+    _text("flood_zone", "flood zone as given; blank: not given"),
 )
 
 _OF_THE_HOUSE = {
     *("lot_id", "source_row", "status", "lot_status", "style", "options", "mirrored", "start", "fits", "fit_short_ft"),
     *("front_bearing_deg", "front_bearing_from", "tier", "governing_point", "governing_hazard", "governing_ratio"),
-    *("inside_permit", "hardware_cost", "labour_hours", "total_cost"),
+    *("q_onto_front_psf", "q_onto_rear_psf", "q_onto_left_psf", "q_onto_right_psf"),
+    *("inside_permit", "hardware_cost", "labour_hours", "total_cost", "freeze_date", "first_order_by"),
 }
 HAZARDS: tuple[Column, ...] = (
     _text("lot_id", "name of the lot"),
@@ -228,9 +247,91 @@ BILL_OF_MATERIALS: tuple[Column, ...] = (
     _text("drop", "delivery: foundation, walls, floor or roof"),
     _number("quantity", "", 2, "pieces, net of waste"),
     _number("quantity_with_waste", "", 2, "pieces with waste"),
-    _number("purchase_units", "", 2, "boxes at the order level"),
+    _number("purchase_units", "", 2, "boxes (or units, see purchase_unit) at the order level"),
     _number("cost", "dollars", 2, "what those boxes cost"),
     _number("labour_hours", "h", 3, "labour to install the net pieces"),
+    _text("purchase_unit", "what one purchase unit is: box of N, each, sq ft"),
+    _number("from_stock", "", 2, "pieces with waste that come from stock in hand"),
+    _number("units_for_break", "", 2, "of the purchase units those bought only because a price break makes it cheaper"),
+)
+
+ORDERS: tuple[Column, ...] = (
+    _text("order_period", "month (2026-11) or ISO week (2026-W45) in which to order; blank: lots without a start date"),
+    Column("order_by", "date", "day to order by: first need, less the item's lead time and the project's margin"),
+    Column("late", "yes_no", "whether that day had passed at [tract] as_of; blank: not judged"),
+    _text("item", "hardware item"),
+    _text("phase", "phase of the tract"),
+    _text("drop", "delivery: foundation, walls, floor or roof"),
+    Column("needed_on", "date", "first day of need: a start, and the days of [purchase] drop_day"),
+    _text("status", "firm (lots with plan and package) or forecast (lots with no plan yet, from the plan mix)"),
+    _whole("lots", "lots concerned"),
+    _number("quantity", "", 2, "pieces, net of waste; of a forecast the percentile in sized_at"),
+    _number("quantity_with_waste", "", 2, "pieces with waste"),
+    _number("from_stock", "", 2, "of these from stock in hand"),
+    _text("purchase_unit", "what one purchase unit is: box of N, each, sq ft"),
+    _number("purchase_units", "", 2, "purchase units to order; rounded up once at the order level"),
+    _number("units_for_break", "", 2, "of these those bought only because a price break makes it cheaper"),
+    _number("leftover_pieces", "", 2, "pieces left in open boxes once this need is met; later orders use them"),
+    _number("unit_price", "dollars", 5, "price of one piece after the price break of its order"),
+    _number("cost", "dollars", 2, "what the purchase units cost"),
+    _text("sized_at", "forecast only: p50, or p90 where the lead is long ([purchase] long_lead_days)"),
+)
+
+FORECAST: tuple[Column, ...] = (
+    _text("level", "tract, phase, or month (of the start, in a phase); parts do not add up to the whole's percentiles"),
+    _text("item", "hardware item"),
+    _text("phase", "phase of the tract"),
+    _text("month", "month of the start, as YYYY-MM; blank where no date is given"),
+    _text("drop", "delivery: foundation, walls, floor or roof"),
+    _whole("firm", "pieces of lots with plan and package, net of waste"),
+    _number("expected", "", 2, "expected pieces of firm lots and of lots with no plan yet"),
+    _whole("p10", "pieces that are enough with a probability of 10 %"),
+    _whole("p50", "the same, 50 %"),
+    _whole("p90", "the same, 90 %"),
+    _number("open_expected", "", 2, "expected pieces of the lots with no plan yet alone"),
+    _whole("open_p90", "their P90"),
+    _whole("p90_units", "purchase units that hold P90 with waste, bought at once"),
+    _text("purchase_unit", "what one purchase unit is: box of N, each, sq ft"),
+    _text("method", "exact (convolution) or simulated"),
+    _text("driver", "what makes it uncertain"),
+)
+
+KITS: tuple[Column, ...] = (
+    _text("kit", "name of the kit: house and package"),
+    _text("plan", "plan"),
+    _text("house", "plan, style and options"),
+    _text("package", "hardware package"),
+    _text("schedule", "line of the package: the connections it covers"),
+    _text("item", "item of the hardware list"),
+    _text("bill_item", "item as the bill names it"),
+    _text("drop", "delivery: foundation, walls, floor or roof"),
+    _whole("quantity", "pieces of one house, net of waste"),
+)
+
+LOT_KITS: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _text("state", "bought (has its hardware), firm (plan and package chosen), open (no plan yet: one row a plan)"),
+    _text("plan", "plan"),
+    _number("share", "", 6, "probability of the plan on this lot: the mix, over the plans that fit; 1 where chosen"),
+    _text("kit", "kit the lot takes with it; blank: see why"),
+    _text(
+        "why",
+        "no_fit; no_hardware (nothing listed holds); no_hazard (unknown or out of scope); beyond_packages (no chosen "
+        "package holds, a person must add one: counted with the cheapest hardware that holds on this lot)",
+    ),
+)
+
+PRICES: tuple[Column, ...] = (
+    _text("item", "item of the hardware list"),
+    _text("bill_item", "item as the bill names it"),
+    _text("unit", "what one is"),
+    _whole("purchase_unit_qty", "how many in the box that is bought"),
+    _text("unit_cost", "price of one in dollars, as written"),
+    _text("price_breaks", "boxes and discount"),
+    _text("waste", "share added for waste; blank: the project's"),
+    _whole("stock", "pieces in hand"),
+    _whole("lead_time_days", "days from order to delivery; blank: the project's"),
+    _text("labour_min", "minutes to install one, as written"),
 )
 
 EXCEPTIONS: tuple[Column, ...] = (
@@ -257,6 +358,46 @@ PACKAGES: tuple[Column, ...] = (
     _text("arrangement", "pieces at each connection, or spacing"),
 )
 
+COST_CURVE: tuple[Column, ...] = (
+    _whole("most", "packages allowed at most, in the tract or for each plan ([tiers] scope)"),
+    _whole("packages_used", "packages that the answer uses"),
+    _number("cost", "dollars", 2, "least cost found: lots, packages, stock; blank where not every lot can be served"),
+    _number("lots_cost", "dollars", 2, "of it material and labour of the lots"),
+    _number("packages_cost", "dollars", 2, "of it handling and mix-ups"),
+    _number("stock_cost", "dollars", 2, "of it kinds of items to stock"),
+    _number("saved", "dollars", 2, "what is saved against the row before"),
+    _number("saved_a_lot", "dollars", 2, "the same for one lot"),
+    _number("lower_bound", "dollars", 2, "no set of as many packages costs less"),
+    _number("gap", "", 4, "how much of the cost could still be saved at most"),
+    Column("proven", "yes_no", "whether nothing cheaper exists"),
+    _whole("lots_unserved", "lots left over"),
+    Column("suggested", "yes_no", "the suggested number of packages"),
+    _text("note", "why it is suggested, or what the row is"),
+)
+
+FORCING_LOTS: tuple[Column, ...] = (
+    _text("tier", "package that the lots force up"),
+    _text("lots", "lots left out together, separated by ;"),
+    _whole("count", "how many they are"),
+    _number("saved", "dollars", 2, "what the package's other lots would cost less without them: material and labour"),
+    _number("saved_at_least", "dollars", 2, "the same with lots and packages regrouped: at least this much"),
+    _whole("other_lots", "lots that stay in the package"),
+    _text("plans", "their plans"),
+    _text("ground", "their exposure and Kzt"),
+    _text("lines", "lines of the package that become cheaper, separated by ;"),
+    _text("next_step", "what can be done"),
+)
+
+TOLERANCE: tuple[Column, ...] = (
+    _text("lot_id", "name of the lot"),
+    _text("what", "input that was moved: wind, rough_share, kzt, or price of a family of items"),
+    _number("by", "", 4, "how far it was moved, as a share (rough_share: in points)"),
+    _text("from_tier", "package of the lot now"),
+    _text("to_tier", "cheapest package that then holds; none: no package of the run does"),
+    _number("cost_change", "dollars", 2, "material and labour of the lot, then less now; blank where none holds"),
+    _text("detail", "what changed on the way"),
+)
+
 RUN: tuple[Column, ...] = (
     _text("key", "what is recorded"),
     _text("value", "its value"),
@@ -273,9 +414,23 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "exceptions": EXCEPTIONS,
     "issues": ISSUES,
     "packages": PACKAGES,
+    "orders": ORDERS,
+    "forecast": FORECAST,
+    "kits": KITS,
+    "lot_kits": LOT_KITS,
+    "prices": PRICES,
+    "cost_curve": COST_CURVE,
+    "forcing_lots": FORCING_LOTS,
+    "tolerance": TOLERANCE,
     "run": RUN,
 }
-CSV_TABLES: tuple[str, ...] = ("lots", "demands", "bill_of_materials", "exceptions", "issues", "packages")
+PURCHASE_TABLES: tuple[str, ...] = ("orders", "forecast", "kits", "lot_kits", "prices")
+CSV_TABLES: tuple[str, ...] = (
+    *("lots", "demands", "bill_of_materials", "exceptions", "issues", "packages"),
+    *PURCHASE_TABLES,
+)
+LEVER_TABLES: tuple[str, ...] = ("cost_curve", "forcing_lots", "tolerance")
+"""Tables around the packages; written as CSV and into the GeoPackage as the others are."""
 
 TABLE_MEANINGS: dict[str, str] = {
     "lots": "every lot of the tract: hazards, governing demand, package, cost, flags",
@@ -288,6 +443,14 @@ TABLE_MEANINGS: dict[str, str] = {
     "exceptions": "lots that need a person, with the reason",
     "issues": "every repair, default and warning",
     "packages": "what each hardware package holds",
+    "orders": "what to order by when, by delivery: firm, and forecast for lots with no plan yet",
+    "forecast": "pieces of firm and of undecided lots: expected, P10, P50, P90",
+    "kits": "the pieces of one house with one package",
+    "lot_kits": "which kit each lot takes; of a lot with no plan yet, with each plan",
+    "prices": "how each item is bought: price, breaks, box, waste, stock, lead time",
+    "cost_curve": "cost by number of packages, from one to every lot its own, and the suggested number",
+    "forcing_lots": "lots that force a package up, and what the others would save without them",
+    "tolerance": "lots that need another package when an input moves within its band",
     "run": "how these results came about",
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from hazard.issues import InputError, Issue
+from screener.comparison_reasons import package_changes
 from screener.files.manifest import read_manifest
 
 _NOT_COMPARED = ("source_row",)  # where a lot stands in its file says nothing about the lot
@@ -40,6 +42,8 @@ def compare(before: Path, after: Path) -> dict[str, Any]:
         "columns_changed": dict(sorted(columns.items())),
         "lots_changed": changed,
         "bill_changed": _changed_bill(before, after),
+        "package_changes": package_changes(before, after),
+        "items": item_changes(*(_orders(folder) for folder in (before, after))),
         "exceptions_gone": gone,
         "exceptions_new": new,
     }
@@ -85,6 +89,30 @@ def _changed_bill(before: Path, after: Path) -> list[dict[str, Any]]:
             pieces, cost = zip(first, second, strict=True)
             rows.append({"item": item, "quantity_with_waste": [str(v) for v in pieces], "cost": [str(v) for v in cost]})
     return rows
+
+
+def _orders(folder: Path) -> dict[str, tuple[float, float, float]]:
+    """Pieces with waste, boxes and dollars of each item of a run."""
+    bill = _read(folder, "bill_of_materials")
+    names = ("quantity_with_waste", "purchase_units", "cost")
+    values = {name: [float(v or 0) for v in bill[name]] for name in names}
+    sums: dict[str, tuple[float, float, float]] = {}
+    for item, *numbers in zip(bill["item"], *(values[name] for name in names), strict=True):
+        had = sums.get(item, (0.0, 0.0, 0.0))
+        sums[item] = (had[0] + numbers[0], had[1] + numbers[1], had[2] + numbers[2])
+    return sums
+
+
+def item_changes(
+    before: Mapping[str, tuple[float, float, float]], after: Mapping[str, tuple[float, float, float]]
+) -> list[dict[str, Any]]:
+    """Items whose pieces, boxes or dollars differ, as differences; the largest in money first."""
+    rows = []
+    for item in sorted(set(before) | set(after)):
+        change = [b - a for a, b in zip(before.get(item, (0.0,) * 3), after.get(item, (0.0,) * 3), strict=True)]
+        if any(abs(each) > 1e-9 for each in change):
+            rows.append({"item": item, "pieces": change[0], "boxes": change[1], "cost": round(change[2], 2)})
+    return sorted(rows, key=lambda row: (-abs(row["cost"]), row["item"]))
 
 
 def _item_sums(bill: pd.DataFrame) -> dict[str, tuple[Decimal, Decimal]]:

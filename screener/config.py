@@ -90,12 +90,29 @@ class DesignSection(_Section):
     loads: Literal["ASCE 7-16", "ASCE 7-22"] = Field("ASCE 7-16", description="edition of the load standard")
     method: Literal["ASD", "LRFD"] = Field("ASD", description="allowable stress design (ASD) or strength design (LRFD)")
     wind_procedure: Literal["envelope", "directional"] = Field(
-        "envelope", description="main wind procedure; directional is planned and refused for now"
+        "envelope",
+        description='main wind procedure: "envelope" (Chapter 28, the worst direction for every house) or '
+        '"directional" (Chapter 27, each face by the winds that meet it: give the lots\' front bearings)',
+    )
+    roof_ties: Literal["main", "components"] = Field(
+        "main",
+        description="which wind sizes truss ties and the studs under them: the main system, or the larger of it and "
+        "components and cladding",
     )
     hurricane_prone: bool | None = Field(
         None, description="whether the tract lies in a hurricane-prone region; none: judged by speed alone"
     )
     within_a_mile_of_coast: bool = Field(False, description="lowers the debris-region speed to 130 mph")
+    sds_cap: bool = Field(
+        False,
+        description="take SDS as 1.0 (not under 0.7 SDS) for base shear and vertical shaking, 12.8.1.3: your statement "
+        "that every house is regular; applied only where the plan's geometry shows no irregularity and gives rho 1.0, "
+        "to five storeys, to 0.5 s, site class not E or F",
+    )
+    special_wind_region: bool = Field(False, description="whether the whole tract lies in a special wind region")
+    salt_water_distance_ft: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="distance to salt water, where neither the lots nor [ground] water tell; none: not judged"
+    )
 
 
 class Setbacks(_Section):
@@ -134,13 +151,22 @@ class PhasesFile(GroundFile):
     built: Texts = Field((), description="phases that stand today")
 
 
+class WaterFile(GroundFile):
+    """Polygons of open water."""
+
+    salt_column: str | None = Field(None, description="column that says yes where the water is salt")
+
+
 class GroundSection(_Section):
     """What stands on the ground, now and later."""
 
     phases: PhasesFile | None = Field(None, description="ground of each phase")
     streets: GroundFile | None = Field(None, description="street lines, for fronts and corner lots")
     footprints: GroundFile | None = Field(None, description="buildings that stand")
-    water: GroundFile | None = Field(None, description="open water")
+    water: WaterFile | None = Field(None, description="open water")
+    tree_belt: GroundFile | None = Field(
+        None, description="trees that are bound to stay (easement, preserve): counted as rough ground"
+    )
 
 
 class HazardSource(_Section):
@@ -171,6 +197,13 @@ class HazardsSection(_Section):
     exposure: HazardSource | None = Field(None, description="replaces the land-cover method")
     kzt: HazardSource | None = Field(None, description="replaces the terrain method")
     ground_snow_psf: HazardSource | None = Field(None, description="ground snow load")
+
+
+class ClassValues(_Section):
+    """SMS and SM1 mapped for one site class (ASCE 7-22)."""
+
+    sms_g: HazardSource = Field(description="SMS for this class: a raster or a value")
+    sm1_g: HazardSource = Field(description="SM1 for this class: a raster or a value")
 
 
 _RULES, _TERRAIN = ExposureRules(), TopographySettings()
@@ -253,13 +286,52 @@ class HardwareSection(_Section):
     file: InputPath = Field(description="CSV, one row an item")
 
 
-class TiersSection(_Section):
-    """How many packages the crews can keep apart."""
+class ToleranceSection(_Section):
+    """How far an input is moved either way to list the lots whose package changes; as a share, 0 leaves it out."""
 
-    most: Annotated[int, Field(ge=1, le=50)] = Field(4, description="greatest number of packages in the tract")
+    wind: Annotated[float, Field(ge=0, le=0.5)] = Field(0.03, description="wind speed, as a share of it")
+    rough_share: Annotated[float, Field(ge=0, le=0.5)] = Field(
+        0.10, description="[exposure] rough_share, the share of rough ground that prevails: points either way"
+    )
+    kzt: Annotated[float, Field(ge=0, le=0.5)] = Field(
+        0.05, description="topographic factor, as a share; never below 1"
+    )
+    price: Annotated[float, Field(ge=0, le=0.9)] = Field(0.10, description="prices of one family of items at a time")
+
+
+class TiersSection(_Section):
+    """How many packages the crews can keep apart, what a package costs beside its items, and which items may be
+    used."""
+
+    most: Annotated[int, Field(ge=1, le=50)] = Field(
+        4, description='greatest number of packages in the tract, or for each plan where scope is "plan"'
+    )
     kept: InputPath | None = Field(
         None, description="packages.csv of an earlier run, for lots that keep a package (lots column package)"
     )
+    scope: Literal["tract", "plan"] = Field(
+        "tract", description="packages for the whole tract, or for each plan family by itself"
+    )
+    handling_usd: Annotated[float, Field(ge=0, le=1e6)] = Field(0.0, description="cost of every package on the site")
+    stocking_usd_per_item: Annotated[float, Field(ge=0, le=1e6)] = Field(
+        0.0, description="cost of having one kind of item on the site at all"
+    )
+    mixup_usd: Annotated[float, Field(ge=0, le=1e6)] = Field(
+        0.0, description="cost of a house built with a wrong package"
+    )
+    mixup_rate: Share = Field(0.0, description="chance of that, a house and package beyond the first on the site")
+    least_lots: Annotated[int, Field(ge=1, le=10_000)] = Field(
+        1, description="least number of lots of a chosen package"
+    )
+    forbidden: Texts = Field((), description="items that no package may hold")
+    preferred: Texts = Field((), description="items taken where they cost little more: see preferred_discount")
+    preferred_discount: Share = Field(0.02, description="share by which preferred items count as cheaper in the choice")
+    in_stock: Texts = Field((), description="items paid for already: only their labour counts in the choice")
+    outside_permit: Literal["any", "own", "none"] = Field(
+        "any",
+        description='lots outside their plan\'s permit: any package, packages of their "own", or "none" at all',
+    )
+    tolerance: ToleranceSection = ToleranceSection()  # type: ignore[call-arg]
 
 
 class AgesSection(_Section):
@@ -272,6 +344,18 @@ class AgesSection(_Section):
     seal_years: Annotated[float, Field(gt=0)] = Field(6.0, description="seals of the plan sets")
 
 
+class DropDays(_Section):
+    """Days from foundation release (the lot's start) to the day a delivery is needed (common practice, no source)."""
+
+    foundation: Annotated[int, Field(ge=0, le=365)] = Field(3, description="foundation hardware; practice: day 3 to 7")
+    walls: Annotated[int, Field(ge=0, le=365)] = Field(14, description="first floor walls; practice: day 14 to 21")
+    floor: Annotated[int, Field(ge=0, le=365)] = Field(20, description="floor, second storey; practice: day 20 to 28")
+    roof: Annotated[int, Field(ge=0, le=365)] = Field(25, description="roof; practice: day 25 to 35")
+
+
+Days = Annotated[int, Field(ge=0, le=730)]
+
+
 class PurchaseSection(_Section):
     """How hardware is bought."""
 
@@ -279,6 +363,21 @@ class PurchaseSection(_Section):
     waste: Share = Field(0.05, description="share added for waste where an item gives none")
     order_level: Literal["phase", "drop", "house"] = Field("phase", description="where boxes are rounded up")
     plan_mix: dict[str, Share] = Field(default_factory=dict, description="shares of plans on lots with no plan yet")
+    mix_certainty: Annotated[float, Field(gt=0, le=1e6)] | None = Field(
+        None,
+        description="how sure plan_mix is: as from that many houses sold (a Dirichlet); none: certain, so that "
+        "lots are independent",
+    )
+    order_period: Literal["week", "month"] = Field("month", description="orders are gathered by week or by month")
+    drop_day: DropDays = DropDays()  # type: ignore[call-arg]
+    order_margin_days: Days = Field(0, description="calendar days kept in hand between delivery and need")
+    lead_time_days: Days = Field(
+        14, description="days from order to delivery where an item gives none (common practice, no source)"
+    )
+    long_lead_days: Days = Field(
+        28, description="forecast orders of items with so long a lead are sized at P90, the others at P50"
+    )
+    buy_to_break: bool = Field(True, description="buy more boxes where a price break makes the whole order cheaper")
 
 
 class OutputSection(_Section):
@@ -295,6 +394,11 @@ class Site(_Section):
     lots: LotsSection
     ground: GroundSection = GroundSection()  # type: ignore[call-arg]
     hazards: HazardsSection
+    site_classes: dict[str, ClassValues] = Field(
+        default_factory=dict,
+        description="ASCE 7-22: values for each site class, as [site_classes.C]; a lot takes its own class's, the "
+        "default class the greater of C, CD and D, each value by itself; in place of hazards.sms_g and sm1_g",
+    )
     exposure: ExposureSection = ExposureSection()  # type: ignore[call-arg]
     terrain: TerrainSection = TerrainSection()  # type: ignore[call-arg]
     ages: AgesSection = AgesSection()  # type: ignore[call-arg]
@@ -377,6 +481,10 @@ def _paths(model: BaseModel, prefix: str = "") -> Iterator[tuple[str, Path]]:
             yield prefix + name, value
         elif isinstance(value, BaseModel):
             yield from _paths(value, f"{prefix}{name}.")
+        elif isinstance(value, dict):
+            for key, inner in value.items():
+                if isinstance(inner, BaseModel):
+                    yield from _paths(inner, f"{prefix}{name}.{key}.")
 
 
 def _defaults(model: BaseModel, prefix: str) -> Iterator[tuple[str, Any]]:
@@ -406,6 +514,20 @@ def load_tract(path: str | os.PathLike[str]) -> Tract:
     return _loaded(path, Tract)
 
 
+def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any], remove: Iterable[str] = ()) -> Tract:
+    """The project with some keys changed: section -> key -> value. A value replaces the key's own as a whole.
+
+    `remove` names keys to leave out, as "hazards.ss_g".
+
+    Paths are relative to the project file. Raises InputError as `load_tract` does.
+    """
+    issues = Issues()
+    project = _read(path, issues, Tract, changes, remove)
+    issues.raise_stops()
+    assert project is not None  # no stop was recorded, so there is a project
+    return project
+
+
 def load_hazard_project(path: str | os.PathLike[str]) -> HazardProject:
     """The same for hazards alone: no plans, hardware, prices or output need be named."""
     return _loaded(path, HazardProject)
@@ -430,11 +552,22 @@ def _loaded(path: str | os.PathLike[str], model: type[_Project]) -> _Project:
     return project
 
 
-def _read(path: str | os.PathLike[str], issues: Issues, model: type[_Project]) -> _Project | None:
+def _read(
+    path: str | os.PathLike[str],
+    issues: Issues,
+    model: type[_Project],
+    changes: Mapping[str, Any] | None = None,
+    remove: Iterable[str] = (),
+) -> _Project | None:
     source = Path(os.path.abspath(path))
     values = _parse(source, issues)
     if values is None:
         return None
+    for place in remove:
+        section, _, key = place.partition(".")
+        values.get(section, {}).pop(key, None)
+    for section, keys in (changes or {}).items():
+        values[section] = {**values.get(section, {}), **keys} if isinstance(keys, Mapping) else keys
     project = _validate(values, source, issues, model)
     if project is None:
         return None
@@ -661,14 +794,33 @@ def _hazard_faults(tract: Site) -> Iterator[_Fault]:
     if hazards.elevation_ft is None and hazards.kzt is None:
         yield "[hazards]", "neither elevation_ft nor kzt", "one of them: level ground is not assumed"
     stated = hazards.sds_g is not None and hazards.sd1_g is not None
+    yield from _site_class_faults(tract)
     if tract.design.loads == "ASCE 7-16":
         wanted: tuple[str, ...] = ("ss_g", "s1_g")
+    elif tract.site_classes:
+        wanted = ("s1_g",)
     else:
         wanted = ("sms_g", "sm1_g", "s1_g")
     missing = [name for name in wanted if getattr(hazards, name) is None]
     if missing and not stated:
         needs = f"{', '.join(wanted)}, or sds_g and sd1_g where the jurisdiction states them"
         yield "[hazards]", f"{tract.design.loads} without {', '.join(missing)}", needs
+
+
+def _site_class_faults(tract: Site) -> Iterator[_Fault]:
+    """Values by site class stand alone, belong to ASCE 7-22, and come from rasters or constants."""
+    if not tract.site_classes:
+        return
+    if tract.design.loads != "ASCE 7-22":
+        yield "[site_classes]", f"given with {tract.design.loads}", "it only with ASCE 7-22"
+    for name in ("sms_g", "sm1_g", "sds_g", "sd1_g"):
+        if getattr(tract.hazards, name) is not None:
+            yield f"[hazards] {name}", "given beside [site_classes]", "one of them"
+    for key, values in tract.site_classes.items():
+        for name in ClassValues.model_fields:
+            source: HazardSource = getattr(values, name)
+            if source.column is not None or (source.file is None) == (source.value is None):
+                yield f"[site_classes] {key}.{name}", "a column, or not one source", "exactly one of file, value"
 
 
 def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:

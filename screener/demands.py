@@ -6,7 +6,7 @@ Statics is done once a house (``build_model``); a tract is then one matrix produ
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,10 +19,11 @@ from screener.load_states import Frame
 from screener.plans import Variant
 from screener.points import Point
 from screener.standards import asce7_ch12_seismic as seismic
+from screener.wind_states import FACES, Procedure, internal_column
 
 Floats = NDArray[np.float64]
 
-SEISMIC_SYSTEM = "bearing wall wood panels"
+PANEL_WALLS, GYPSUM_WALLS = "bearing wall wood panels", "bearing wall other panels"
 IMPORTANCE = 1.0
 LONG_PERIOD_S = 8.0
 """Long-period transition: no house is slow enough for it to matter; any value beyond 1 s gives the same result."""
@@ -33,8 +34,10 @@ class LotHazards:
     """Hazard numbers of the lots that share one house design; every array has one entry a lot.
 
     ``q_envelope_psf`` and ``q_components_psf`` are velocity pressures at the mean roof height with the Kz rule of
-    Chapter 28 and of Chapters 27 and 30, each at its own worst direction; ``gcpi`` the internal pressure coefficient's
-    size; ``rho`` the redundancy factor; ``roof_snow_psf`` the flat-roof snow.
+    Chapter 28 and of Chapters 27 and 30, each at its own worst direction; ``q_onto_psf`` (lots, 4) those of the winds
+    on to the plan's faces (``wind_states.FACES``) for the directional procedure; ``gcpi`` the internal pressure
+    coefficient's size; ``rho`` the redundancy factor; ``roof_snow_psf`` the flat-roof snow; ``sds_capped_g`` the SDS of
+    base shear and vertical shaking where 12.8.1.3 caps it (None: SDS itself).
     """
 
     q_envelope_psf: Floats
@@ -45,12 +48,20 @@ class LotHazards:
     s1_g: Floats
     rho: Floats
     roof_snow_psf: Floats
+    q_onto_psf: Floats
+    sds_capped_g: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.q_envelope_psf)
 
     def take(self, index: NDArray[np.intp] | slice) -> LotHazards:
-        return LotHazards(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})
+        given = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return replace(self, **{name: values[index] for name, values in given.items() if values is not None})
+
+    def velocity_psf(self, name: str) -> Floats:
+        """One velocity pressure by its basis name."""
+        onto = {f"q_onto_{face}_psf": self.q_onto_psf[:, k] for k, face in enumerate(FACES)}
+        return onto[name] if name in onto else np.asarray(getattr(self, name))
 
 
 @dataclass(frozen=True)
@@ -74,18 +85,32 @@ class DemandModel:
         return float(seismic.approximate_period_s(self.mass.height_ft[-1]))
 
 
-def build_model(variant: Variant, edition: str, method: str) -> DemandModel:
-    """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22") and method ("ASD")."""
-    path = trace_load_path(variant, edition, method)
+def build_model(
+    variant: Variant, edition: str, method: str, procedure: Procedure = "envelope", roof_ties: str = "main"
+) -> DemandModel:
+    """Demand model of one variant for one edition ("ASCE 7-16", "ASCE 7-22"), method ("ASD") and wind procedure.
+
+    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30).
+    """
+    path = trace_load_path(variant, edition, method, procedure, roof_ties)
     return DemandModel(variant, path.frame, tuple(path.points), path.books, path.mass, tuple(dict.fromkeys(path.scope)))
+
+
+def seismic_system(variant: Variant) -> str:
+    """The weakest system whose walls may share the plan's shear: its R holds for the house (12.2.3.3, from memory).
+
+    The standard lets light-frame houses of two storeys take R line by line; the least of all lines is taken here.
+    """
+    return PANEL_WALLS if variant.plan.plan.gypsum_shares == "no" else GYPSUM_WALLS
 
 
 def load_basis(model: DemandModel, hazards: LotHazards) -> Floats:
     """Basis rows (lots, basis): the hazard numbers, with storey and diaphragm forces of ASCE 7 12.8.3 and 12.10."""
     n, levels = len(hazards), len(model.mass.level_lb)
-    system = seismic.system_factors(SEISMIC_SYSTEM)
+    system = seismic.system_factors(seismic_system(model.variant))
+    capped = hazards.sds_g if hazards.sds_capped_g is None else hazards.sds_capped_g
     cs = seismic.seismic_response_coefficient(
-        hazards.sds_g, hazards.sd1_g, hazards.s1_g, system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
+        capped, hazards.sd1_g, hazards.s1_g, system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
     )
     share = seismic.snow_share_psf(hazards.roof_snow_psf, model.frame.edition)
     weights = np.array(model.mass.level_lb)[None, :] + np.array(model.mass.snow_area_sqft)[None, :] * np.reshape(
@@ -96,11 +121,12 @@ def load_basis(model: DemandModel, hazards: LotHazards) -> Floats:
     out = np.empty((n, len(model.frame.basis)))
     out[:, 0] = 1.0
     column = model.frame.column
-    out[:, column["q_envelope_psf"]] = hazards.q_envelope_psf
-    out[:, column["q_envelope_gcpi_psf"]] = hazards.q_envelope_psf * hazards.gcpi
-    out[:, column["q_components_psf"]] = hazards.q_components_psf
-    out[:, column["q_components_gcpi_psf"]] = hazards.q_components_psf * hazards.gcpi
+    for name in model.frame.velocities:
+        q = hazards.velocity_psf(name)
+        out[:, column[name]] = q
+        out[:, column[internal_column(name)]] = q * hazards.gcpi
     out[:, column["sds_g"]] = hazards.sds_g
+    out[:, column["sds_vertical_g"]] = capped
     out[:, column["roof_snow_psf"]] = hazards.roof_snow_psf
     out[:, column["rho_cs"]] = hazards.rho * cs
     first = column["rho_storey_force_lb_1"]

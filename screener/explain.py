@@ -14,14 +14,17 @@ import numpy as np
 
 from hazard.issues import InputError, Issue
 from hazard.standards import asce7_ch26_wind as ch26
-from screener.demands import IMPORTANCE, LONG_PERIOD_S, SEISMIC_SYSTEM
+from screener.demands import IMPORTANCE, LONG_PERIOD_S, seismic_system
 from screener.derivation import Step
 from screener.design_method import METHOD_WORDS, RESISTANCE_WORDS
-from screener.files.manifest import CAUTION
-from screener.pipeline import Prepared, choose, prepare
+from screener.files.manifest import CAUTION, basis_words
+from screener.irregularities import judge_redundancy
+from screener.pipeline import Prepared, choose, prepare, stance
+from screener.plan_winds import face_bearings_deg, onto_faces
 from screener.result_tables import choice_findings
 from screener.selection import HouseResult, PointResult, Selection
 from screener.standards import asce7_ch12_seismic as ch12
+from screener.wind_states import FACES
 
 if TYPE_CHECKING:
     from screener.config import Tract
@@ -76,6 +79,7 @@ def lines_of(p: Prepared, s: Selection, lot: int, point: str | None) -> Iterator
     house = int(p.houses.of_lot[p.usable[lot]])
     row = p.lots.iloc[p.usable[lot]]
     yield CAUTION
+    yield basis_words(p.tract, p.site.speed.values[lot : lot + 1])
     yield ""
     design = p.tract.design
     by = f"{design.loads}, {design.method} ({METHOD_WORDS[design.method]})"
@@ -124,7 +128,7 @@ def _section(title: str, steps: list[Step]) -> Iterator[str]:
 
 
 def wind_steps(p: Prepared, lot: int) -> list[Step]:
-    """From speed and ground to the two velocity pressures, each at its own worst direction."""
+    """From speed and ground to the velocity pressures: main system (one, or one a face) and components."""
     site, edition = p.site, p.tract.design.loads
     h, ke = float(site.height_ft[lot]), float(site.elevation.ke[lot])
     v = float(site.speed.values[lot])
@@ -150,34 +154,51 @@ def wind_steps(p: Prepared, lot: int) -> list[Step]:
         ),
     ]
     steps += [*exposure_steps(site, lot, edition), *terrain_steps(site, lot, edition)]
-    for name, chapter, floor in (("envelope", "28", True), ("components", "27 and 30", False)):
-        way = int(getattr(site, f"{name}_direction")[lot])
-        q = float(getattr(site, f"q_{name}_psf")[lot])
-        if way < 0:
-            steps.append(Step(f"velocity pressure, Chapter {chapter}", "unknown", {}, "not known", "", "see scope"))
-            continue
-        letter = "D" if site.letters[lot, way] == "?" else str(site.letters[lot, way])
-        kz = float(np.asarray(ch26.kz(h, letter, edition, floor)))
-        steps.append(
-            Step(
-                f"velocity pressure q, Chapter {chapter}, worst wind from {22.5 * way:g} deg",
-                "0.00256 Kz Kzt Kd Ke V^2"
-                if ch26.kd_in_pressure(edition) == 1.0
-                else "0.00256 Kz Kzt Ke V^2 (Kd in the pressures)",
-                {
-                    "Kz": kz,
-                    "exposure": letter,
-                    "Kzt": float(site.kzt[lot, way]),
-                    "Kd": ch26.kd(edition),
-                    "Ke": ke,
-                    "V_mph": v,
-                },
-                q,
-                "psf",
-                f"{edition} Eq. 26.10-1",
-            )
-        )
+    components = "Chapter 27 and 30"
+    if p.tract.design.wind_procedure == "directional":
+        steps += face_steps(p, lot)
+        components = "Chapter 30"
+    else:
+        way = int(site.envelope_direction[lot])
+        steps.append(_pressure_step(p, lot, "Chapter 28", way, float(site.q_envelope_psf[lot]), True))
+    way = int(site.components_direction[lot])
+    steps.append(_pressure_step(p, lot, components, way, float(site.q_components_psf[lot]), False))
     return steps
+
+
+def face_steps(p: Prepared, lot: int) -> list[Step]:
+    """Velocity pressure of the wind on to each face of the plan as drawn: the worst direction of its quadrant."""
+    bearing, mirrored = stance(p.lots.iloc[p.usable[[lot]]])
+    looks = face_bearings_deg(bearing, mirrored)[0]
+    onto, ways = onto_faces(p.site.q_by_direction_psf[[lot]], bearing, mirrored)
+    steps = []
+    for face, look, q, way in zip(FACES, looks, onto[0], ways[0], strict=True):
+        where = f"looks at {look:g} deg" if np.isfinite(look) else "bearing not known: every direction"
+        steps.append(_pressure_step(p, lot, f"Chapter 27, on to the {face} ({where})", int(way), float(q), False))
+    return steps
+
+
+def _pressure_step(p: Prepared, lot: int, what: str, way: int, q: float, floor: bool) -> Step:
+    site, edition = p.site, p.tract.design.loads
+    if way < 0:
+        return Step(f"velocity pressure, {what}", "unknown", {}, "not known", "", "see scope")
+    letter = "D" if site.letters[lot, way] == "?" else str(site.letters[lot, way])
+    inside = ch26.kd_in_pressure(edition) == 1.0
+    return Step(
+        f"velocity pressure q, {what}, worst wind from {22.5 * way:g} deg",
+        "0.00256 Kz Kzt Kd Ke V^2" if inside else "0.00256 Kz Kzt Ke V^2 (Kd in the pressures)",
+        {
+            "Kz": float(np.asarray(ch26.kz(float(site.height_ft[lot]), letter, edition, floor))),
+            "exposure": letter,
+            "Kzt": float(site.kzt[lot, way]),
+            "Kd": ch26.kd(edition),
+            "Ke": float(site.elevation.ke[lot]),
+            "V_mph": float(site.speed.values[lot]),
+        },
+        q,
+        "psf",
+        f"{edition} Eq. 26.10-1",
+    )
 
 
 def exposure_steps(site: SiteHazards, lot: int, edition: str) -> list[Step]:
@@ -278,10 +299,12 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
     if house < 0 or not np.isfinite(e.sds_g[lot]):
         return steps
     model = p.models[house]
-    system = ch12.system_factors(SEISMIC_SYSTEM)
+    system = ch12.system_factors(seismic_system(model.variant))
+    capped = float(e.sds_g[lot]) if p.hazards.sds_capped_g is None else float(p.hazards.sds_capped_g[lot])
+    redundancy = judge_redundancy(model)
     cs = float(
         ch12.seismic_response_coefficient(
-            e.sds_g[lot], e.sd1_g[lot], np.nan_to_num(e.s1_g[lot]), system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
+            capped, e.sd1_g[lot], np.nan_to_num(e.s1_g[lot]), system.r, IMPORTANCE, model.period_s, LONG_PERIOD_S
         )
     )
     weights = {f"w{i + 1}_lb": w for i, w in enumerate(model.mass.level_lb)}
@@ -289,7 +312,7 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
         Step(
             "seismic response coefficient Cs",
             "SDS / (R/Ie) within its bounds",
-            {"R": system.r, "T_s": model.period_s},
+            {"R": system.r, "T_s": model.period_s, "SDS_g": capped},
             cs,
             "",
             f"{edition} 12.8.1.1",
@@ -298,8 +321,12 @@ def seismic_steps(p: Prepared, lot: int, house: int) -> list[Step]:
     steps.append(
         Step(
             "redundancy factor rho",
-            "1.0 to category C, declared in D to F",
-            {},
+            "1.0 to category C; in D to F declared, else counted by perimeter walls",
+            {
+                "declared": "no" if redundancy.declared is None else redundancy.declared,
+                "counted": redundancy.counted,
+                "because": redundancy.why,
+            },
             float(p.hazards.rho[lot]),
             "",
             f"{edition} 12.3.4, plan file",
@@ -429,7 +456,8 @@ def _option_lines(s: Selection, r: PointResult, lot: int, at: int, resistance: s
             continue
         case = r.ratio_case[at, n]
         governs = f", {r.point.case_names[case]}" if case >= 0 and np.isfinite(ratio) else ""
-        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}; {resistance} {limits}"
+        held = f"; {resistance} {limits}" if options[n].item else ""
+        yield f"   {mark} {_option_name(s, r, n)}: ratio {ratio:.3f}{governs}{held}"
         if n == chosen:
             yield from (f"         {text}" for text in (*cap.derivation, *cap.notes))
         elif options[n].item and not any(np.isfinite(v) for held in cap.allowable.values() for v in held.values()):

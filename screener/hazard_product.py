@@ -25,6 +25,7 @@ from screener.lots import SKIPPED, read_lots, spread
 from screener.plans import load_plans
 from screener.scope import Findings, hazard_limits
 from screener.site_hazards import SiteHazards, site_hazards
+from screener.site_limits import site_limits
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -88,6 +89,7 @@ def hazards_alone(
     site = site_hazards(project, lots.iloc[usable], height[usable], issues, findings, workers, progress)
     issues.raise_stops()
     hazard_limits(project, site, findings)
+    site_limits(project, lots.iloc[usable], site, issues, findings)
     ground_age_findings(project, findings)
     progress("tables")
     table = _lots_table(lots, usable, site, findings)

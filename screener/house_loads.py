@@ -7,11 +7,13 @@ from dataclasses import dataclass, field, replace
 from screener import components_pressure as cladding
 from screener.lateral_loads import LevelForces, SeismicMass, lateral_forces, seismic_mass
 from screener.line_loads import Effect, LineLoad
-from screener.load_states import Axis, Frame
+from screener.load_states import Frame
 from screener.plans import Span, Variant, WallLine
 from screener.points import Member, Point, make_point, rank_demand
-from screener.roof_loads import RoofContext, Side, gcpf_at, roof_context, slope_angle_deg
+from screener.roof_loads import roof_context
 from screener.standards import asce7_ch30_components as components
+from screener.wind_pressures import RoofContext, Side, other, slope_angle_deg
+from screener.wind_states import Axis, Procedure
 
 STUD_THICKNESS_IN = 1.5
 RANKING_METHOD = "ASD"
@@ -55,9 +57,17 @@ class Books:
 class HouseLoads:
     """One variant under load: states, lateral forces and masses, wall loads, and the connection points found."""
 
-    def __init__(self, variant: Variant, edition: str, method: str) -> None:
+    def __init__(
+        self,
+        variant: Variant,
+        edition: str,
+        method: str,
+        procedure: Procedure = "envelope",
+        roof_ties: str = "main",
+    ) -> None:
         self.variant = variant
-        self.frame = Frame(len(variant.levels), edition, method)
+        self.roof_ties = roof_ties
+        self.frame = Frame(len(variant.levels), edition, method, procedure)
         self.ranking = self.frame if method == RANKING_METHOD else replace(self.frame, method=RANKING_METHOD)
         self.ctx: RoofContext = roof_context(self.frame, variant)
         self.mass: SeismicMass = seismic_mass(variant)
@@ -65,6 +75,7 @@ class HouseLoads:
         self.books = Books()
         self.points: list[Point] = []
         self.segments: dict[tuple[int, str], list[Segment]] = {}
+        self.perforated: set[str] = set()  # walls that count as perforated ones
         self.loads: dict[str, WallLoads] = {
             w.name: WallLoads(w, *(LineLoad(self.frame.zero()) for _ in range(4))) for w in variant.walls
         }
@@ -90,6 +101,7 @@ class HouseLoads:
             "plate_piece_ft": about.plate_piece_ft,
             "below": "plate",
             "storeys": float(len(self.variant.levels)),
+            "gypsum_shares": about.gypsum_shares,
         }
 
     def zone_name(self, zone: str) -> str:
@@ -124,23 +136,27 @@ class HouseLoads:
         """Pressure (psf) on a wall whose plate carries shear in the same case.
 
         Wind across the wall brings the local (C&C) pressure; wind along it, which brings the shear, the main system's
-        side-wall suction (case B, zone 1E): a local peak and the whole building's shear do not stand together.
+        pressure on it: a local peak and the whole building's shear do not stand together.
         """
         pushes = self.out_of_plane(wall, "end zone", wall.height_ft)
         if not wall.exterior:
             return pushes
-        suction = -gcpf_at("B", "1E", 0.0) * self.ctx.kd
         for push in pushes:
             for i, state in enumerate(self.frame.wind):
-                if state.axis == wall.axis:
+                if state.acts_along(wall.axis):
                     push[i] = 0.0
                     if not state.minimum:
-                        push[i, self.frame.column["q_envelope_psf"]] = suction
-                        push[i, self.frame.column["q_envelope_gcpi_psf"]] = state.gcpi_sign * self.ctx.kd
+                        net = self.ctx.pressures.wall_beside_shear(self.ctx, wall.axis, state)
+                        push[i] = self.ctx.outward(state, net, other(wall.axis))
         return pushes
 
     def rank(self, component: str, members: list[Member], ranks: tuple[tuple[float, str], ...]) -> str:
         """The first rank whose limit holds the demand at the reference hazards: which package line the members join."""
+        demand = self.reference_demand(component, members)
+        return next(name for limit, name in ranks if demand <= limit)
+
+    def reference_demand(self, component: str, members: list[Member]) -> float:
+        """Largest demand of members at the reference hazards: for ranking only."""
         probe = make_point(
             self.ranking,
             "",
@@ -152,8 +168,7 @@ class HouseLoads:
             components=(component,),
             members=members,
         )
-        demand = rank_demand(probe, self.ranking, self.mass.level_lb)
-        return next(name for limit, name in ranks if demand <= limit)
+        return rank_demand(probe, self.ranking, self.mass.level_lb)
 
     def enter(self, what: str, effect: Effect) -> None:
         self.books.entered[what] = self.books.entered.get(what, self.frame.zero()) + effect

@@ -27,8 +27,8 @@ HEIGHT_WITHOUT_PLAN_FT = 25.0
 class Houses:
     """The distinct houses of a tract, in order of their names, and the house of each lot (-1: none).
 
-    A house and its mirror image have the same connections with the same demands once every wind direction counts, so
-    one model serves both hands.
+    A house and its mirror image have the same connections with the same demands once every wind direction counts (the
+    envelope procedure) or the winds on to its left and right change places (`plan_winds`), so one model serves both.
     """
 
     variants: tuple[Variant, ...]

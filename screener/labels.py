@@ -44,6 +44,10 @@ _LABELS: dict[str, str] = {
     "governing_wind_components_deg": "Worst wind, components, from",
     "q_envelope_psf": "Velocity pressure, whole house",
     "q_components_psf": "Velocity pressure, components",
+    "q_onto_front_psf": "Velocity pressure, front",
+    "q_onto_rear_psf": "Velocity pressure, rear",
+    "q_onto_left_psf": "Velocity pressure, left as drawn",
+    "q_onto_right_psf": "Velocity pressure, right as drawn",
     "mean_roof_height_ft": "Mean roof height",
     "ke": "Ke",
     "elevation_ft": "Ground elevation",
@@ -65,8 +69,16 @@ _LABELS: dict[str, str] = {
     "flags": "Codes",
     "quantity_with_waste": "Pieces with waste",
     "quantity": "Pieces, net",
-    "purchase_units": "Boxes",
+    "purchase_units": "Boxes or units",
     "schedule": "Package line",
+    "units_for_break": "Of these for a price break",
+    "p90_units": "Boxes or units for P90",
+    "firm": "Firm pieces",
+    "p10": "P10",
+    "p50": "P50",
+    "p90": "P90",
+    "freeze_date": "Package frozen from",
+    "first_order_by": "First order by",
 }
 
 UNIT_ENDINGS: dict[str, str] = {

@@ -12,19 +12,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from screener.line_loads import Effect, LineLoad, Profile
-from screener.load_states import Axis, WindState
 from screener.plans import TOUCH_FT, PorchRoof, RoofPart, Variant
-from screener.roof_loads import RoofContext, faces_slope, gcpf_at, slope_angle_deg
 from screener.standards import asce7_ch27_open_roofs as open_roofs
-from screener.standards import asce7_ch28_envelope as envelope
+from screener.wind_pressures import RoofContext, faces_slope, other
+from screener.wind_states import Axis
 
-AXES: tuple[Axis, ...] = ("x", "y")
 PORCH_NET_CN = 1.3
 """Net coefficient on an open roof's fascia and slope seen from the side: wind 0.8, lee 0.5 (project choice)."""
-
-
-def other(axis: Axis) -> Axis:
-    return "y" if axis == "x" else "x"
 
 
 @dataclass(frozen=True)
@@ -150,7 +144,7 @@ def wind_load(ctx: RoofContext, storey: int, axis: Axis) -> LineLoad:
         if wall_ft == 0.0 and heights == (0.0, 0.0):
             continue
         zone = "low" if mid < ends[0] + ctx.end_zone_ft else "high" if mid > ends[1] - ctx.end_zone_ft else "interior"
-        at_a, at_b = (_wind_rows(ctx, axis, t, mid, zone, wall_ft, h, tallest[0] if tallest else None) for h in heights)
+        at_a, at_b = (_wind_rows(ctx, axis, mid, zone, wall_ft, h, tallest[0] if tallest else None) for h in heights)
         load.spread(a, b, ctx.frame.wind_effect(at_a), ctx.frame.wind_effect(at_b))
     if storey == 0:
         _porch_load(ctx, axis, load)
@@ -165,13 +159,13 @@ def porch_push_rows(ctx: RoofContext, porch: PorchRoof, axis: Axis) -> np.ndarra
     face = (y1 - y0 if axis == "x" else x1 - x0) * (porch.fascia_depth_ft + porch.pitch_in_12 / 12.0 * depth)
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
     for i, state in enumerate(ctx.frame.wind):
-        if state.axis != axis:
+        if not state.acts_along(axis):
             continue
         if state.minimum:
-            rows[i, ctx.frame.column["one"]] = envelope.minimum_wall_psf(ctx.frame.edition) * face
+            rows[i, ctx.frame.column["one"]] = ctx.pressures.minimum_wall_psf() * face
         else:
             gust = open_roofs.gust_effect_factor(ctx.frame.edition)
-            rows[i, ctx.frame.column["q_components_psf"]] = PORCH_NET_CN * gust * ctx.kd * face
+            rows[i, ctx.frame.column[state.porch_velocity(axis)]] = PORCH_NET_CN * gust * ctx.kd * face * state.share
     return rows
 
 
@@ -182,7 +176,7 @@ def _porch_load(ctx: RoofContext, axis: Axis, load: LineLoad) -> None:
         if wall is None:
             continue
         x0, y0, x1, y1 = porch.rect
-        half = 0.5 * ctx.frame.sense * ctx.frame.wind_effect(porch_push_rows(ctx, porch, axis))
+        half = 0.5 * ctx.frame.sense_along(axis) * ctx.frame.wind_effect(porch_push_rows(ctx, porch, axis))
         if wall.axis == axis:
             load.point(wall.at, half)
         else:
@@ -213,62 +207,27 @@ def roof_profile(part: RoofPart, wind_axis: Axis) -> Profile:
 
 
 def _wind_rows(
-    ctx: RoofContext, axis: Axis, t: Axis, s: float, zone: str, wall_ft: float, roof_ft: float, part: RoofPart | None
+    ctx: RoofContext, axis: Axis, s: float, zone: str, wall_ft: float, roof_ft: float, part: RoofPart | None
 ) -> np.ndarray:
     """(wind states, basis): force per foot across the wind, positive toward the wind's sense times that sense."""
     rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
-    one, q = ctx.frame.column["one"], ctx.frame.column["q_envelope_psf"]
+    one, pressures = ctx.frame.column["one"], ctx.pressures
     for i, state in enumerate(ctx.frame.wind):
-        if state.axis != axis:
+        if not state.acts_along(axis):
             continue
+        sense = state.sense_along(axis)
         if state.minimum:
-            force = envelope.minimum_wall_psf(ctx.frame.edition) * wall_ft
+            force = pressures.minimum_wall_psf() * wall_ft
             # a gable is wall, a slope is roof
-            gable = part is not None and not faces_slope(part, state)
-            roof_psf = (envelope.minimum_wall_psf if gable else envelope.minimum_roof_psf)(ctx.frame.edition)
-            rows[i, one] = state.sense * (force + roof_psf * roof_ft)
+            gable = part is not None and not faces_slope(part, axis)
+            roof_psf = pressures.minimum_wall_psf() if gable else pressures.minimum_roof_psf()
+            rows[i, one] = sense * (force + roof_psf * roof_ft)
             continue
-        suffix = "E" if zone == state.corner else ""
-        force = wall_ft * wall_coefficient(ctx, state, t, s, suffix)
+        force = wall_ft * pressures.wall_total(ctx, state, axis, s, zone)
         if part is not None:
-            force += roof_ft * _roof_coefficient(part, state, suffix)
-        rows[i, q] = state.sense * force * ctx.kd
+            force += roof_ft * pressures.roof_total(ctx, part, state, axis, zone)
+        rows[i, ctx.frame.column[state.velocity(axis)]] = sense * force * ctx.kd * state.share
     return rows
-
-
-def wall_coefficient(ctx: RoofContext, state: WindState, t: Axis, s: float, suffix: str) -> float:
-    """Windward less leeward wall coefficient where the coordinate across the wind is ``s``.
-
-    Case A where a slope stands behind this stretch of wall, B where only gable ends do; the larger where both.
-    """
-    over = [r for r in ctx.variant.roofs if _covers(r, t, s)] or list(ctx.variant.roofs)
-    net = []
-    for part in over:
-        if faces_slope(part, state):
-            angle = slope_angle_deg(part, state.windward_end) if part.along != state.axis else _hip_angle(part)
-            net.append(gcpf_at("A", "1" + suffix, angle) - gcpf_at("A", "4" + suffix, angle))
-        else:
-            net.append(gcpf_at("B", "5" + suffix, 0.0) - gcpf_at("B", "6" + suffix, 0.0))
-    return max(net)
-
-
-def _covers(part: RoofPart, t: Axis, s: float) -> bool:
-    lo, hi = (part.along_lo, part.along_hi) if part.along == t else (part.across_lo, part.across_hi)
-    return lo - TOUCH_FT <= s <= hi + TOUCH_FT
-
-
-def _hip_angle(part: RoofPart) -> float:
-    return min(slope_angle_deg(part, "low"), slope_angle_deg(part, "high"))
-
-
-def _roof_coefficient(part: RoofPart, state: WindState, suffix: str) -> float:
-    """Net horizontal coefficient on the roof's vertical projection: slopes 2 less 3, or the gable wall 5 less 6."""
-    if not faces_slope(part, state):
-        return gcpf_at("B", "5" + suffix, 0.0) - gcpf_at("B", "6" + suffix, 0.0)
-    if not state.roof:
-        return 0.0
-    angle = slope_angle_deg(part, state.windward_end) if part.along != state.axis else _hip_angle(part)
-    return gcpf_at("A", "2" + suffix, angle) - gcpf_at("A", "3" + suffix, angle)
 
 
 # --- earthquake -----------------------------------------------------------------------------------------------------

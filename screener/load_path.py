@@ -9,17 +9,22 @@ from __future__ import annotations
 
 from screener.diaphragms import diaphragm_connections
 from screener.house_loads import HouseLoads
-from screener.load_states import Axis
 from screener.plans import Variant
 from screener.porch_connections import porch_connections
 from screener.roof_connections import roof_connections
 from screener.shear_walls import find_segments, racking_connections
 from screener.wall_connections import wall_connections
+from screener.wind_states import Axis, Procedure
 
 
-def trace_load_path(variant: Variant, edition: str, method: str) -> HouseLoads:
-    """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result."""
-    house = HouseLoads(variant, edition, method)
+def trace_load_path(
+    variant: Variant, edition: str, method: str, procedure: Procedure = "envelope", roof_ties: str = "main"
+) -> HouseLoads:
+    """Every connection point of a variant, from the roof down; `points`, `books` and `mass` hold the result.
+
+    roof_ties: "main" (ties by the main wind system) or "components" (by the larger of it and Chapter 30).
+    """
+    house = HouseLoads(variant, edition, method, procedure, roof_ties)
     roof_connections(house)
     porch_connections(house)
     find_segments(house)

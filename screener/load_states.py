@@ -7,62 +7,31 @@ of ASCE 7 Chapter 2 applied to one state. Everything that acts together in a cas
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 
 from screener.line_loads import Effect
 from screener.standards.asce7_ch02_combinations import Combination, combinations
+from screener.wind_states import AXES, VELOCITIES, Axis, Procedure, WindState, internal_column, wind_states
 
-Axis = Literal["x", "y"]
 GRAVITY = ("dead_least", "dead_greatest", "floor_live", "roof_live", "snow")
 
 
-def basis_names(levels: int) -> tuple[str, ...]:
+def basis_names(levels: int, procedure: Procedure = "envelope") -> tuple[str, ...]:
     """Hazard numbers of one lot, in the order of every effect's columns; levels count from the lowest storey."""
+    velocities = (*VELOCITIES[procedure], "q_components_psf")
     return (
         "one",
-        "q_envelope_psf",
-        "q_envelope_gcpi_psf",
-        "q_components_psf",
-        "q_components_gcpi_psf",
+        *(name for v in velocities for name in (v, internal_column(v))),
         "sds_g",
+        "sds_vertical_g",
         "roof_snow_psf",
         "rho_cs",
         *(f"rho_storey_force_lb_{i + 1}" for i in range(levels)),
         *(f"diaphragm_force_lb_{i + 1}" for i in range(levels)),
     )
-
-
-@dataclass(frozen=True)
-class WindState:
-    """Wind along ``axis`` towards its + or - end, with the reference corner and internal pressure of Fig. 28.3-1.
-
-    ``corner`` is the end, on the axis across the wind, where the end zone lies (or, for wind along a ridge, the slope
-    that takes zone 2). ``roof`` False neglects the roof's horizontal pressures (note on the least total shear);
-    ``minimum`` is the least lateral load of Sec. 28.3.4.
-    """
-
-    axis: Axis
-    sense: int
-    corner: Literal["low", "high"]
-    gcpi_sign: int
-    roof: bool = True
-    minimum: bool = False
-
-    @property
-    def name(self) -> str:
-        way = f"wind toward {'+' if self.sense > 0 else '-'}{self.axis}"
-        if self.minimum:
-            return f"{way}, least lateral load"
-        text = f"{way}, corner {self.corner}, {'+' if self.gcpi_sign > 0 else '-'}GCpi"
-        return text if self.roof else f"{text}, roof shear neglected"
-
-    @property
-    def windward_end(self) -> Literal["low", "high"]:
-        return "low" if self.sense > 0 else "high"
 
 
 @dataclass(frozen=True)
@@ -75,21 +44,6 @@ class SeismicState:
         return f"shaking toward {'+' if self.sense > 0 else '-'}{self.axis}"
 
 
-def _wind_states() -> tuple[WindState, ...]:
-    axes: tuple[Axis, ...] = ("x", "y")
-    corners: tuple[Literal["low", "high"], ...] = ("low", "high")
-    full = [
-        WindState(axis, sense, corner, sign, roof)
-        for roof in (True, False)
-        for axis in axes
-        for sense in (1, -1)
-        for corner in corners
-        for sign in (1, -1)
-    ]
-    least = [WindState(axis, sense, "low", 1, False, True) for axis in axes for sense in (1, -1)]
-    return (*full, *least)
-
-
 @dataclass(frozen=True)
 class Frame:
     """Rows and columns shared by all effects of one house, and the combinations that turn effects into cases."""
@@ -97,7 +51,7 @@ class Frame:
     levels: int
     edition: str
     method: str
-    wind: tuple[WindState, ...] = field(default_factory=_wind_states)
+    procedure: Procedure = "envelope"
     seismic: tuple[SeismicState, ...] = (
         SeismicState("x", 1),
         SeismicState("x", -1),
@@ -106,8 +60,17 @@ class Frame:
     )
 
     @cached_property
+    def wind(self) -> tuple[WindState, ...]:
+        return wind_states(self.procedure, self.edition)
+
+    @property
+    def velocities(self) -> tuple[str, ...]:
+        """Basis names of the velocity pressures: those of the main wind system, and that of components."""
+        return (*VELOCITIES[self.procedure], "q_components_psf")
+
+    @cached_property
     def basis(self) -> tuple[str, ...]:
-        return basis_names(self.levels)
+        return basis_names(self.levels, self.procedure)
 
     @cached_property
     def column(self) -> dict[str, int]:
@@ -140,15 +103,15 @@ class Frame:
         return out
 
     @cached_property
-    def sense(self) -> np.ndarray:
-        """(rows, 1): the direction sign of each wind and seismic state, 1 for gravity."""
-        signs = [s.sense for s in self.wind] + [s.sense for s in self.seismic] + [1] * len(GRAVITY)
-        return np.array(signs, dtype=float)[:, None]
+    def _senses(self) -> dict[Axis, np.ndarray]:
+        ways: dict[Axis, list[int]] = {}
+        for axis in AXES:
+            ways[axis] = [s.sense_along(axis) for s in self.wind] + [s.sense for s in self.seismic] + [1] * len(GRAVITY)
+        return {axis: np.array(signs, dtype=float)[:, None] for axis, signs in ways.items()}
 
-    def axis_mask(self, axis: Axis) -> np.ndarray:
-        """(rows, 1): 1 where a wind or seismic state acts along ``axis``."""
-        flags = [s.axis == axis for s in self.wind] + [s.axis == axis for s in self.seismic] + [False] * len(GRAVITY)
-        return np.array(flags, dtype=float)[:, None]
+    def sense_along(self, axis: Axis) -> np.ndarray:
+        """(rows, 1): the direction sign of what each wind and seismic state brings along ``axis``, 1 for gravity."""
+        return self._senses[axis]
 
     def cases(self, use: str) -> tuple[Case, ...]:
         """Every case of one use ("uplift" or "compression"), in a fixed order."""
@@ -195,7 +158,7 @@ class Frame:
         out = factors @ effect
         dead = effect[self.row["dead_least" if use == "uplift" else "dead_greatest"], self.column["one"]]
         # vertical shaking is a share of the dead load that grows with SDS
-        out[:, self.column["sds_g"]] += vertical * dead
+        out[:, self.column["sds_vertical_g"]] += vertical * dead
         return sign * out
 
 

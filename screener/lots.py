@@ -243,7 +243,7 @@ def match_plans(
     ]
     blank = int(((lots["plan"] == "") & (lots["status"] != SKIPPED)).sum())
     if blank:
-        done = "their hazards are shown; they are not in the bill (a forecast from the mix is not in this version)"
+        done = "their hazards are shown; they are in the forecast, from the mix, and not in the bill"
         issues.add("plan_open", "note", where, f"{blank} lots have no plan yet", "", done)
 
 

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -19,11 +19,14 @@ from hazard.issues import InputError, Issues
 from screener.ages import age_findings
 from screener.demands import DemandModel, LotHazards, build_model
 from screener.design_method import note_unlisted
+from screener.editions import SDPWS_EDITION
 from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
+from screener.irregularities import Redundancy, judge_redundancy, regularity_findings, tell_redundancy
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
-from screener.plans import Plan, load_plans
+from screener.plan_winds import onto_faces
+from screener.plans import Plan, Variant, load_plans
 from screener.scope import (
     DEBRIS_COAST_SPEED_MPH,
     DEBRIS_SPEED_MPH,
@@ -32,11 +35,14 @@ from screener.scope import (
     plan_findings,
 )
 from screener.selection import Selection, select
-from screener.site_hazards import SiteHazards, site_hazards
+from screener.site_hazards import SiteHazards, at_height, site_hazards
+from screener.site_limits import site_limits
 from screener.siting import Setbacks, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
-from screener.standards.asce7_ch12_seismic import redundancy_factor
+from screener.standards.asce7_ch12_seismic import capped_sds, redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
+from screener.tier_design import check_items
+from screener.wind_states import VELOCITIES
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -45,8 +51,6 @@ if TYPE_CHECKING:
     from screener.config import Tract
 
 Progress = Callable[[str], None]
-SDPWS_EDITION = {"ASCE 7-16": "2015", "ASCE 7-22": "2021"}
-"""The sheathing standard that goes with each load standard in the model codes (from memory)."""
 
 
 @dataclass
@@ -59,6 +63,7 @@ class Prepared:
     hardware: Hardware
     houses: Houses
     models: list[DemandModel]
+    redundancy: list[Redundancy]
     usable: NDArray[np.intp]
     site: SiteHazards
     hazards: LotHazards
@@ -90,6 +95,8 @@ class Results:
     timings: dict[str, Any]
     summary: dict[str, Any]
     layers: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    purchase: dict[str, pd.DataFrame] = field(default_factory=dict)  # orders, forecast, kits, lot_kits, prices
+    levers: dict[str, pd.DataFrame] = field(default_factory=dict)
 
 
 class _Clock:
@@ -106,10 +113,17 @@ class _Clock:
 
 
 def prepare(
-    tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1, issues: Issues | None = None
+    tract: Tract,
+    *,
+    progress: Progress = lambda _: None,
+    workers: int = 1,
+    issues: Issues | None = None,
+    edit: Callable[[gpd.GeoDataFrame], None] | None = None,
 ) -> Prepared:
-    """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together."""
-    _refuse_unready(tract)
+    """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together.
+
+    ``edit`` may change the lots as read (another plan on one of them, say) before anything follows from them.
+    """
     clock = _Clock()
     issues = Issues() if issues is None else issues
     progress("reading lots, plans and hardware")
@@ -120,6 +134,8 @@ def prepare(
     _collect(stops, lambda: read_kept_packages(tract, issues))  # a faulty file stops here; it is used later
     if stops.has_stop() or lots is None or plans is None or hardware is None:
         raise InputError(list(dict.fromkeys([*stops, *issues.stops()])))
+    if edit is not None:
+        edit(lots)
     clock.lap("read")
     houses = choose_houses(lots, plans, bool(tract.purchase.plan_mix), issues, tract.shown(tract.lots.file))
     usable = np.flatnonzero((lots["status"] != SKIPPED) & lots.geometry.notna())
@@ -134,37 +150,39 @@ def prepare(
         )
         raise InputError(issues.stops())
     _check_mix(tract, plans, issues)
+    check_items(tract.tiers, hardware, "project file", issues)
+    issues.raise_stops()
     progress("demand models")
-    models = [build_model(v, tract.design.loads, tract.design.method) for v in houses.variants]
+    models = [model_of(tract, variant) for variant in houses.variants]
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))
     site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
     clock.lap("hazards")
     issues.raise_stops()
-    hazards, categories = _lot_hazards(tract, site, houses, usable, findings)
+    redundancy = [judge_redundancy(model) for model in models]
+    tell_redundancy(zip((v.plan.name for v in houses.variants), redundancy, strict=True), issues)
+    hazards, categories = lot_hazards(tract, site, kept, houses, usable, findings, redundancy)
+    site.columns |= {name: hazards.q_onto_psf[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     prepared = Prepared(
-        tract, lots, plans, hardware, houses, models, usable, site, hazards, categories, findings, issues, clock.times
+        tract,
+        lots,
+        plans,
+        hardware,
+        houses,
+        models,
+        redundancy,
+        usable,
+        site,
+        hazards,
+        categories,
+        findings,
+        issues,
+        clock.times,
     )
     _scope(prepared)
     clock.lap("scope")
     return prepared
-
-
-def _refuse_unready(tract: Tract) -> None:
-    """What the contract names and this version can't do yet is refused, never quietly replaced."""
-    issues = Issues()
-    for key, value, ready in (("design.wind_procedure", tract.design.wind_procedure, "envelope"),):
-        if value != ready:
-            issues.add(
-                "not_available",
-                "stop",
-                f"project file {key}",
-                f"'{value}'",
-                f"'{ready}' in this version",
-                "the other is planned, not built",
-            )
-    issues.raise_stops()
 
 
 def _collect(stops: Issues, read: Callable[[], Any]) -> Any:
@@ -213,8 +231,20 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
     issues.raise_stops()
 
 
-def _lot_hazards(
-    tract: Tract, site: SiteHazards, houses: Houses, usable: NDArray[np.intp], findings: Findings
+def model_of(tract: Tract, variant: Variant) -> DemandModel:
+    """Demand model of a house by the project's edition, method and wind procedure."""
+    design = tract.design
+    return build_model(variant, design.loads, design.method, design.wind_procedure, design.roof_ties)
+
+
+def lot_hazards(
+    tract: Tract,
+    site: SiteHazards,
+    lots: gpd.GeoDataFrame,
+    houses: Houses,
+    usable: NDArray[np.intp],
+    findings: Findings,
+    redundancy: Sequence[Redundancy],
 ) -> tuple[LotHazards, NDArray[np.str_]]:
     """Hazard numbers as the demand models take them, and the category that decides capacity rules."""
     house = houses.of_lot[usable]
@@ -223,9 +253,18 @@ def _lot_hazards(
     findings.add("DEBRIS", debris & (house >= 0), lambda i: f"{site.speed.values[i]:.0f} mph")
     edition = tract.design.loads
     internal = np.where(debris, gcpi("partially enclosed", edition), gcpi("enclosed", edition))
-    declared = np.array([*(v.plan.plan.redundancy for v in houses.variants), 1.3])[house]
-    rho = redundancy_factor(np.where(site.seismic.sdc == "", "D", site.seismic.sdc), declared)
+    category = np.where(site.seismic.sdc == "", "D", site.seismic.sdc)
+    declared = np.array([*(r.used for r in redundancy), 1.3])[house]
+    rho = redundancy_factor(category, declared)
+    regular = np.array([*(r.qualifies for r in redundancy), False])[house]
+    capped = None
+    if tract.design.sds_cap:
+        qualifies = regular & ~np.isin(site.seismic.site_class, ["E", "F", "?"])
+        capped = capped_sds(site.seismic.sds_g, qualifies)
+        lowered = qualifies & (np.nan_to_num(site.seismic.sds_g) > capped)
+        findings.add("SDS_CAP", lowered, lambda i: f"{site.seismic.sds_g[i]:.2f} g taken as {capped[i]:.2f} g")
     s1 = np.nan_to_num(site.seismic.s1_g, nan=0.0)
+    onto = onto_faces(site.q_by_direction_psf, *stance(lots))[0]
     hazards = LotHazards(
         site.q_envelope_psf,
         site.q_components_psf,
@@ -235,10 +274,30 @@ def _lot_hazards(
         s1,
         np.asarray(rho, dtype=float),
         flat_roof_snow_psf(np.nan_to_num(site.snow_psf)),
+        onto,
+        capped,
     )
     # plate washers follow the residential code's letter, toe-nail limits ASCE 7's: the severer of the two is taken
     irc, sdc = site.seismic.sdc_irc, site.seismic.sdc
     return hazards, np.where(np.char.startswith(irc.astype(str), "D"), irc, sdc).astype(str)
+
+
+def stance(lots: pd.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """How the houses stand: bearing of each front (NaN unknown) and whether each is built mirrored."""
+    return lots["front_bearing_deg"].to_numpy(dtype=float), lots["mirrored"].to_numpy(dtype=bool)
+
+
+def hazards_as_if(p: Prepared, model: DemandModel) -> tuple[SiteHazards, LotHazards, NDArray[np.str_]]:
+    """Hazards of all usable lots as if this house stood on each, at its own mean roof height; nothing is recorded."""
+    variant = model.variant
+    n = len(p.usable)
+    site = at_height(p.tract, p.lots.iloc[p.usable], p.site, np.full(n, variant.mean_roof_height_ft))
+    everywhere = Houses((variant,), np.zeros(n, dtype=np.int64))
+    lots = p.lots.iloc[p.usable]
+    hazards, categories = lot_hazards(
+        p.tract, site, lots, everywhere, np.arange(n), Findings(n), [judge_redundancy(model)]
+    )
+    return site, hazards, categories
 
 
 def _debris(tract: Tract, speed_mph: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -252,15 +311,26 @@ def _scope(p: Prepared) -> None:
     house = p.houses.of_lot[p.usable]
     p.findings.add("NO_PLAN", house == NO_HOUSE, lambda i: f"hazards at {p.site.height_ft[i]:.0f} ft mean roof height")
     hazard_limits(tract, p.site, p.findings)
+    site_limits(tract, lots, p.site, p.issues, p.findings)
     for h, model in enumerate(p.models):
         for code, detail in plan_findings(model):
             p.findings.add(code, house == h, detail)
+        high = (house == h) & np.isin(p.site.seismic.sdc, ["D", "E", "F"])
+        for code, detail in regularity_findings(model):
+            p.findings.add(code, high, detail)
     bearing = lots["front_bearing_deg"].to_numpy(dtype=float)
     p.findings.add("BEARING_UNKNOWN", np.isnan(bearing), "every direction screened")
+    if tract.design.wind_procedure == "directional" and p.site.exposure is None and p.site.terrain is None:
+        alike = (house >= 0) & p.site.known
+        p.findings.add("DIRECTIONAL_ONE", alike, lambda i: _alike(p.site, i))
     p.findings.add("CONCRETE", house >= 0, "every lot, unless the list gives a concrete value")
     _permit(p, house)
     _fit(p, lots, house)
     age_findings(tract, p.hardware, p.houses, house, p.findings)
+
+
+def _alike(site: SiteHazards, lot: int) -> str:
+    return f"exposure {site.columns['exposure'][lot]}, Kzt {site.columns['kzt'][lot]:.2f}: how the house stands is idle"
 
 
 def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
@@ -292,6 +362,8 @@ def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
         inside |= ok
     p.site.columns["inside_permit"] = yes_no(stated & p.site.known, inside)
     p.findings.add("PERMIT", stated & ~inside & (house >= 0) & p.site.known, lambda i: ", ".join(beyond[i]))
+    if p.tract.tiers.outside_permit == "none":
+        p.findings.add("PERMIT_LEFT", stated & ~inside & (house >= 0) & p.site.known, "[tiers] outside_permit is none")
     p.findings.add("PERMIT_UNKNOWN", ~stated & (house >= 0), "")
 
 
@@ -347,14 +419,19 @@ def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:
 
 def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1) -> Results:
     """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing."""
+    from screener.lever_tables import lever_tables
     from screener.result_tables import build_results
 
     prepared = prepare(tract, progress=progress, workers=workers)
     clock = _Clock()
     selection = choose(prepared, progress=progress)
     clock.lap("demands and choice")
+    progress("curve, forcing lots, tolerance")
+    levers = lever_tables(prepared, selection)
+    clock.lap("levers")
     progress("tables")
     results = build_results(prepared, selection)
+    results.levers = levers
     clock.lap("tables")
     results.timings = {"seconds": {**prepared.timings, **clock.times}, "lots": len(prepared.lots)}
     return results
@@ -385,10 +462,11 @@ def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
         p.site.points.lot_id,
         may,
         p.hardware,
-        most=p.tract.tiers.most,
+        tiers=p.tract.tiers,
         labour_usd_per_h=p.tract.purchase.labour_usd_per_h,
         waste=p.tract.purchase.waste,
         sdpws_edition=SDPWS_EDITION[p.tract.design.loads],
+        outside_permit=np.array([value is False or value is np.False_ for value in p.site.columns["inside_permit"]]),
         kept=kept,
         kept_of_lot=list(names),
         progress=progress,

@@ -24,10 +24,13 @@ PLAN_KEYS: dict[str, str] = {
     "plan.sill_thickness_in": "thickness of the sill plate",
     "plan.hold_down_offset_ft": "from the end of a shear segment to its hold-down; shortens the lever arm",
     "plan.mean_roof_height_ft": "mean roof height the plan states; the larger of this and the computed one counts",
-    "plan.redundancy": "redundancy factor rho in categories D to F",
+    "plan.redundancy": "redundancy factor rho in categories D to F; none: counted from the perimeter "
+    "walls (12.3.4.2 b); a declaration stands, and a difference is told",
     "plan.glazing_protected": "whether glazing is protected against wind-borne debris",
     "plan.roof_boundary_by": "what hands the roof's shear to the walls: blocking between trusses, or their ties",
     "plan.rafter_over_stud": "whether every truss stands over a stud",
+    "plan.gypsum_shares": "whether gypsum walls may share the shear: not, to seismic category C, or to D; "
+    "where they may, the whole house takes their response factor R 2",
     "plan.floor_live_psf": "floor live load",
     "plan.seal_date": "date of the seal on the plan set; its age is judged",
     "plan.code_edition": "code edition of the plan set, shown in the engineer's packet",
@@ -63,6 +66,8 @@ PLAN_KEYS: dict[str, str] = {
     "wall.shear": "whether its solid pieces brace the house",
     "wall.floor_tributary_ft": "width of the floor above that it carries",
     "wall.stands_on": "wall of the storey below that carries it, where none stands on its line",
+    "wall.method": "how it counts as a shear wall: its solid pieces by themselves, or with its openings as one "
+    "perforated wall (on the foundation, with no wall above)",
     "wall.openings": "windows, doors and other openings",
     "wall.openings.name": "name of the opening",
     "wall.openings.from_ft": "from the wall's `from` end to its near edge",

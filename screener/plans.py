@@ -74,6 +74,7 @@ class Wall(_Chosen):
     shear: bool = True
     floor_tributary_ft: NotNegative = 0.0
     stands_on: str = ""
+    method: Literal["segmented", "perforated"] = "segmented"
     openings: list[Opening] = []
 
 
@@ -165,10 +166,11 @@ class About(_Strict):
     sill_thickness_in: Positive = 1.5
     hold_down_offset_ft: NotNegative = 0.5
     mean_roof_height_ft: Positive | None = None
-    redundancy: Annotated[float, Field(ge=1.0, le=1.3)] = 1.3
+    redundancy: Annotated[float, Field(ge=1.0, le=1.3)] | None = None
     glazing_protected: bool = False
     roof_boundary_by: Literal["blocking", "ties"] = "blocking"
     rafter_over_stud: bool = False
+    gypsum_shares: Literal["no", "to C", "to D"] = "no"
     floor_live_psf: NotNegative = 40.0
     seal_date: date | None = None
     code_edition: str = ""
@@ -242,6 +244,7 @@ class WallLine:
     height_ft: float
     openings: tuple[Span, ...]
     drawn_from: Literal["low", "high"] = "low"
+    method: Literal["segmented", "perforated"] = "segmented"
 
     @property
     def length(self) -> float:
@@ -503,6 +506,7 @@ def _wall(w: Wall, index: dict[str, int], levels: list[Storey], style: str, buil
         levels[index[w.storey]].wall_height_ft,
         tuple(sorted(spans, key=lambda s: s.lo)),
         "low" if end >= start else "high",
+        w.method,
     )
 
 
@@ -788,6 +792,9 @@ def _wall_faults(v: Variant, w: WallLine, key: str) -> Iterator[tuple[str, str, 
         if o.head_ft > w.height_ft - 0.2:
             yield f"{key}.openings ({o.name})", f"head at {o.head_ft:g} ft", f"room for plates below {w.height_ft:g} ft"
         reach = o.hi
+    if w.method == "perforated" and (w.storey or any(wall_below(v, u) == w for u in v.walls_of(1, w.axis))):
+        found = "an upper storey" if w.storey else "a wall stands on it"
+        yield f"{key}.method", f"perforated, but {found}", "segmented; perforated walls stand on the foundation alone"
     if w.storey and not _stands_on(v, w):
         yield f"{key}.stands_on", "no wall of the storey below on its line", "stands_on = a wall of that storey"
 

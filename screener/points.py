@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from screener.derivation import Step
 from screener.line_loads import Effect
 from screener.load_states import Frame
+from screener.wind_states import VELOCITIES, internal_column
 
 Facts = Mapping[str, float | str | bool]
 
@@ -18,9 +19,12 @@ REFERENCE = {
     "one": 1.0,
     "q_envelope_psf": 26.0,
     "q_envelope_gcpi_psf": 26.0 * 0.18,
+    **{name: 26.0 for name in VELOCITIES["directional"]},
+    **{internal_column(name): 26.0 * 0.18 for name in VELOCITIES["directional"]},
     "q_components_psf": 26.0,
     "q_components_gcpi_psf": 26.0 * 0.18,
     "sds_g": 0.5,
+    "sds_vertical_g": 0.5,
     "roof_snow_psf": 0.0,
     "rho_cs": 0.1,
 }

@@ -7,12 +7,12 @@ import math
 import numpy as np
 
 from screener.house_loads import HouseLoads
-from screener.lateral_loads import AXES, porch_push_rows
+from screener.lateral_loads import porch_push_rows
 from screener.line_loads import Effect, LineLoad
-from screener.load_states import Axis
 from screener.plans import PorchRoof
 from screener.points import Member
 from screener.standards import asce7_ch27_open_roofs as open_roofs
+from screener.wind_states import AXES, Axis
 
 
 def porch_connections(house: HouseLoads) -> None:
@@ -32,6 +32,8 @@ def _porch(house: HouseLoads, porch: PorchRoof) -> None:
     places = [float(p) for p in np.linspace(lo, hi, porch.posts)]
     posts = beam.reactions(places)
     both = np.sum([porch_push_rows(house.ctx, porch, axis) for axis in AXES], axis=0)
+    # winds along both axes at once: the resultant where they are alike (where they are not, one axis alone is more)
+    both *= [[math.sqrt(0.5) if all(s.acts_along(a) for a in AXES) else 1.0] for s in house.frame.wind]
     push = house.frame.wind_effect(both) * (0.5 / porch.posts)
     lines = 1 if wall else 2
     count = porch.posts * lines
@@ -94,5 +96,5 @@ def _porch_pressure(house: HouseLoads, porch: PorchRoof) -> Effect:
     out = house.ctx.dead_and_live(porch.roof_dead_psf, porch.roof_dead_psf)
     for i, state in enumerate(house.frame.wind):
         if not state.minimum:
-            out[i, house.frame.column["q_components_psf"]] = -up * gust * house.ctx.kd
+            out[i, house.frame.column[state.porch_velocity(state.axis)]] = -up * gust * house.ctx.kd * state.share
     return out

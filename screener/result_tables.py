@@ -10,11 +10,18 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from screener import columns
-from screener.bill import bill_of_materials, lot_money, lot_rows
 from screener.houses import NO_HOUSE
+from screener.kits import FIRM
+from screener.lever_tables import suggestion
 from screener.lots import SKIPPED, spread
+from screener.order_dates import lot_dates
 from screener.pipeline import Prepared, Results
+from screener.purchase_case import PurchaseCase, case_of_run
+from screener.purchase_tables import Purchase, lot_money, purchase_of
+from screener.rounding import rounding_costs
 from screener.selection import PointResult, Selection
+from screener.tiers import CurvePoint
+from screener.unsold import open_lots
 
 SCREENED, REFER, NO_HARDWARE = "screened", "refer", "no_hardware"
 COMBINED = "combined"
@@ -25,18 +32,44 @@ def build_results(p: Prepared, s: Selection) -> Results:
     choice_findings(p, s)
     governing = _Governing(len(p.usable))
     demands = _demands(p, s, governing)
-    pieces = lot_rows(p, s)
-    lots = _lots(p, s, governing, pieces)
-    bill = bill_of_materials(pieces, p.tract, p.hardware)
+    case = case_of_run(p, s, open_lots(p, s))
+    bought = purchase_of(case)
+    _note_undated(p, case)
+    lots = _lots(p, s, governing, case)
     exceptions = _exceptions(p)
     issues = p.issues.frame().reindex(columns=columns.names("issues"))
     layers = p.site.map_layers(p.lots.crs)
-    return Results(lots, demands, bill, exceptions, issues, _packages(s), _run(p, s), {}, _summary(s), layers)
+    purchase = {
+        "orders": bought.orders,
+        "forecast": bought.forecast,
+        "kits": case.kits,
+        "lot_kits": case.lot_kits,
+        "prices": case.prices.frame(),
+    }
+    run = {**_run(p, s), "forecast": bought.facts, "rounding_cents": rounding_costs(case)}
+    summary = {**_summary(s), **_purchase_summary(bought)}
+    return Results(lots, demands, bought.bill, exceptions, issues, _packages(s), run, {}, summary, layers, purchase)
+
+
+def _note_undated(p: Prepared, case: PurchaseCase) -> None:
+    """Lots to be bought for without a start date: their orders have no date."""
+    lots = case.lots_of(FIRM)
+    undated = int((lots["start"] == "").sum())
+    if undated and undated < len(lots):  # where no lot has a date, nobody expects one
+        p.issues.add(
+            "start_missing",
+            "note",
+            p.tract.shown(p.tract.lots.file),
+            f"{undated} lots without a start date",
+            "a date",
+            "their orders stand in a bucket of their own, without a date",
+        )
 
 
 def choice_findings(p: Prepared, s: Selection) -> None:
     """Lots that no item serves, that are left over, whose kept package falls short, or whose footing is too light."""
     _footings(p, s)
+    _finishes(p, s)
     for lot in sorted(s.reasons):
         p.findings.one(lot, "NO_HARDWARE", _no_item(p, s, lot))
     left = {lot_id for lot_id in s.plan.unserved}
@@ -202,10 +235,31 @@ def _footings(p: Prepared, s: Selection) -> None:
                     p.findings.one(int(house.lots[at]), "FOOTING", f"{r.point.name}: {r.largest[at, 0]:.0f} lb short")
 
 
+TREATED_SILL = ("sill_anchor", "retrofit_anchor", "post_base", "stud_to_plate")
+"""Families whose pieces touch preservative-treated wood or concrete where concrete lies below."""
+PLAIN_FINISHES = ("", "bright", "none", "black")
+
+
+def _finishes(p: Prepared, s: Selection) -> None:
+    """Pieces of a lot's package without a coating, at treated sills and posts (IRC R317.3, from memory)."""
+    for house in s.houses:
+        points = [r.point for r in house.points if r.point.family in TREATED_SILL]
+        lines = {q.schedule for q in points if q.family != "stud_to_plate" or q.facts.get("below") == "concrete"}
+        tiers = s.tier_of_lot[house.lots]
+        for tier in np.unique(tiers[tiers >= 0]):
+            package = s.plan.packages[tier]
+            chosen = [s.options[s.lines.index(line)][package[line]] for line in sorted(lines) if line in package]
+            rows = [p.hardware.rows[o.row] for o in chosen if o.row >= 0]
+            bare = sorted({r.item for r in rows if r.text("corrosion").strip().casefold() in PLAIN_FINISHES})
+            here = np.zeros(len(p.usable), dtype=bool)
+            here[house.lots[tiers == tier]] = bool(bare)
+            p.findings.add("CORROSION", here, ", ".join(bare))
+
+
 # --- lots ---------------------------------------------------------------------------------------------------------
 
 
-def _lots(p: Prepared, s: Selection, governing: _Governing, pieces: pd.DataFrame) -> gpd.GeoDataFrame:
+def _lots(p: Prepared, s: Selection, governing: _Governing, case: PurchaseCase) -> gpd.GeoDataFrame:
     """Every lot that came in, once, in order of id: skipped ones with what could be read and no numbers."""
     lots, n = p.lots, len(p.lots)
     out: dict[str, Any] = {}
@@ -228,9 +282,12 @@ def _lots(p: Prepared, s: Selection, governing: _Governing, pieces: pd.DataFrame
         out[name] = lots[name].to_numpy()
     for name, values in p.site.lot_columns().items():
         out[name] = _spread(p, values, n)
-    totals = lot_money(pieces, len(p.usable), p.tract.purchase.labour_usd_per_h)
+    totals = lot_money(case).reindex(p.site.points.lot_id)
     for name in ("hardware_cost", "labour_hours", "total_cost"):
-        out[name] = _spread(p, np.where(s.tier_of_lot >= 0, totals[name], np.nan), n)
+        out[name] = _spread(p, np.where(s.tier_of_lot >= 0, totals[name].fillna(0.0).to_numpy(), np.nan), n)
+    dates = lot_dates(case)
+    for name in ("freeze_date", "first_order_by"):
+        out[name] = _spread(p, dates[name].to_numpy(dtype=object), n)
     out["tier"] = _spread(p, np.array([*s.package_names, ""], dtype=object)[s.tier_of_lot], n)
     known = governing.ratio >= 0
     out["governing_point"] = _spread(p, np.where(known, governing.point, ""), n)
@@ -292,8 +349,18 @@ def _packages(s: Selection) -> pd.DataFrame:
 # --- run record, summary ----------------------------------------------------------------------------------
 
 
+def _curve_point(c: CurvePoint) -> dict[str, Any]:
+    return {
+        "most": c.most,
+        "cost_cents": c.cost_cents,
+        "lower_bound_cents": c.lower_bound_cents,
+        "proven": c.proven,
+        "lots_unserved": c.lots_unserved,
+    }
+
+
 def _run(p: Prepared, s: Selection) -> dict[str, Any]:
-    plan = s.plan
+    plan, advice = s.plan, suggestion(p, s)
     return {
         "working_crs": p.site.working.description,
         "working_crs_wkt": p.site.working.wkt(),
@@ -309,16 +376,12 @@ def _run(p: Prepared, s: Selection) -> dict[str, Any]:
             "gap": round(plan.gap, 6),
             "one_package_cents": plan.one_package_cents,
             "every_lot_its_own_cents": plan.every_lot_own_cents,
-            "curve": [
-                {
-                    "most": c.most,
-                    "cost_cents": c.cost_cents,
-                    "lower_bound_cents": c.lower_bound_cents,
-                    "proven": c.proven,
-                    "lots_unserved": c.lots_unserved,
-                }
-                for c in plan.curve
-            ],
+            "scope": p.tract.tiers.scope,
+            "packages_cents": plan.packages_cents,
+            "stock_cents": plan.stock_cents,
+            "curve": [_curve_point(c) for c in plan.curve],
+            "beyond": [_curve_point(c) for c in plan.beyond],
+            "suggested": {"most": advice.most, "reason": advice.reason},
             "lot_classes": plan.n_classes,
         },
         "houses": {
@@ -329,6 +392,16 @@ def _run(p: Prepared, s: Selection) -> dict[str, Any]:
             }
             for m in p.models
         },
+    }
+
+
+def _purchase_summary(bought: Purchase) -> dict[str, Any]:
+    """Orders of firm lots whose day has passed, and how many lots the forecast stands for."""
+    orders = bought.orders
+    firm = orders[orders["status"] == "firm"] if len(orders) else orders
+    return {
+        "orders_late": int(sum(v is True or v == True for v in firm["late"])) if len(firm) else 0,  # noqa: E712
+        "lots_in_forecast": int(bought.facts.get("open_lots", 0)),
     }
 
 

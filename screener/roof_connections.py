@@ -5,37 +5,37 @@ from __future__ import annotations
 import math
 
 from screener import components_pressure as cladding
+from screener import truss_components
 from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads
 from screener.line_loads import Effect, LineLoad
 from screener.plans import TOUCH_FT, RoofPart, WallLine
 from screener.points import Member
 from screener.roof_loads import (
-    Side,
     TrussRun,
-    Zone,
     faces,
     gable_end_load,
     gable_end_pressure,
     hip_end,
     hip_end_pressure,
-    slope_angle_deg,
     strip_pressure,
     strip_reactions,
     truss_runs,
     wall_rows,
 )
 from screener.standards import asce7_ch30_components as components
+from screener.wind_pressures import Side, Stretch, slope_angle_deg
 
-Strips = dict[Zone, list[Effect]]
+Strips = dict[Stretch, list[Effect]]
 
 
 def roof_connections(house: HouseLoads) -> None:
     for part in house.variant.roofs:
-        zones: tuple[Zone, ...] = ("low", "interior", "high")
-        strips = {zone: strip_reactions(house.ctx, part, zone) for zone in zones}
-        _bearings(house, part, strips)
         sides: tuple[Side, ...] = ("low", "high")
+        stretches = [run.stretch for run in truss_runs(house.ctx, part)]
+        stretches += [house.ctx.pressures.end_stretch(house.ctx, part, side) for side in sides]
+        strips = {stretch: strip_reactions(house.ctx, part, stretch) for stretch in dict.fromkeys(stretches)}
+        _bearings(house, part, strips)
         for i, side in enumerate(sides):
             if part.shape == "gable":
                 _gable_end(house, part, side, part.end_walls[i])
@@ -48,7 +48,7 @@ def _bearings(house: HouseLoads, part: RoofPart, strips: Strips) -> None:
     runs = truss_runs(house.ctx, part)
     s = part.spacing_ft
     for run in runs:
-        house.enter(f"roof {part.name}", (run.hi - run.lo) * strip_pressure(house.ctx, part, run.zone))
+        house.enter(f"roof {part.name}", (run.hi - run.lo) * strip_pressure(house.ctx, part, run.stretch))
     for j, (at, wall_name) in enumerate(part.bearings):
         wall = house.variant.wall(wall_name)
         outer = j in (0, len(part.bearings) - 1)
@@ -56,7 +56,7 @@ def _bearings(house: HouseLoads, part: RoofPart, strips: Strips) -> None:
         gaps = [(lo, hi) for g_at, lo, hi in part.girders if abs(g_at - at) <= TOUCH_FT]
         whole = LineLoad(house.frame.zero())
         for run in runs:
-            whole.spread(run.lo, run.hi, strips[run.zone][j])
+            whole.spread(run.lo, run.hi, strips[run.stretch][j])
         held = whole.levered(gaps)
         house.loads[wall_name].top.add(held)
         _tie_points(house, part, j, wall, outer, runs, strips, gaps)
@@ -82,15 +82,16 @@ def _tie_points(
         members = [
             Member(
                 {
-                    "uplift_lb": s * strips[r.zone][j],
+                    "uplift_lb": s * strips[r.stretch][j],
                     "perpendicular_lb": push,
                     "parallel_lb": _along_plate(house, part, wall, s),
                 },
-                f"{r.zone} end" if zone != "interior" else "",
+                r.stretch.label,
             )
             for r in chosen
-            for push in _plate_pushes(house, part, wall, r.zone, outer, s)
+            for push in _plate_pushes(house, part, wall, r.stretch, outer, s)
         ]
+        members += _by_components(house, part, j, chosen)
         where = "interior bearing" if not outer else zone
         house.add(
             f"truss tie: {part.name} on {wall.name}, {zone}",
@@ -108,6 +109,15 @@ def _tie_points(
         _plate_stud(house, part, j, wall, outer, zone, chosen, strips, count)
 
 
+def _by_components(house: HouseLoads, part: RoofPart, j: int, runs: list[TrussRun]) -> list[Member]:
+    """The same uplift by Chapter 30, where the project asks for the larger of both; it stands by itself in its case."""
+    if house.roof_ties == "main":
+        return []
+    zones = list(dict.fromkeys(run.zone for run in runs))
+    uplift = [part.spacing_ft * truss_components.truss_uplift(house.ctx, part, zone)[j] for zone in zones]
+    return [Member({"uplift_lb": e}, truss_components.LABEL) for e in uplift]
+
+
 def _plate_stud(
     house: HouseLoads,
     part: RoofPart,
@@ -120,7 +130,8 @@ def _plate_stud(
     count: int,
 ) -> None:
     """The stud under each truss takes the truss's uplift; the push of the wall is its end nails' (stud nailing)."""
-    members = [Member({"uplift_lb": part.spacing_ft * strips[r.zone][j]}) for r in runs]
+    members = [Member({"uplift_lb": part.spacing_ft * strips[r.stretch][j]}) for r in runs]
+    members += _by_components(house, part, j, runs)
     house.add(
         f"plate to stud: {part.name} on {wall.name}, {zone}",
         "plate_to_stud",
@@ -137,13 +148,13 @@ def _plate_stud(
 
 
 def _plate_pushes(
-    house: HouseLoads, part: RoofPart, wall: WallLine, zone: Zone, outer: bool, width_ft: float
+    house: HouseLoads, part: RoofPart, wall: WallLine, stretch: Stretch, outer: bool, width_ft: float
 ) -> list[Effect]:
     """Horizontal push of the wall's upper half on one tie, lb, both ways: MWFRS wall zones with internal pressure, and
     the two forms of seismic wall anchorage (12.11.2)."""
     if not outer or not wall.exterior:
         return [house.frame.zero()]
-    wind = house.frame.wind_effect(wall_rows(house.ctx, part, faces(part, wall), zone))
+    wind = house.frame.wind_effect(wall_rows(house.ctx, part, faces(part, wall), stretch))
     inertia = cladding.wall_inertia(house.frame, house.variant.weights["exterior_wall"][1], house.longest_ft)
     return [(sign * wind + shaken) * (width_ft * wall.height_ft / 2.0) for sign in (1.0, -1.0) for shaken in inertia]
 
@@ -163,12 +174,11 @@ def _boundary_plf(house: HouseLoads, storey: int, wall: WallLine) -> Effect:
     bearing |= {n for r in house.variant.roofs if r.storey == storey and r.shape == "hip" for n in r.end_walls}
     walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == wall.line]
     plate_ft = sum(w.length for w in walls if w.name in bearing)
-    return house.frame.sense * house.lateral[storey, wall.axis].storey_force[wall.line] / plate_ft
+    return house.frame.sense_along(wall.axis) * house.lateral[storey, wall.axis].storey_force[wall.line] / plate_ft
 
 
 def _strip_steps(house: HouseLoads, part: RoofPart, j: int, zone: str) -> list[Step]:
     rec = Recorder()
-    ends = "end zone 2E, 3E" if zone != "interior" else "zones 2, 3"
     rec.note(
         "span and bearings",
         "from the plan",
@@ -183,11 +193,11 @@ def _strip_steps(house: HouseLoads, part: RoofPart, j: int, zone: str) -> list[S
     rec.note("roof angle", "atan(pitch/12)", {"pitch_in_12": part.pitch_in_12}, slope_angle_deg(part, "low"), "deg")
     rec.note(
         "pressure coefficients",
-        f"GCpf of {ends} at the roof angle",
+        house.ctx.pressures.coefficient_note(zone),
         {},
         "as in the governing case",
         "",
-        f"{house.frame.edition} Figure 28.3-1",
+        f"{house.frame.edition} {house.ctx.pressures.figure}",
     )
     rec.note(
         "reaction",
@@ -223,11 +233,11 @@ def _girder_points(
     for lo, hi in gaps:
         inside = [(r, p) for r in runs for p in r.at if lo < p < hi]
         if inside:
-            zones = {r.zone for r, _ in inside}
+            stretches = dict.fromkeys(r.stretch for r, _ in inside)
             house.add(
                 f"truss hanger: {part.name} girder over {wall.name} {lo:g}-{hi:g}",
                 "truss_hanger",
-                [Member({"uplift_lb": s * strips[z][j]}) for z in sorted(zones)],
+                [Member({"uplift_lb": s * strips[stretch][j]}) for stretch in sorted(stretches, key=lambda k: k.zone)],
                 ("uplift_lb",),
                 place=f"trusses of roof {part.name} hung on the girder at {lo:g} to {hi:g} ft",
                 schedule="truss hanger",
@@ -299,18 +309,26 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
     house.truss_spacing[wall_name] = s
     count = max(1, math.ceil(part.span / s - 1e-9) - 1)
     uplift = s * jacks.jack_at_wall
+    stretch = house.ctx.pressures.end_stretch(house.ctx, part, side)
+    by_components: list[Member] = []
+    if house.roof_ties == "components":
+        jack = s * truss_components.jack_uplift_at_wall(house.ctx, part)
+        by_components = [Member({"uplift_lb": jack}, truss_components.LABEL)]
     house.add(
         f"truss tie: {part.name} hip jacks on {wall_name}",
         "truss_tie",
         [
-            Member(
-                {
-                    "uplift_lb": uplift,
-                    "perpendicular_lb": push,
-                    "parallel_lb": _along_plate(house, part, wall, s),
-                }
-            )
-            for push in _plate_pushes(house, part, wall, side, True, s)
+            *by_components,
+            *(
+                Member(
+                    {
+                        "uplift_lb": uplift,
+                        "perpendicular_lb": push,
+                        "parallel_lb": _along_plate(house, part, wall, s),
+                    }
+                )
+                for push in _plate_pushes(house, part, wall, stretch, True, s)
+            ),
         ],
         ("uplift_lb", "perpendicular_lb", "parallel_lb"),
         place=f"each jack of the hip end of roof {part.name} on wall {wall_name}",
@@ -323,7 +341,7 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
     house.add(
         f"plate to stud: {part.name} hip jacks on {wall_name}",
         "plate_to_stud",
-        [Member({"uplift_lb": uplift})],
+        [Member({"uplift_lb": uplift}), *by_components],
         ("uplift_lb",),
         place=f"top plate to the stud under each hip jack, wall {wall_name}",
         schedule="plate to stud, end zone",
@@ -331,9 +349,9 @@ def _hip_end(house: HouseLoads, part: RoofPart, side: Side, wall_name: str, stri
         measure="each",
         count=count,
     )
-    _hip_girder(house, part, side, jacks.jack_at_girder, strips[side])
+    _hip_girder(house, part, side, jacks.jack_at_girder, strips[stretch])
     house.enter(f"roof {part.name}", hip_end_pressure(house.ctx, part, side))
-    house.enter(f"roof {part.name}", s / 2.0 * strip_pressure(house.ctx, part, side))
+    house.enter(f"roof {part.name}", s / 2.0 * strip_pressure(house.ctx, part, stretch))
 
 
 def _hip_girder(house: HouseLoads, part: RoofPart, side: Side, jack: Effect, strip: list[Effect]) -> None:

@@ -1,153 +1,74 @@
 """Vertical forces that a roof hands to the walls: trusses, girders, hip jacks, gable ends, porch ledgers.
 
-Envelope wind pressures of ASCE 7 Chapter 28, normal to the slope with both components; moments about the bearings, so
-uplift is not half the span times a pressure. Up is positive.
+Wind pressures of the main system (``wind_pressures``), normal to the slope with both components; moments about the
+bearings, so uplift is not half the span times a pressure. Up is positive.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import Literal
 
 import numpy as np
 
+from screener.directional_pressures import DirectionalPressures
+from screener.envelope_pressures import EnvelopePressures
 from screener.line_loads import Effect, LineLoad, hat
-from screener.load_states import Axis, Frame, WindState
+from screener.load_states import Frame
 from screener.plans import RoofPart, Variant, WallLine
 from screener.standards import asce7_ch28_envelope as envelope
-
-Zone = Literal["interior", "low", "high"]
-Side = Literal["low", "high"]
-
-ROOF_LIVE_PSF = 20.0
-"""Ordinary roofs, ASCE 7-16 Table 4.3-1 (from memory); no reduction taken."""
-
-
-@dataclass(frozen=True)
-class RoofContext:
-    """What the pressures need besides the part itself."""
-
-    frame: Frame
-    variant: Variant
-    end_zone_ft: float
-    soffit_gcp: float
-    kd: float
-
-    def dead_and_live(self, psf_least: float, psf_greatest: float) -> Effect:
-        return self.frame.gravity(
-            dead_least=-psf_least, dead_greatest=-psf_greatest, roof_live=-ROOF_LIVE_PSF, snow=-1.0
-        )
+from screener.wind_pressures import Face, Net, RoofContext, Side, Stretch, WindPressures, Zone
+from screener.wind_states import Axis, WindState
 
 
 def roof_context(frame: Frame, variant: Variant) -> RoofContext:
     width = float(envelope.end_zone_width_ft(variant.least_dimension_ft, variant.mean_roof_height_ft))
-    return RoofContext(
-        frame,
-        variant,
-        width,
-        envelope.windward_overhang_soffit_gcp(frame.edition),
-        envelope.kd_in_pressure(frame.edition),
-    )
+    answers = EnvelopePressures if frame.procedure == "envelope" else DirectionalPressures
+    pressures: WindPressures = answers(frame.edition)
+    return RoofContext(frame, variant, width, envelope.kd_in_pressure(frame.edition), pressures)
 
 
-@cache
-def gcpf_at(case: str, surface: str, angle_deg: float) -> float:
-    """One coefficient of Fig. 28.3-1, kept: a house asks for the same few thousands of times."""
-    return float(envelope.gcpf(case, surface, angle_deg))
-
-
-def load_case(part: RoofPart, state: WindState) -> str:
-    """Case A for wind across the ridge, B along it (Fig. 28.3-1)."""
-    return "B" if state.axis == part.along else "A"
-
-
-def faces_slope(part: RoofPart, state: WindState) -> bool:
-    """A hip shows a slope to every wind, a gable only across its ridge."""
-    return part.shape == "hip" or part.along != state.axis
-
-
-def end_zone_end(part: RoofPart, state: WindState) -> Side:
-    """The end of the ridge at which this state's end zone lies: the reference corner, or the windward end."""
-    return state.windward_end if state.axis == part.along else state.corner
-
-
-def slope_angle_deg(part: RoofPart, side: Side) -> float:
-    run = part.ridge_at - part.across_lo if side == "low" else part.across_hi - part.ridge_at
-    return math.degrees(math.atan2(part.rise_ft, run))
-
-
-def hip_angle_deg(part: RoofPart) -> float:
-    """Angle of a hip's end slope, taken as the flatter of its sides'."""
-    return min(slope_angle_deg(part, "low"), slope_angle_deg(part, "high"))
-
-
-def roof_zone(part: RoofPart, state: WindState, side: Side, zone: Zone) -> str:
-    """Roof surface number of Fig. 28.3-1: 2 on the reference (windward) slope, 3 on the other, E in the end zone."""
-    first = state.windward_end if load_case(part, state) == "A" else state.corner
-    number = "2" if side == first else "3"
-    return number + ("E" if zone == end_zone_end(part, state) else "")
-
-
-def _pressure_row(ctx: RoofContext, coefficient: float, internal: int) -> np.ndarray:
-    """Net outward pressure on the basis: -GCpf q plus the internal part (inside pressure pushes out)."""
-    row = np.zeros(len(ctx.frame.basis))
-    row[ctx.frame.column["q_envelope_psf"]] = -coefficient * ctx.kd
-    row[ctx.frame.column["q_envelope_gcpi_psf"]] = internal * ctx.kd
-    return row
-
-
-def surface_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone, u: float) -> np.ndarray:
-    """(wind states, basis): net outward pressure at span coordinate ``u`` of one slope inside the walls, psf."""
-    rows = []
-    angle = slope_angle_deg(part, side)
-    for state in ctx.frame.wind:
-        if state.minimum:
-            rows.append(np.zeros(len(ctx.frame.basis)))
-            continue
-        case, name = load_case(part, state), roof_zone(part, state, side, zone)
-        coefficient = gcpf_at(case, name, angle)
-        if case == "A" and name[0] == "2" and coefficient < 0:
-            edge = part.across_lo if side == "low" else part.across_hi
-            reach = float(envelope.zone2_extent_ft(part.span, ctx.variant.eave_height_ft))
-            if abs(u - edge) > reach:
-                coefficient = gcpf_at(case, "3" + name[1:], angle)
-        rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
-    return np.array(rows)
-
-
-def eave_rows(ctx: RoofContext, part: RoofPart, side: Side, zone: Zone) -> np.ndarray:
-    """(wind states, basis): net upward pressure on an eave overhang, psf.
-
-    Windward: the roof zone above and the soffit coefficient below (Sec. 28.3.3), no internal pressure. Elsewhere the
-    underside is taken like the room behind it, so the overhang carries what the slope beside it carries.
-    """
-    edge = part.across_lo if side == "low" else part.across_hi
-    rows = surface_rows(ctx, part, side, zone, edge)
-    angle = slope_angle_deg(part, side)
+def _rows(ctx: RoofContext, net: Callable[[WindState], Net]) -> np.ndarray:
+    """(wind states, basis): outward pressure of one surface in every state; the least loads are lateral only."""
+    rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
     for i, state in enumerate(ctx.frame.wind):
-        case = load_case(part, state)
-        # along the ridge the figure stands for quartering winds too: they get under the eave at the reference corner
-        reference = state.windward_end if case == "A" else state.corner
-        if not state.minimum and reference == side:
-            coefficient = gcpf_at(case, roof_zone(part, state, side, zone), angle)
-            rows[i] = _pressure_row(ctx, coefficient - ctx.soffit_gcp, 0)
+        if not state.minimum:
+            rows[i] = ctx.outward(state, net(state), state.axis)
     return rows
 
 
-def strip_reactions(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[Effect]:
+def surface_rows(ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch, u: float) -> np.ndarray:
+    """(wind states, basis): net outward pressure at span coordinate ``u`` of one slope inside the walls, psf."""
+    return _rows(ctx, lambda state: ctx.pressures.slope(ctx, part, side, stretch, u, state))
+
+
+def eave_rows(ctx: RoofContext, part: RoofPart, side: Side, stretch: Stretch) -> np.ndarray:
+    """(wind states, basis): net upward pressure on an eave overhang, psf."""
+    return _rows(ctx, lambda state: ctx.pressures.eave(ctx, part, side, stretch, state))
+
+
+def strip_reactions(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[Effect]:
     """Uplift at each bearing from one foot of ridge length (lb/ft): wind, and gravity as negative uplift.
 
     Vertical loads go to the bearings by simple spans between neighbouring bearings, overhangs cantilevering; the
     moment of the horizontal components about the plate goes into the two outer bearings as a couple.
     """
+    return reactions_of_pieces(ctx, part, _strip_pieces(ctx, part, stretch))
+
+
+StripPiece = tuple[Side, float, float, np.ndarray]
+"""One stretch of a roof strip: its slope, from and to (ft across), net outward pressure (wind states, basis), psf."""
+
+
+def reactions_of_pieces(ctx: RoofContext, part: RoofPart, pieces: Sequence[StripPiece]) -> list[Effect]:
+    """Uplift at each bearing of a strip under given pressures and the roof's weight: see `strip_reactions`."""
     supports = [b for b, _ in part.bearings]
     lo, hi, o = part.across_lo, part.across_hi, part.eave_overhang_ft
     out = [ctx.frame.zero() for _ in supports]
     overturning = ctx.frame.zero()
-    for side, a, b, rows_at in _strip_pieces(ctx, part, zone):
+    for side, a, b, rows_at in pieces:
         rows = ctx.frame.wind_effect(rows_at)
         for j, share in enumerate(_hat_integrals(supports, a, b)):
             out[j] += share * rows
@@ -165,18 +86,16 @@ def strip_reactions(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[Effect
     return out
 
 
-def _strip_pieces(ctx: RoofContext, part: RoofPart, zone: Zone) -> list[tuple[Side, float, float, np.ndarray]]:
-    lo, hi, ridge, o = part.across_lo, part.across_hi, part.ridge_at, part.eave_overhang_ft
-    reach = float(envelope.zone2_extent_ft(part.span, ctx.variant.eave_height_ft))
-    low_cuts = sorted({lo, ridge, min(max(lo + reach, lo), ridge)})
-    high_cuts = sorted({ridge, hi, max(min(hi - reach, hi), ridge)})
-    pieces: list[tuple[Side, float, float, np.ndarray]] = []
+def _strip_pieces(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> list[StripPiece]:
+    lo, hi, o = part.across_lo, part.across_hi, part.eave_overhang_ft
+    low_cuts, high_cuts = ctx.pressures.cuts(ctx, part)
+    pieces: list[StripPiece] = []
     if o > 0:
-        pieces.append(("low", lo - o, lo, eave_rows(ctx, part, "low", zone)))
-        pieces.append(("high", hi, hi + o, eave_rows(ctx, part, "high", zone)))
+        pieces.append(("low", lo - o, lo, eave_rows(ctx, part, "low", stretch)))
+        pieces.append(("high", hi, hi + o, eave_rows(ctx, part, "high", stretch)))
     for side, cuts in (("low", low_cuts), ("high", high_cuts)):
         for a, b in itertools.pairwise(cuts):
-            pieces.append((side, a, b, surface_rows(ctx, part, side, zone, 0.5 * (a + b))))  # type: ignore[arg-type]
+            pieces.append((side, a, b, surface_rows(ctx, part, side, stretch, 0.5 * (a + b))))  # type: ignore[arg-type]
     return pieces
 
 
@@ -199,7 +118,7 @@ def _height_integral(part: RoofPart, side: Side, a: float, b: float, tangent: fl
     return (b - a) * (part.heel_ft + tangent * inward)
 
 
-def faces(part: RoofPart, wall: WallLine) -> tuple[Axis, Side]:
+def faces(part: RoofPart, wall: WallLine) -> Face:
     """The outward face of a wall under a roof part: the axis it is normal to and the side it stands on."""
     normal: Axis = "y" if wall.axis == "x" else "x"
     across_normal = normal != part.along
@@ -207,33 +126,15 @@ def faces(part: RoofPart, wall: WallLine) -> tuple[Axis, Side]:
     return normal, "low" if abs(wall.at - lo) <= abs(wall.at - hi) else "high"
 
 
-def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Zone) -> np.ndarray:
-    """(wind states, basis): net outward pressure normal to a wall, psf, from the wall zones of Fig. 28.3-1.
-
-    A wall parallel to the wind takes the case B side-wall value in case A too, where the figure gives none.
-    """
-    normal, side = face
-    rows = []
-    for state in ctx.frame.wind:
+def wall_rows(ctx: RoofContext, part: RoofPart, face: Face, stretch: Stretch) -> np.ndarray:
+    """(wind states, basis): net outward pressure normal to a wall, psf, of the main wind system."""
+    rows = np.zeros((len(ctx.frame.wind), len(ctx.frame.basis)))
+    for i, state in enumerate(ctx.frame.wind):
         if state.minimum:
-            row = np.zeros(len(ctx.frame.basis))
-            row[ctx.frame.column["one"]] = envelope.minimum_wall_psf(ctx.frame.edition) * (state.axis == normal)
-            rows.append(row)
-            continue
-        suffix = "E" if zone == end_zone_end(part, state) else ""
-        windward = state.windward_end == side
-        if state.axis != normal:
-            case, surface = "B", "1"
-        elif faces_slope(part, state):
-            case, surface = "A", "1" if windward else "4"
+            rows[i, ctx.frame.column["one"]] = ctx.pressures.minimum_wall_psf() * (state.axis == face[0])
         else:
-            case, surface = "B", "5" if windward else "6"
-        # case B does not depend on the angle; case A takes the windward slope's, like the horizontal totals
-        across = case == "A" and part.along != state.axis
-        angle = slope_angle_deg(part, state.windward_end) if across else hip_angle_deg(part)
-        coefficient = gcpf_at(case, surface + suffix, angle)
-        rows.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
-    return np.array(rows)
+            rows[i] = ctx.outward(state, ctx.pressures.wall(ctx, part, face, stretch, state), face[0])
+    return rows
 
 
 # --- where the trusses stand ---------------------------------------------------------------------------------------
@@ -241,18 +142,22 @@ def wall_rows(ctx: RoofContext, part: RoofPart, face: tuple[Axis, Side], zone: Z
 
 @dataclass(frozen=True)
 class TrussRun:
-    """Trusses of one zone along the ridge: their places and the stretch of ridge they carry."""
+    """Trusses of one stretch of ridge: their places and the length of ridge they carry."""
 
-    zone: Zone
+    stretch: Stretch
     at: tuple[float, ...]
     lo: float
     hi: float
 
+    @property
+    def zone(self) -> Zone:
+        return self.stretch.zone
+
 
 def truss_runs(ctx: RoofContext, part: RoofPart) -> list[TrussRun]:
-    """Common trusses grouped by zone; gable-end trusses and hip girders are apart.
+    """Common trusses grouped by stretch; gable-end trusses and hip girders are apart.
 
-    A truss whose tributary strip touches an end zone takes end-zone pressures over its whole strip.
+    A truss takes one stretch's pressures over its whole strip: the worst that the strip touches.
     """
     s = part.spacing_ft
     inset = part.hip_setback_ft if part.shape == "hip" else 0.0
@@ -263,25 +168,14 @@ def truss_runs(ctx: RoofContext, part: RoofPart) -> list[TrussRun]:
         places = [first + last - p for p in reversed(places)]
     start, stop = first + s / 2.0, last - s / 2.0
     runs: list[TrussRun] = []
-    zones: tuple[Zone, ...] = ("low", "interior", "high")
-    for zone in zones:
-        chosen = [p for p in places if _zone_of(ctx, part, p) == zone]
-        if chosen:
-            lo = start if chosen[0] == places[0] else chosen[0] - s / 2.0
-            hi = stop if chosen[-1] == places[-1] else chosen[-1] + s / 2.0
-            runs.append(TrussRun(zone, tuple(chosen), lo, hi))
+    for stretch, group in itertools.groupby(places, lambda place: ctx.pressures.stretch(ctx, part, place, s / 2.0)):
+        chosen = list(group)
+        lo = start if chosen[0] == places[0] else chosen[0] - s / 2.0
+        hi = stop if chosen[-1] == places[-1] else chosen[-1] + s / 2.0
+        runs.append(TrussRun(stretch, tuple(chosen), lo, hi))
     if not runs and stop > start:
-        runs.append(TrussRun("low", (), start, stop))
+        runs.append(TrussRun(ctx.pressures.end_stretch(ctx, part, "low"), (), start, stop))
     return runs
-
-
-def _zone_of(ctx: RoofContext, part: RoofPart, place: float) -> Zone:
-    half = part.spacing_ft / 2.0
-    from_low = place - half < part.along_lo + ctx.end_zone_ft
-    from_high = place + half > part.along_hi - ctx.end_zone_ft
-    if from_low and from_high:
-        return "low" if place - part.along_lo <= part.along_hi - place else "high"
-    return "low" if from_low else "high" if from_high else "interior"
 
 
 # --- ends ----------------------------------------------------------------------------------------------------------
@@ -296,7 +190,7 @@ def gable_end_load(ctx: RoofContext, part: RoofPart, end: Side) -> LineLoad:
     sides: tuple[Side, ...] = ("low", "high")
     for side in sides:
         edge = part.across_lo if side == "low" else part.across_hi
-        for piece_side, a, b, rows in _strip_pieces(ctx, part, end):
+        for piece_side, a, b, rows in _strip_pieces(ctx, part, ctx.pressures.end_stretch(ctx, part, end)):
             if piece_side != side:
                 continue
             per_ft = ctx.frame.wind_effect(inner * rows + rake * _rake_rows(ctx, part, side, end, rows)) + weight
@@ -309,11 +203,10 @@ def gable_end_load(ctx: RoofContext, part: RoofPart, end: Side) -> LineLoad:
 
 def _rake_rows(ctx: RoofContext, part: RoofPart, side: Side, end: Side, slope_rows: np.ndarray) -> np.ndarray:
     rows = slope_rows.copy()
-    angle = slope_angle_deg(part, side)
     for i, state in enumerate(ctx.frame.wind):
-        if not state.minimum and load_case(part, state) == "B" and state.windward_end == end:
-            coefficient = gcpf_at("B", roof_zone(part, state, side, end), angle)
-            rows[i] = _pressure_row(ctx, coefficient - ctx.soffit_gcp, 0)
+        net = None if state.minimum else ctx.pressures.rake(ctx, part, side, end, state)
+        if net is not None:
+            rows[i] = ctx.outward(state, net, state.axis)
     return rows
 
 
@@ -328,9 +221,8 @@ class HipEnd:
 def hip_end(ctx: RoofContext, part: RoofPart, end: Side) -> HipEnd:
     """Jack rows between the end wall and the hip girder, simply supported, overhang cantilevering.
 
-    Fig. 28.3-1 draws gables; a hip end takes the larger suction of zones 2 and 2E, 2E wherever the end zone or the
-    windward end is here. The corner jacks are counted with these rows, so the side walls get the hip girder's load
-    at one place instead of a taper (a screening simplification: total and moment are kept).
+    The corner jacks are counted with these rows, so the side walls get the hip girder's load at one place instead of a
+    taper (a screening simplification: total and moment are kept).
     """
     c, o = part.hip_setback_ft, part.eave_overhang_ft
     widen = (part.span + 2.0 * o) / part.span
@@ -345,28 +237,19 @@ def hip_end(ctx: RoofContext, part: RoofPart, end: Side) -> HipEnd:
 
 def _hip_end_rows(ctx: RoofContext, part: RoofPart, end: Side) -> tuple[np.ndarray, np.ndarray]:
     """(wind states, basis) net uplift of a hip end inside the walls and on its overhang, psf."""
-    angle = min(slope_angle_deg(part, "low"), slope_angle_deg(part, "high"))
-    inside, outside = [], []
-    for state in ctx.frame.wind:
-        if state.minimum:
-            inside.append(np.zeros(len(ctx.frame.basis)))
-            outside.append(inside[-1])
-            continue
-        name = "2E" if end_zone_end(part, state) == end else "2"
-        coefficient = gcpf_at("B", name, angle)
-        inside.append(_pressure_row(ctx, coefficient, state.gcpi_sign))
-        windward = state.axis == part.along and state.windward_end == end
-        outside.append(_pressure_row(ctx, coefficient - ctx.soffit_gcp, 0) if windward else inside[-1])
-    return np.array(inside), np.array(outside)
+    return (
+        _rows(ctx, lambda state: ctx.pressures.hip_end(ctx, part, end, state)[0]),
+        _rows(ctx, lambda state: ctx.pressures.hip_end(ctx, part, end, state)[1]),
+    )
 
 
 # --- what enters, for the books: pressure times area, with no lever in it --------------------------------------------
 
 
-def strip_pressure(ctx: RoofContext, part: RoofPart, zone: Zone) -> Effect:
+def strip_pressure(ctx: RoofContext, part: RoofPart, stretch: Stretch) -> Effect:
     """Vertical load of one foot of ridge length: pressures and weights times plan width."""
     total = (part.span + 2.0 * part.eave_overhang_ft) * ctx.dead_and_live(*ctx.variant.weights["roof"])
-    for _, a, b, rows in _strip_pieces(ctx, part, zone):
+    for _, a, b, rows in _strip_pieces(ctx, part, stretch):
         total = total + (b - a) * ctx.frame.wind_effect(rows)
     return total
 
@@ -379,7 +262,7 @@ def gable_end_pressure(ctx: RoofContext, part: RoofPart, end: Side) -> Effect:
         * (part.spacing_ft / 2.0 + part.rake_overhang_ft)
         * ctx.dead_and_live(*ctx.variant.weights["roof"])
     )
-    for side, a, b, rows in _strip_pieces(ctx, part, end):
+    for side, a, b, rows in _strip_pieces(ctx, part, ctx.pressures.end_stretch(ctx, part, end)):
         rake = _rake_rows(ctx, part, side, end, rows)
         total = total + (b - a) * ctx.frame.wind_effect(part.spacing_ft / 2.0 * rows + part.rake_overhang_ft * rake)
     return total

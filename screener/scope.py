@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hazard.standards.tables import load_table
+from screener.standards.asce7_ch27_directional import torsion_exempt
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -121,7 +122,10 @@ PLAN_DIMENSION_FT = 80.0
 PITCHES_IN_12 = (3.0, 12.0)
 OVERHANG_FT = 2.0
 WALL_HEIGHT_FT = 10.0
-ROOF_PSF, WALL_PSF, FLOOR_PSF = 25.0, 15.0, 15.0
+OVERHANG_SHARE = 1.0 / 3.0
+ROOF_PSF, WALL_PSF, FLOOR_PSF = 25.0, 15.0, 10.0
+"""Greatest weights of the prescriptive seismic provisions (IRC R301.2.2.2.1, from memory): roof and ceiling 15 psf, 25
+with an adjustment; exterior light-frame walls 15; floors 10."""
 
 
 def hazard_limits(tract: Site, site: SiteHazards, findings: Findings) -> None:
@@ -140,13 +144,16 @@ def plan_findings(model: DemandModel) -> list[tuple[str, str]]:
         out.append(("HEIGHT60", f"mean roof height {h:.1f} ft, least plan dimension {least:.1f} ft"))
     if h > PRESCRIPTIVE_HEIGHT_FT:
         out.append(("H33", f"mean roof height {h:.1f} ft"))
+    if not torsion_exempt(len(v.levels), h, True, True):
+        out.append(("TORSION", f"{len(v.levels)} storeys"))
     if longest > PLAN_DIMENSION_FT or longest > 3.0 * least:
         out.append(("SIZE", f"{longest:.0f} by {least:.0f} ft"))
     for roof in v.roofs:
         if not PITCHES_IN_12[0] <= roof.pitch_in_12 <= PITCHES_IN_12[1]:
             out.append(("SLOPE_ROOF", f"roof {roof.name} {roof.pitch_in_12:g}:12"))
-        if max(roof.eave_overhang_ft, roof.rake_overhang_ft) > OVERHANG_FT:
-            out.append(("OVERHANG", f"roof {roof.name} {max(roof.eave_overhang_ft, roof.rake_overhang_ft):g} ft"))
+        most = max(roof.eave_overhang_ft, roof.rake_overhang_ft)
+        if most > OVERHANG_FT or roof.eave_overhang_ft > OVERHANG_SHARE * roof.span:
+            out.append(("OVERHANG", f"roof {roof.name} {most:g} ft on a span of {roof.span:g} ft"))
     for level in v.levels:
         if level.wall_height_ft > WALL_HEIGHT_FT:
             out.append(("WALL_H", f"storey {level.name} {level.wall_height_ft:g} ft"))

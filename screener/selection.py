@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +19,23 @@ from screener.capacities import Capacity, CapacityContext, Option
 from screener.choice import Interaction, option_ratios
 from screener.demands import DemandModel, LotHazards, load_basis
 from screener.hardware import Hardware
+from screener.joint_lines import ANCHOR, CAST_IN, Pair, anchors_itself, join, pairs_of, partner, split
 from screener.points import Point
 from screener.quantities import HouseQuantities, house_quantities
+from screener.tier_design import (
+    LotPools,
+    allowed,
+    bill_name,
+    choice_cents,
+    item_cents,
+    lot_pools,
+    option_items,
+    package_prices,
+)
 from screener.tiers import TierPlan, TierProblem, plan_tiers
+
+if TYPE_CHECKING:
+    from screener.config import TiersSection
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -87,6 +102,10 @@ class Selection:
     tier_of_lot: Ints
     package_names: tuple[str, ...] = ()
     reasons: Mapping[int, str] = field(default_factory=dict)
+    problem: TierProblem | None = None
+    pools: LotPools | None = None
+    may_use: tuple[NDArray[np.bool_], ...] = ()  # per line: options that the project allows
+    pairs: tuple[Pair, ...] = ()  # lines that the search sees as one
 
     def line_of(self, point: Point) -> int:
         return self.lines.index(point.schedule)
@@ -115,7 +134,8 @@ def house_lines(
     options = []
     for line in lines:
         listed = capacities.options_for(found[line], hardware)
-        options.append((NONE, *listed) if found[line] in MAY_BE_NONE else tuple(listed))
+        first = (NONE, CAST_IN) if found[line] == ANCHOR else (NONE,) if found[line] in MAY_BE_NONE else ()
+        options.append((*first, *listed))
     return lines, [found[line] for line in lines], options
 
 
@@ -139,7 +159,24 @@ def judge(
         listed = options.get(point.schedule, ()) if point.family not in NOT_CHOSEN_FAMILIES else ()
         method = model.frame.method
         results.append(_judge_point(point, basis, categories, listed, hardware, sdpws_edition, method))
+    _judge_cast_in(results, options, hardware)
     return HouseResult(model, lots, basis, results)
+
+
+def _judge_cast_in(results: Sequence[PointResult], options: Mapping[str, Sequence[Option]], hardware: Hardware) -> None:
+    """An anchor that is cast in with its hold-down works as hard as the best hold-down that anchors itself."""
+    by_name = {r.point.name: r for r in results}
+    for r in results:
+        if r.point.family != ANCHOR:
+            continue
+        held = by_name[partner(r.point.name)]
+        own = [n for n, o in enumerate(options[held.point.schedule]) if anchors_itself(o, hardware)]
+        at = list(options[r.point.schedule]).index(CAST_IN)
+        r.ratio[:, at] = np.inf
+        if own:  # both points have the same members, so the same cases
+            best = np.array(own)[held.ratio[:, own].argmin(axis=1)]
+            lots = np.arange(len(best))
+            r.ratio[:, at], r.ratio_case[:, at] = held.ratio[lots, best], held.ratio_case[lots, best]
 
 
 def _judge_point(
@@ -158,9 +195,9 @@ def _judge_point(
     held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
         context = CapacityContext(method, sdpws_edition, str(category))
-        caps = [_held(option, point, hardware, context) for option in options]
+        caps = [capacities.capacity(option, point, hardware, context) for option in options]
         held.append(caps)
-        wind, seismic = (_allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
+        wind, seismic = (allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
         usable = np.array([c.usable for c in caps], dtype=bool)
         interactions: list[Interaction] = ["none" if c.interaction == "none" else "sum" for c in caps]
         here = np.flatnonzero(categories == category)
@@ -182,14 +219,7 @@ def _judge_point(
     return PointResult(point, largest, case, ratio, ratio_case, held, held_of)
 
 
-def _held(option: Option, point: Point, hardware: Hardware, context: CapacityContext) -> Capacity:
-    if option is NONE:
-        nothing = dict.fromkeys(point.components, math.nan)
-        return Capacity({"wind": nothing, "seismic": nothing})
-    return capacities.capacity(option, point, hardware, context)
-
-
-def _allowables(caps: Sequence[Capacity], hazard: str, components: Sequence[str]) -> Floats:
+def allowables(caps: Sequence[Capacity], hazard: str, components: Sequence[str]) -> Floats:
     rows = [[cap.allowable[hazard].get(c, math.nan) for c in components] for cap in caps]
     return np.array(rows, dtype=np.float64).reshape(len(caps), len(components))
 
@@ -203,16 +233,18 @@ def select(
     may_have_tier: NDArray[np.bool_],
     hardware: Hardware,
     *,
-    most: int,
+    tiers: TiersSection,
     labour_usd_per_h: float,
     waste: float,
     sdpws_edition: str,
+    outside_permit: NDArray[np.bool_] | None = None,
     kept: Mapping[str, Mapping[str, tuple[str, str]]] | None = None,
     kept_of_lot: Sequence[str] = (),
     progress: Callable[[str], None] = lambda _: None,
 ) -> Selection:
-    """Judge every house, then choose at most ``most`` packages for the lots that may have one.
+    """Judge every house, then choose the packages for the lots that may have one, as ``tiers`` wants them.
 
+    ``outside_permit``: lots that the sealed master set of their plan does not cover.
     ``kept``: packages already bought, name -> line -> (item, arrangement); ``kept_of_lot``: their name per lot or "".
     """
     lines, families, options = house_lines(models, hardware)
@@ -226,14 +258,21 @@ def select(
         for model in models
     ]
     tried = np.flatnonzero(may_have_tier)
-    problem = _problem(
-        houses, lines, by_line, quantities, tried, lot_ids, most, labour_usd_per_h, kept or {}, kept_of_lot
-    )
+    outside = np.zeros(len(lot_ids), dtype=bool) if outside_permit is None else outside_permit
+    plan_names = np.full(len(lot_ids), "", dtype=object)
+    for house in houses:
+        plan_names[house.lots] = house.model.variant.plan.name
+    pools = lot_pools(tiers, list(plan_names[tried]), outside[tried])
+    problem = package_problem(
+        houses, lines, by_line, quantities, tried, lot_ids, tiers, labour_usd_per_h, kept or {}, kept_of_lot, pools,
+        hardware,
+    )  # fmt: skip
     progress(f"packages for {len(tried):,} lots")
-    plan = plan_tiers(problem)
+    pairs = tuple(pairs_of(lines, families, options, hardware, problem.kept))
+    plan = split(plan_tiers(join(problem, pairs)), lines, pairs)
     tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
     tier_of_lot[tried] = plan.assignment
-    own = [f"package {i + 1}" for i in range(plan.n_chosen)]
+    own = _chosen_names(plan, pools)
     names = [f"new {name}" if name in (kept or {}) else name for name in own] + sorted(kept or {})
     reasons = {
         int(tried[np.flatnonzero(np.array(problem.lot_ids) == r.lot_id)[0]]): r.line for r in reversed(plan.no_option)
@@ -249,24 +288,49 @@ def select(
         tier_of_lot,
         tuple(names),
         reasons,
+        problem,
+        pools,
+        tuple(allowed_options(tiers, lines, by_line, hardware)),
+        pairs,
     )
 
 
-def _problem(
+def _chosen_names(plan: TierPlan, pools: LotPools) -> list[str]:
+    """Names of the chosen packages: numbered from the lightest within their pool."""
+    counts: dict[int, int] = {}
+    names = []
+    for pool in plan.package_pool.tolist():
+        counts[pool] = counts.get(pool, 0) + 1
+        names.append(f"{pools.names[pool]} package {counts[pool]}".strip())
+    return names
+
+
+def allowed_options(
+    tiers: TiersSection, lines: Sequence[str], by_line: Mapping[str, Sequence[Option]], hardware: Hardware
+) -> list[NDArray[np.bool_]]:
+    """Per line: options without a forbidden item."""
+    return [np.array([allowed(tiers, option, hardware) for option in by_line[line]], dtype=bool) for line in lines]
+
+
+def package_problem(
     houses: Sequence[HouseResult],
     lines: list[str],
     by_line: Mapping[str, Sequence[Option]],
     quantities: list[list[list[HouseQuantities]]],
     tried: NDArray[np.intp],
     lot_ids: NDArray[np.str_],
-    most: int,
+    tiers: TiersSection,
     labour_usd_per_h: float,
     kept: Mapping[str, Mapping[str, tuple[str, str]]],
     kept_of_lot: Sequence[str],
+    pools: LotPools,
+    hardware: Hardware,
 ) -> TierProblem:
+    """What passes on which lot and what it costs, under the user's rules for packages."""
     place = np.full(len(lot_ids), -1, dtype=np.int64)
     place[tried] = np.arange(len(tried))
-    passes = [np.ones((len(tried), len(by_line[line])), dtype=bool) for line in lines]
+    may_use = allowed_options(tiers, lines, by_line, hardware)
+    passes = [np.tile(mask, (len(tried), 1)) for mask in may_use]
     has_line = np.zeros((len(houses), len(lines)), dtype=bool)
     variant = np.zeros(len(tried), dtype=np.int64)
     for h, house in enumerate(houses):
@@ -281,7 +345,8 @@ def _problem(
             passes[line][rows[inside]] &= result.ratio[inside] <= 1.0
     costs = [
         np.array(
-            [[q.cost_cents(labour_usd_per_h) for q in quantities[h][n]] for h in range(len(houses))], dtype=np.int64
+            [[choice_cents(tiers, q, labour_usd_per_h) for q in quantities[h][n]] for h in range(len(houses))],
+            dtype=np.int64,
         ).reshape(len(houses), len(by_line[line]))
         for n, line in enumerate(lines)
     ]
@@ -292,18 +357,35 @@ def _problem(
         lot_kept = np.array(
             [names.index(kept_of_lot[i]) if kept_of_lot[i] in kept else -1 for i in tried], dtype=np.int64
         )
+    stays = np.zeros(len(tried), dtype=bool) if lot_kept is None else lot_kept >= 0
+    prices = package_prices(tiers, pools, stays)
+    items, item_names = option_items([by_line[line] for line in lines], quantities)
+    in_use = {
+        bill_name(p.row)
+        for package in packages
+        for line, option in package.items()
+        for house in quantities
+        for p in house[lines.index(line)][option].pieces
+    }
     return TierProblem(
-        tuple(str(lot_ids[i]) for i in tried),
-        variant,
-        tuple(h.model.variant.key for h in houses),
-        tuple(lines),
-        has_line,
-        tuple(passes),
-        tuple(costs),
-        most,
-        0,
-        packages,
-        lot_kept,
+        lot_ids=tuple(str(lot_ids[i]) for i in tried),
+        lot_variant=variant,
+        variants=tuple(h.model.variant.key for h in houses),
+        lines=tuple(lines),
+        has_line=has_line,
+        passes=tuple(passes),
+        costs_cents=tuple(costs),
+        most=tiers.most,
+        kept=packages,
+        lot_kept=lot_kept,
+        lot_pool=pools.of_lot,
+        pool_group=pools.group,
+        group_package_cents=prices.package,
+        first_package_cents=prices.first,
+        least_lots=tiers.least_lots,
+        items=items,
+        item_cents=item_cents(tiers, item_names, in_use),
+        curve_beyond=True,
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from screener.derivation import Recorder, Step
 from screener.house_loads import HouseLoads, Segment, WallLoads
 from screener.line_loads import SAME_FT, Effect, LineLoad
+from screener.perforated_walls import end_uplift, own_segments, perforated_factor, whole_label
 from screener.plans import TOUCH_FT, Span, WallLine, wall_below
 from screener.points import Member
 from screener.standards.sdpws_shear_walls import strength_share_factor
@@ -29,11 +30,12 @@ def find_segments(house: HouseLoads) -> None:
     for wall in house.variant.walls:
         if not wall.shear:
             continue
-        for solid in wall.solids():
-            if wall.height_ft / solid.length <= GREATEST_ASPECT + 1e-9:
-                factor = float(strength_share_factor(wall.height_ft, solid.length))
-                key = (wall.storey, wall.line)
-                house.segments.setdefault(key, []).append(Segment(wall, solid, solid.length * factor))
+        pieces = [s for s in wall.solids() if wall.height_ft / s.length <= GREATEST_ASPECT + 1e-9]
+        co = perforated_factor(house, wall, pieces)
+        for solid in pieces:
+            factor = co * float(strength_share_factor(wall.height_ft, solid.length))
+            key = (wall.storey, wall.line)
+            house.segments.setdefault(key, []).append(Segment(wall, solid, solid.length * factor))
     for (storey, axis), level in house.lateral.items():
         for line in level.lines:
             if storey >= 0 and not house.segments.get((storey, line.name)):
@@ -47,6 +49,9 @@ def find_segments(house: HouseLoads) -> None:
 
 
 def hand_down_couples(house: HouseLoads, wall: WallLine, loads: WallLoads, gaps: list[tuple[float, float]]) -> None:
+    if wall.name in house.perforated:
+        _perforated(house, wall, loads)
+        return
     arriving = loads.couples.levered(gaps)
     own = [s for s in house.segments.get((wall.storey, wall.line), []) if s.wall.name == wall.name]
     taken: set[int] = set()
@@ -124,6 +129,20 @@ def _segment(house: HouseLoads, wall: WallLine, loads: WallLoads, segment: Segme
         rec.steps,
     )
     _end_post(house, label, wall, loads, span, couple_lo, couple_hi)
+
+
+def _perforated(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
+    """Hold-downs at the two ends of the wall; the same couple in compression at both ends of every piece."""
+    force, total = _line_shear(house, wall.storey, wall)
+    own = own_segments(house, wall)
+    couple = force * ((wall.height_ft + _floor_over_ft(house, wall, own[0].span)) / total)
+    loads.foot_couples.point(own[0].span.lo, couple)
+    loads.foot_couples.point(own[-1].span.hi, -couple)
+    members, steps = end_uplift(house, wall, couple, loads)
+    _hold_down(house, whole_label(house, wall), members, wall, 2, steps)
+    for n, segment in enumerate(own, 1):
+        label = f"{wall.name}, segment {n} ({segment.span.length:.1f} ft)"
+        _end_post(house, label, wall, loads, segment.span, couple, -couple)
 
 
 def _packs_at(house: HouseLoads, loads: WallLoads, place: float) -> Effect:
@@ -221,7 +240,7 @@ def racking_connections(house: HouseLoads) -> None:
     for (storey, line), segments in sorted(house.segments.items()):
         wall = segments[0].wall
         force, total = _line_shear(house, storey, wall)
-        plf = house.frame.sense * force / total
+        plf = house.frame.sense_along(wall.axis) * force / total
         members = [Member({"shear_plf": plf})]
         walls = [w for w in house.variant.walls_of(storey, wall.axis) if w.shear and w.line == line]
         area = sum(w.length * w.height_ft - sum(o.length * (o.head_ft - o.sill_ft) for o in w.openings) for w in walls)
@@ -246,5 +265,9 @@ def racking_connections(house: HouseLoads) -> None:
             measure="area",
             area_sqft=area,
             steps=rec.steps,
-            facts={"wall_height_ft": wall.height_ft, "least_segment_ft": min(s.span.length for s in segments)},
+            facts={
+                "wall_height_ft": wall.height_ft,
+                "least_segment_ft": min(s.span.length for s in segments),
+                "perforated": any(s.wall.name in house.perforated for s in segments),
+            },
         )

@@ -7,7 +7,7 @@ as arrays with one entry a lot, with the reason wherever a lot has none.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,9 +28,9 @@ from hazard.ground_states import (
     state_texts,
 )
 from hazard.issues import InputError, Issue, Issues
-from hazard.land_cover import read_roughness_table, roughness_map
+from hazard.land_cover import RoughnessMap, read_roughness_table, roughness_map
 from hazard.layers import Column, Constant, Layer, Source
-from hazard.rasters import read_window
+from hazard.rasters import RasterWindow, read_window
 from hazard.sampling import LotPoints, LotValues, read_values
 from hazard.seismic import Seismic, code_meanings, code_severities, seismic
 from hazard.standards import asce7_ch26_wind as ch26
@@ -82,7 +82,10 @@ class TerrainView:
 
 @dataclass
 class SiteHazards:
-    """Hazard numbers of n lots. Letters and Kzt: (n, 16) by direction, clockwise from north; NaN or "?" unknown."""
+    """Hazard numbers of n lots. Letters, Kzt and q: (n, 16) by direction, clockwise from north; NaN or "?" unknown.
+
+    `q_by_direction_psf` has the Kz of Chapters 27 and 30, without the least value of Chapter 28.
+    """
 
     points: LotPoints
     working: crs_tools.WorkingCRS
@@ -104,6 +107,8 @@ class SiteHazards:
     read: dict[str, LotValues] = field(default_factory=dict)
     exposure: ExposureView | None = None
     terrain: TerrainView | None = None
+    q_by_direction_psf: Floats = field(default_factory=lambda: np.empty((0, DIRECTIONS)))
+    letters_at: Callable[[Floats], NDArray[np.str_]] | None = None  # letters for other heights; None: as given
 
     @property
     def known(self) -> NDArray[np.bool_]:
@@ -161,7 +166,9 @@ def site_hazards(
     elevation = ground_elevation(
         source(given.elevation_ft, "elevation_ft", lots) if given.elevation_ft else None, points, issues, edition
     )
-    shaken = seismic(edition, _seismic_sources(tract, lots), _site_class(tract, lots), points, issues)
+    shaken = seismic(
+        edition, _seismic_sources(tract, lots), _site_class(tract, lots), points, issues, _class_sources(tract, lots)
+    )
     snow, read = np.zeros(len(points)), {"wind speed": speed, **shaken.sources}
     if given.ground_snow_psf:
         read["ground snow"] = read_values(source(given.ground_snow_psf, "ground_snow_psf", lots), points, issues)
@@ -220,6 +227,14 @@ def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Sou
 def _seismic_sources(tract: Site, lots: pd.DataFrame) -> dict[str, Source]:
     names = ("ss_g", "s1_g", "sms_g", "sm1_g", "sds_g", "sd1_g")
     return {n: source(getattr(tract.hazards, n), n, lots) for n in names if getattr(tract.hazards, n) is not None}
+
+
+def _class_sources(tract: Site, lots: pd.DataFrame) -> dict[str, dict[str, Source]]:
+    """SMS and SM1 by site class, as the project file writes the class."""
+    return {
+        written: {name: source(getattr(values, name), name, lots) for name in ("sms_g", "sm1_g")}
+        for written, values in tract.site_classes.items()
+    }
 
 
 def _site_class(tract: Site, lots: pd.DataFrame) -> Source | None:
@@ -295,29 +310,10 @@ def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
 def _exposure_from_land_cover(
     tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
 ) -> None:
-    cover = tract.hazards.land_cover
-    assert cover is not None
-    assert cover.file is not None
     rules = tract.exposure.rules()
     tallest = float(max(30.0, np.nanmax(out.height_ft)))
-    window = read_window(
-        Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
-        out.points.bounds(),
-        out.points.crs,
-        rules.raster_pad_ft(tallest),
-        issues,
-    )
-    shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water")}
-    ground = roughness_map(
-        window,
-        read_roughness_table(cover.classes),
-        footprints=shapes["footprints"],
-        water=shapes["water"],
-        vector_crs=out.working.crs,
-        pad_cells=0,
-    )
-    issues.extend(ground.issues)
-    plan = _phases(tract, out, issues)
+    upwind = ground_upwind(tract, out, issues)
+    window, ground, plan = upwind.window, upwind.ground, upwind.plan
     state = resolve_state(plan, tract.tract.ground_state)
     states = measure_states(
         ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
@@ -326,6 +322,9 @@ def _exposure_from_land_cover(
     phase = lots["phase"].to_numpy(dtype=str)
     chosen, named = design_exposure(results, plan, state, phase)
     out.letters = chosen.letters
+    out.letters_at = lambda height: (
+        design_exposure(exposure_states(states, np.minimum(height, tallest)), plan, state, phase)[0].letters
+    )
     out.columns |= {
         "ground_state": named.astype(object),
         "rough_share_min": chosen.rough_share_min,
@@ -361,12 +360,72 @@ def _exposure_from_land_cover(
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
 
 
+@dataclass(frozen=True)
+class GroundUpwind:
+    """The land cover read around the lots, as roughness, with the phases laid over it."""
+
+    window: RasterWindow
+    ground: RoughnessMap
+    plan: PhasePlan
+    tallest_ft: float
+
+
+def ground_upwind(tract: Site, out: SiteHazards, issues: Issues) -> GroundUpwind:
+    """Read the land cover, and what stands or floats on it, as far as the exposure needs it. Raises InputError."""
+    cover = tract.hazards.land_cover
+    assert cover is not None
+    assert cover.file is not None
+    tallest = float(max(30.0, np.nanmax(out.height_ft)))
+    window = read_window(
+        Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
+        out.points.bounds(),
+        out.points.crs,
+        tract.exposure.rules().raster_pad_ft(tallest),
+        issues,
+    )
+    shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water", "tree_belt")}
+    ground = roughness_map(
+        window,
+        read_roughness_table(cover.classes),
+        footprints=shapes["footprints"],
+        trees=shapes["tree_belt"],
+        water=shapes["water"],
+        vector_crs=out.working.crs,
+        pad_cells=0,
+    )
+    issues.extend(ground.issues)
+    return GroundUpwind(window, ground, _phases(tract, out, issues), tallest)
+
+
+def with_letters(out: SiteHazards, letters: NDArray[np.str_], edition: str, strict: bool) -> SiteHazards:
+    """The same lots under other exposure letters (n, 16): Kzt from the same terrain, pressures anew."""
+    again = replace(out, letters=letters, columns=dict(out.columns))
+    _worst_letter(again)
+    if out.terrain is not None:
+        assessed = out.terrain.result.assess(out.terrain.z_ft, bounded_letters(letters))
+        again.kzt = assessed.kzt_strict if strict else assessed.kzt_screening
+        again.columns["kzt"] = again.kzt.max(axis=1)
+    _pressures(again, edition)
+    return again
+
+
+def with_wind(out: SiteHazards, edition: str, speed: float = 1.0, kzt: float = 1.0) -> SiteHazards:
+    """The same lots with wind speed, or Kzt (never below 1), times a factor."""
+    again = replace(
+        out, columns=dict(out.columns), kzt=np.fmax(out.kzt * kzt, np.where(np.isnan(out.kzt), np.nan, 1.0))
+    )
+    again.speed = replace(out.speed, values=out.speed.values * speed)
+    again.columns["kzt"] = again.kzt.max(axis=1)
+    _pressures(again, edition)
+    return again
+
+
 def _shown(letters: NDArray[np.str_]) -> NDArray[np.object_]:
     """Letters as a table shows them: blank where unknown."""
     return np.where(letters == "?", "", letters).astype(object)
 
 
-def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
+def ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gpd.GeoDataFrame | None:
     """A vector layer of [ground] in the working system; None where the project names none. Raises where unreadable."""
     given = getattr(tract.ground, key)
     if given is None:
@@ -381,12 +440,12 @@ def _ground_layer(tract: Site, key: str, out: SiteHazards, issues: Issues) -> gp
 
 
 def _shapes(tract: Site, key: str, out: SiteHazards, issues: Issues) -> list[Any] | None:
-    layer = _ground_layer(tract, key, out, issues)
+    layer = ground_layer(tract, key, out, issues)
     return None if layer is None else list(layer.geometry)
 
 
 def _phases(tract: Site, out: SiteHazards, issues: Issues) -> PhasePlan:
-    given, layer = tract.ground.phases, _ground_layer(tract, "phases", out, issues)
+    given, layer = tract.ground.phases, ground_layer(tract, "phases", out, issues)
     if given is None or layer is None:
         return PhasePlan()
     where = tract.shown(given.file)
@@ -527,6 +586,9 @@ def _pressures(out: SiteHazards, edition: str) -> None:
     taken before the maximum; Chapter 28 has its own least Kz, so its worst direction may be another one.
     """
     letters, h = bounded_letters(out.letters), out.height_ft[:, None]
+    product = ch26.kz(h, letters, edition) * out.kzt
+    ke, v = out.elevation.ke[:, None], out.speed.values[:, None]
+    out.q_by_direction_psf = ch26.velocity_pressure_psf(product, 1.0, ch26.kd(edition), ke, v, edition)
     for floor, name in ((True, "envelope"), (False, "components")):
         product, direction = worst_product(ch26.kz(h, letters, edition, floor), out.kzt)
         q = ch26.velocity_pressure_psf(product, 1.0, ch26.kd(edition), out.elevation.ke, out.speed.values, edition)
@@ -535,6 +597,23 @@ def _pressures(out: SiteHazards, edition: str) -> None:
         out.columns[f"q_{name}_psf"] = q
         known = direction >= 0
         out.columns[f"governing_wind_{name}_deg"] = np.where(known, 22.5 * np.maximum(direction, 0), np.nan)
+
+
+def at_height(tract: Site, lots: gpd.GeoDataFrame, site: SiteHazards, height_ft: Floats) -> SiteHazards:
+    """The same lots with houses of other mean roof heights (n,): letters, Kzt and pressures; all else stays.
+
+    Letters above the tallest house that was measured (at least 30 ft) are those of that height.
+    """
+    out = replace(site, height_ft=height_ft, columns=dict(site.columns))
+    if site.letters_at is not None:
+        out.letters = site.letters_at(height_ft)
+    if site.terrain is not None:
+        ground = site.terrain.result
+        z = height_above_ground_ft(height_ft, ground.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
+        screening, out.kzt_strict = ground.kzt(z, bounded_letters(out.letters))
+        out.kzt = out.kzt_strict if tract.terrain.kzt_isolation == "strict" else screening
+    _pressures(out, tract.design.loads)
+    return out
 
 
 def _why_missing(name: str, values: LotValues) -> Callable[[int], str]:

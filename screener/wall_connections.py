@@ -279,7 +279,9 @@ def _foundation(house: HouseLoads, wall: WallLine, loads: WallLoads) -> None:
     for piece in _plate_pieces(house, wall):
         runs.append(piece.length)
         label = f"{piece.lo:.1f}-{piece.hi:.1f} ft"
-        for uplift in _piece_uplifts(loads, piece):
+        # a perforated wall pulls its plate up between the ends by its unit shear (SDPWS 2015 4.3.6.4.2.1, from memory)
+        between = shear if wall.name in house.perforated else 0.0
+        for uplift in (one + between for one in _piece_uplifts(loads, piece)):
             for push in house.push_beside_shear(wall):
                 effects = {"shear_plf": shear, "uplift_plf": uplift, "perpendicular_plf": push * (wall.height_ft / 2.0)}
                 members.append(Member(effects, label))
@@ -341,7 +343,7 @@ def _line_shear_plf(house: HouseLoads, wall: WallLine, storey: int) -> Effect:
         return house.frame.zero()
     segments = house.segments.get((wall.storey, wall.line), [])
     total = sum(s.share for s in segments) or wall.length
-    return house.frame.sense * house.lateral[storey, wall.axis].line_force[wall.line] / total
+    return house.frame.sense_along(wall.axis) * house.lateral[storey, wall.axis].line_force[wall.line] / total
 
 
 def _densities(house: HouseLoads, wall: WallLine, load: LineLoad) -> list[tuple[float, Effect]]:

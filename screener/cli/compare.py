@@ -14,7 +14,8 @@ from screener.cli import printing
 EPILOG = """\b
 Examples:
   screener compare results_before results
-  screener compare results_before results --json > changes.json"""
+  screener compare results_before results --json > changes.json
+  screener compare results_before results --html changes.html"""
 
 _SHOWN_LOTS = 40
 
@@ -22,12 +23,17 @@ _SHOWN_LOTS = 40
 @click.command(epilog=EPILOG)
 @click.argument("results_a", type=click.Path(file_okay=False))
 @click.argument("results_b", type=click.Path(file_okay=False))
+@click.option("--html", "page", default=None, help="Write a page: map of changed lots, reasons, items up and down.")
 @click.option("--json", "as_json", is_flag=True, help="Print every change as JSON.")
-def command(results_a: str, results_b: str, as_json: bool) -> int:
+def command(results_a: str, results_b: str, page: str | None, as_json: bool) -> int:
     """Show what changed from RESULTS_A to RESULTS_B: inputs and settings, lot by lot, and in the bill."""
     from screener.comparison import compare
 
     changes = compare(Path(results_a), Path(results_b))
+    if page is not None:
+        from screener.report.comparison_page import write_comparison
+
+        write_comparison(Path(page), Path(results_a), Path(results_b), changes)
     if as_json:
         printing.say_json(changes)
         return errors.OK
@@ -46,6 +52,7 @@ def change_lines(changes: dict[str, Any]) -> list[str]:
     ]
     lines += [f"cause: {text}" for text in changes["causes"]]
     lines += _moves(changes["lots_changed"])
+    lines += _reasons(changes["package_changes"])
     lines += [f"column {name}: {printing.counted(count, 'lot')}" for name, count in changes["columns_changed"].items()]
     for row in changes["bill_changed"]:
         (had, has), (was, now) = row["quantity_with_waste"], row["cost"]
@@ -71,6 +78,18 @@ def _moves(lots: list[dict[str, Any]]) -> list[str]:
         f"package {a} -> {b}: {printing.counted(n, 'lot')}".replace("package package", "package")
         for (a, b), n in ordered
     ]
+
+
+def _reasons(lots: list[dict[str, Any]]) -> list[str]:
+    """Why lots have another package or other items: counts by reason, then lot by lot."""
+    from screener.comparison_reasons import KINDS
+
+    counts = Counter(row["reason"] for row in lots)
+    lines = [f"why: {printing.counted(n, 'lot')}: {KINDS[kind]}" for kind, n in counts.most_common()]
+    for row in lots[:_SHOWN_LOTS]:
+        a, b = (tier or "none" for tier in row["tier"])
+        lines.append(f"why {row['lot_id']}: {a} -> {b}: {row['why']}")
+    return lines
 
 
 def _dollars(text: str) -> str:

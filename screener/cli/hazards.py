@@ -115,6 +115,7 @@ def summarise(name: str, results: Any, manifest: Mapping[str, Any]) -> dict[str,
     reasons = results.exceptions["reason"].value_counts().to_dict() if len(results.exceptions) else {}
     return {
         "caution": manifest["caution"],
+        "basis": manifest["basis"],
         "tract": name,
         "lots": len(results.lots),
         "by_status": manifest["counts"]["by_status"],
@@ -138,6 +139,7 @@ def summary_lines(summary: Mapping[str, Any]) -> list[str]:
     greatest = summary["kzt_greatest"]
     lines = [
         summary["caution"],
+        summary["basis"],
         f"{summary['tract']}: {summary['lots']} lots: {counted(summary['by_status'])}",
         f"exposure (worst direction): {counted(summary['exposure'])}; ground: {counted(summary['ground_state'])}",
         f"Kzt: above 1 on {summary['kzt_above_1_lots']} lots"

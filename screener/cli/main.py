@@ -18,9 +18,17 @@ COMMANDS = {
     "check": "read everything, report every problem, write nothing",
     "hazards": "exposure, Kzt and the other hazards alone: no plans or hardware needed",
     "explain": "the derivation of every number of one lot",
+    "phase-orders": "what every order of the phases does to exposure, packages and money",
+    "siting": "which house on which lot costs least in hardware",
+    "swap": "another plan on one lot, or a cancellation: money, stock, paper",
+    "scenarios": "named changes of the project, run into one table",
     "compare": "what changed between two runs, lot by lot and in the bill",
+    "reprice": "bill, orders and forecast again for another plan mix or price list",
+    "shortage": "how likely a proposed order falls short",
+    "takeoff": "a supplier's or framer's counts against ours; waste learnt from as-built counts",
     "draw": "what was understood of a plan, and its anchor and strap layout",
     "sheets": "a page for each lot, anchor layouts, the engineer's packet of one lot",
+    "verify": "the tool's answers beside every published check value, on your machine",
     "demo": "write the sample tract, ready to run",
     "schema": "keys or columns of lots, plan, hardware or tract",
 }
@@ -38,6 +46,7 @@ Your own tract:
   screener run tract.toml                              packages, bill, map
   screener explain tract.toml --lot B-07               why this lot gets what it gets
   screener compare results_before results              what a swap or a new price list changed
+  screener verify                                      how far its answers are from each published value
 
 \b
 Exit codes: 0 all lots screened; 3 finished, some lots are exceptions;
@@ -57,7 +66,7 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"screener.cli.{cmd_name}").command
+        command: click.Command = importlib.import_module(f"screener.cli.{cmd_name.replace('-', '_')}").command
         return command
 
     def resolve_command(

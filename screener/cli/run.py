@@ -125,6 +125,7 @@ def summarise(name: str, results: Any, manifest: Mapping[str, Any]) -> dict[str,
     reasons = results.exceptions["reason"].value_counts().to_dict() if len(results.exceptions) else {}
     own = {
         "caution": manifest["caution"],
+        "basis": manifest["basis"],
         "tract": name,
         "lots": len(lots),
         "by_status": manifest["counts"]["by_status"],
@@ -170,7 +171,7 @@ def summary_lines(summary: Mapping[str, Any]) -> list[str]:
     """The summary for a reader: the caution, the lots, who needs a person, the packages, the money, where to look."""
     lots = printing.counted(summary["lots"], "lot")
     statuses = summary["by_status"]
-    lines = [summary["caution"], f"{summary['tract']}: {lots}: {_counted(statuses)}"]
+    lines = [summary["caution"], summary["basis"], f"{summary['tract']}: {lots}: {_counted(statuses)}"]
     if set(statuses) - {"screened"}:
         lines[-1] = f"{summary['tract']}: {lots}"
         lines += [f"  {statuses[s]:>6,}  {words}" for s, words in _STATUS.items() if s in statuses]
@@ -182,7 +183,7 @@ def summary_lines(summary: Mapping[str, Any]) -> list[str]:
     if "note" in summary:
         lines.append(summary["note"])
     lines.append(f"results: {summary['results']}")
-    lines.append("  report.html first; tract.gpkg for a GIS; lots, demands, bill_of_materials and more as CSV")
+    lines.append("  report.html first; tract.gpkg for a GIS; tract.xlsx for a spreadsheet; every table as CSV too")
     return lines
 
 
@@ -216,4 +217,11 @@ def _money_lines(summary: Mapping[str, Any]) -> list[str]:
         lines.append("  no single package can serve every lot")
     if summary.get("packages_proven_cheapest"):
         lines.append("  proven: no other set of as many packages costs less")
+    late, waiting = summary.get("orders_late", 0), summary.get("lots_in_forecast", 0)
+    if late:
+        lines.append(
+            f"  {printing.counted(late, 'order line is', 'order lines are')} late: the day to order by has passed"
+        )
+    if waiting:
+        lines.append(f"  {printing.counted(waiting, 'lot')} with no plan yet: in the forecast, not in these costs")
     return lines

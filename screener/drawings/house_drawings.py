@@ -59,8 +59,9 @@ def plan_panels(house: HouseLoads, is_mirrored: bool, loads: DrawnHazards | None
         if largest:
             shapes += wall_loads(house, level.index, largest)
         panels.append(Panel(f"storey {level.name}", hand(shapes, house.variant, is_mirrored)))
+    zone = house.ctx.pressures.end_zone(house.ctx)[0]
     roof = roof_plan(house) + (roof_loads(house, largest) if largest else [])
-    return [*panels, Panel("roof, end zones 2a", hand(roof, house.variant, is_mirrored))]
+    return [*panels, Panel(f"roof, end zones {zone}", hand(roof, house.variant, is_mirrored))]
 
 
 def plan_sheet(house: HouseLoads, is_mirrored: bool, loads: DrawnHazards | None = None) -> list[Shape]:

@@ -17,6 +17,7 @@ import numpy as np
 from screener.capacities import Option
 from screener.hardware import Hardware
 from screener.house_loads import HouseLoads, Segment
+from screener.perforated_walls import whole_label
 from screener.plans import TOUCH_FT, RoofPart, Span, WallLine
 from screener.points import Member, Point
 from screener.quantities import END_DISTANCE_FT, bolts_per_piece, can_be_loaded, pieces_at, spaced_pieces
@@ -172,7 +173,13 @@ def _hold_down_places(house: HouseLoads, wall: WallLine, points: Mapping[str, Po
     """Both ends of each segment, and what stands under a segment above where none of this wall's own is."""
     inset = house.variant.plan.plan.hold_down_offset_ft
     spots: dict[str, list[float]] = {}
-    for n, segment in enumerate(segments_of(house, wall), 1):
+    own = segments_of(house, wall)
+    if wall.name in house.perforated:
+        lo, hi = own[0].span, own[-1].span
+        ends = [lo.lo + min(inset, lo.length / 4.0), hi.hi - min(inset, hi.length / 4.0)]
+        spots[whole_label(house, wall)] = ends
+        own = []
+    for n, segment in enumerate(own, 1):
         span = segment.span
         off = min(inset, span.length / 4.0)
         spots[f"{wall.name}, segment {n} ({span.length:.1f} ft)"] = [span.lo + off, span.hi - off]

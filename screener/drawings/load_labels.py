@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -12,8 +13,11 @@ from screener.drawings.layout import segments_of
 from screener.drawings.plan_drawing import in_rows, outward
 from screener.drawings.shapes import Shape
 from screener.house_loads import HouseLoads
+from screener.irregularities import judge_redundancy
+from screener.perforated_walls import whole_label
 from screener.points import REFERENCE
 from screener.roof_loads import truss_runs
+from screener.wind_states import FACES
 
 SIZE = 0.82
 ROWS_FT = (3.3, 4.3, 5.3, 6.3)
@@ -42,7 +46,7 @@ def largest_of(model: DemandModel, hazards: DrawnHazards) -> Largest:
     """Largest demand of a connection in one direction; NaN where the house has none."""
     one = np.ones(1)
     internal = REFERENCE["q_envelope_gcpi_psf"] / REFERENCE["q_envelope_psf"]
-    rho = model.variant.plan.plan.redundancy
+    rho = judge_redundancy(model).used
     lot = LotHazards(
         one * hazards.q_psf,
         one * hazards.q_psf,
@@ -52,6 +56,7 @@ def largest_of(model: DemandModel, hazards: DrawnHazards) -> Largest:
         one * 0.0,
         one * rho,
         one * 0.0,
+        np.full((1, len(FACES)), hazards.q_psf),
     )
     basis = load_basis(model, lot)
 
@@ -72,8 +77,12 @@ def wall_loads(house: HouseLoads, storey: int, largest: Largest) -> list[Shape]:
         shear = largest(f"wall sheathing: line {wall.line}, storey {storey + 1}", "shear_plf")
         texts = []
         for n, s in enumerate(segments_of(house, wall), 1):
-            pull = largest(f"hold-down: {wall.name}, segment {n} ({s.span.length:.1f} ft)", "tension_lb")
-            texts.append(((s.span.lo + s.span.hi) / 2.0, f"{n}: {shear:,.0f} plf, ends {max(pull, 0.0):,.0f} lb"))
+            label = f"{wall.name}, segment {n} ({s.span.length:.1f} ft)"
+            holes = wall.name in house.perforated
+            pull = largest(f"hold-down: {whole_label(house, wall) if holes else label}", "tension_lb")
+            ends = f", ends of wall {max(pull, 0.0):,.0f} lb" if n == 1 else ""
+            ends = ends if holes else f", ends {max(pull, 0.0):,.0f} lb"
+            texts.append(((s.span.lo + s.span.hi) / 2.0, f"{n}: {shear:,.0f} plf{ends}"))
         sill = largest(f"sill anchor: {wall.name}", "uplift_plf")
         if sill == sill:
             texts.append(((wall.lo + wall.hi) / 2.0, f"sill up {sill:,.0f} plf"))
@@ -87,10 +96,11 @@ def roof_loads(house: HouseLoads, largest: Largest) -> list[Shape]:
     for part in house.variant.roofs:
         for at, wall_name in part.bearings:
             texts = []
-            for run in truss_runs(house.ctx, part):
-                up = largest(f"truss tie: {part.name} on {wall_name}, {house.zone_name(run.zone)}", "uplift_lb")
-                if run.at and up == up:
-                    texts.append(((run.lo + run.hi) / 2.0, f"up {up:,.0f} lb each"))
+            for zone, group in itertools.groupby(truss_runs(house.ctx, part), lambda run: run.zone):
+                runs = list(group)
+                up = largest(f"truss tie: {part.name} on {wall_name}, {house.zone_name(zone)}", "uplift_lb")
+                if runs[0].at and up == up:
+                    texts.append(((runs[0].lo + runs[-1].hi) / 2.0, f"up {up:,.0f} lb each"))
             inward = 1.0 if at < part.ridge_at else -1.0
             out += in_rows("load", house.variant.wall(wall_name), inward, texts, ROOF_ROWS_FT, SIZE)
         for end, sense in zip(part.end_walls, (1.0, -1.0), strict=True):

@@ -220,7 +220,7 @@ class _Over:
 def _roof_part(house: HouseLoads, r: RoofPart) -> list[Shape]:
     on, o, rake = _Over(r), r.eave_overhang_ft, r.rake_overhang_ft
     u0, u1, v0, v1 = r.across_lo - o, r.across_hi + o, r.along_lo - rake, r.along_hi + rake
-    deep = min(house.ctx.end_zone_ft, r.length / 2.0)
+    deep = min(house.ctx.pressures.end_zone(house.ctx)[1], r.length / 2.0)
     out: list[Shape] = [
         on.box("end_zone", u0, v0, u1, r.along_lo + deep),
         on.box("end_zone", u0, r.along_hi - deep, u1, v1),
@@ -280,11 +280,10 @@ def _roof_words(house: HouseLoads, r: RoofPart, on: _Over, deep: float) -> list[
         out.append(
             Label("roof_name" if i == 0 else "roof_words", x, y, text, NAME_SIZE if i == 0 else 0.9, turned=turned)
         )
+    name, reach = house.ctx.pressures.end_zone(house.ctx)
     for v in (r.along_lo + deep / 2.0, r.along_hi - deep / 2.0):
         x, y = on.xy((r.across_lo + r.ridge_at) / 2.0, v)
-        out.append(
-            Label("end_zone_name", x, y, f"2a = {_ft(house.ctx.end_zone_ft)} ft", OPENING_SIZE, turned=r.along == "x")
-        )
+        out.append(Label("end_zone_name", x, y, f"{name} = {_ft(reach)} ft", OPENING_SIZE, turned=r.along == "x"))
     return out
 
 

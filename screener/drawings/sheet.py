@@ -19,7 +19,7 @@ HOUSE_WORDS = {
     "opening": "opening (a line in it: a window)",
 }
 ROOF_WORDS = {
-    "end_zone": "end zone 2a",
+    "end_zone": "end zone",
     "truss": "truss",
     "truss_end": "truss or jack in the end zone",
     "girder": "girder",

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -119,6 +119,22 @@ def run_id(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]
     return hashlib.sha256(to_json(content).encode()).hexdigest()[:16]
 
 
+def basis_words(tract: Site, wind_mph: Iterable[float]) -> str:
+    """What numbers rest on, in one sentence for every output: edition, wind, state of the ground, hardware list."""
+    design, hardware = tract.design, getattr(tract, "hardware", None)
+    known = [float(v) for v in wind_mph if v == v]
+    wind = f"{min(known):.0f} mph" if known else "not known"
+    if known and round(max(known)) != round(min(known)):
+        wind = f"{min(known):.0f} to {max(known):.0f} mph"
+    source = tract.hazards.wind_speed_mph
+    where = tract.shown(source.file) if source.file else f"column {source.column}" if source.column else "project file"
+    held = f"; loads of hardware as {tract.shown(hardware.file)} lists them" if hardware is not None else ""
+    return (
+        f"Screening, not for construction: {design.loads}, {design.method}; basic wind speed {wind} ({where}); "
+        f"ground state {tract.tract.ground_state}{held}. Local amendments come first; lots out of scope are exceptions."
+    )
+
+
 def build_manifest(
     tract: Site,
     inputs: list[dict[str, Any]],
@@ -133,6 +149,7 @@ def build_manifest(
     codes = issues["code"].value_counts().to_dict() if len(issues) else {}
     return {
         "caution": CAUTION,
+        "basis": basis_words(tract, lots.get("wind_speed_mph", ())),
         "schema_version": SCHEMA_VERSION,
         "run_id": run_id(tract, inputs, options),
         "tract": tract.name,

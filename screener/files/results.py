@@ -8,16 +8,17 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import pandas as pd
 
-from screener.columns import CSV_TABLES
+from screener.columns import CSV_TABLES, PURCHASE_TABLES
 from screener.files.csv_tables import formula_cells, write_csv
 from screener.files.geopackage import write_geopackage
 from screener.files.manifest import run_table, write_manifest
+from screener.files.workbook import WORKBOOK, write_workbook
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 GEOPACKAGE = "tract.gpkg"
-BYTES_A_LOT = 2_000  # of tables and map, a generous figure: 0.6 KB in the map layer, 0.3 to 0.7 KB in CSV
+BYTES_A_LOT = 3_500  # of tables, map and workbook, a generous figure: 0.6 KB in the map layer, 0.3 to 0.7 KB in CSV
 BYTES_A_DEMAND = 400
 
 
@@ -59,12 +60,17 @@ def write_results(
         "exceptions": results.exceptions,
         "packages": results.packages,
     }
+    purchase: Mapping[str, pd.DataFrame] = getattr(results, "purchase", {})
+    tables |= {name: purchase.get(name, pd.DataFrame()) for name in PURCHASE_TABLES}
     tables["issues"] = with_formula_notes(results.issues, tables)
+    levers: Mapping[str, pd.DataFrame] = getattr(results, "levers", {})
+    tables |= levers
     layers: Mapping[str, GeoDataFrame] = getattr(results, "layers", {})
     attributes = {name: table for name, table in tables.items() if name != "lots"}
     write_geopackage(folder / GEOPACKAGE, results.lots, {**attributes, "run": run_table(manifest)}, layers)
-    for name in CSV_TABLES:
+    for name in (*CSV_TABLES, *levers):
         write_csv(folder / f"{name}.csv", name, tables[name])
+    write_workbook(folder / WORKBOOK, tables, manifest)
     for name, write in (extra or {}).items():
         write(folder / name)
     write_manifest(folder, manifest, results.timings)

@@ -23,6 +23,12 @@ KEYS: dict[str, tuple[str, ...]] = {
     "bill_of_materials": ("item", "phase", "month", "drop"),
     "exceptions": ("lot_id", "reason", "detail"),
     "packages": ("tier", "schedule", "item", "arrangement"),
+    "forecast": ("level", "item", "phase", "month", "drop"),
+    "kits": ("kit", "schedule", "item", "drop"),
+    "lot_kits": ("lot_id", "plan"),
+    "cost_curve": ("most",),
+    "forcing_lots": ("tier", "count"),
+    "tolerance": ("lot_id", "what", "by"),
 }
 
 
@@ -60,7 +66,13 @@ def _order(table: str, frame: pd.DataFrame) -> NDArray[np.int64]:
     if not keys or len(frame) < 2:
         return np.arange(len(frame), dtype=np.int64)
     names = [f"k{number}" for number in range(len(keys))]
-    columns = [pa.array(_text(frame[key]), type=pa.large_string(), from_pandas=True) for key in keys]
+    numbers = {column.name for column in columns_of(table, frame) if column.kind == "integer"}
+    columns = [
+        pa.array(pd.to_numeric(frame[key]).to_numpy(np.float64, na_value=np.nan))
+        if key in numbers
+        else pa.array(_text(frame[key]), type=pa.large_string(), from_pandas=True)
+        for key in keys
+    ]
     # The position is the last key: equal rows keep the order in which they came.
     table_of_keys = pa.table([*columns, pa.array(np.arange(len(frame)))], names=[*names, "position"])
     order = pc.sort_indices(table_of_keys, sort_keys=[(name, "ascending") for name in (*names, "position")])

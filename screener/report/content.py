@@ -118,7 +118,13 @@ def comparison(packages: Mapping[str, Any]) -> list[str]:
     chosen = packages.get("cost_cents")
     if chosen is None:
         return []
-    out = [f"The packages chosen cost {cents_as_dollars(chosen)} in material and labour."]
+    beside = [
+        f"{cents_as_dollars(packages[key])} for {words}"
+        for key, words in (("packages_cents", "handling and mix-ups"), ("stock_cents", "kinds of items in stock"))
+        if packages.get(key)
+    ]
+    of_it = f", {' and '.join(beside)} among it" if beside else " in material and labour"
+    out = [f"The packages chosen cost {cents_as_dollars(chosen)}{of_it}."]
     one, own = packages.get("one_package_cents"), packages.get("every_lot_its_own_cents")
     if one is None:
         out.append("No single package can serve every lot.")
@@ -138,6 +144,59 @@ def comparison(packages: Mapping[str, Any]) -> list[str]:
             f"so at most {100 * gap:.2g} % could still be saved."
         )
     return out
+
+
+def suggested_packages(packages: Mapping[str, Any]) -> str:
+    """The suggested number of packages with its reason, in a sentence; blank where none was worked."""
+    advice = packages.get("suggested") or {}
+    if not advice:
+        return ""
+    each = " for each plan" if packages.get("scope") == "plan" else ""
+    return f"Suggested: {counted(int(advice['most']), 'package')}{each}: {plain(advice['reason'])}."
+
+
+MOST_FORCING_ROWS = 24
+
+
+def forcing_rows(results: Any) -> list[dict[str, Any]]:
+    """Lots that force a package up, as table rows."""
+    frame = (getattr(results, "levers", None) or {}).get("forcing_lots")
+    if frame is None or not len(frame):
+        return []
+    return [
+        {
+            "tier": plain(row["tier"]),
+            "lots": plain(row["lots"]).replace(";", ", "),
+            "ground": plain(row["ground"]),
+            "plans": plain(row["plans"]).replace(";", ", "),
+            "others": int(row["other_lots"]),
+            "saved": whole_dollars(float(row["saved"])),
+            "saved_at_least": whole_dollars(float(row["saved_at_least"])),
+        }
+        for row in frame.head(MOST_FORCING_ROWS).to_dict("records")
+    ]
+
+
+def tolerance_rows(results: Any) -> list[dict[str, Any]]:
+    """How many lots change package at each end of each band, and at what cost, as table rows."""
+    frame = (getattr(results, "levers", None) or {}).get("tolerance")
+    if frame is None or not len(frame):
+        return []
+    rows = []
+    for (what, by), found in frame.groupby(["what", "by"], sort=True):
+        words = f"{by:+.2f}" if what == "rough_share" else f"{by:+.0%}"
+        names = [plain(lot) for lot in found["lot_id"]]
+        rows.append(
+            {
+                "what": plain(what).replace("_", " ").replace("kzt", "Kzt"),
+                "by": words,
+                "lots": len(found),
+                "none": int((found["to_tier"] == "none").sum()),
+                "change": whole_dollars(float(found["cost_change"].sum())),
+                "some": ", ".join(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else ""),
+            }
+        )
+    return rows
 
 
 def _difference(cents: int) -> str:
@@ -192,7 +251,7 @@ def code_table() -> dict[str, tuple[str, str, str]]:
     """Every scope code: severity, meaning, next step."""
     ours = {c.code: (c.severity, c.words, c.next_step) for c in codes().values()}
     severities = code_severities()
-    theirs = {c: (severities.get(c, "note"), words, "") for c, words in code_meanings().items()}
+    theirs = {c.upper(): (severities.get(c, "note"), words, "") for c, words in code_meanings().items()}
     return {**theirs, **ours}
 
 
@@ -385,6 +444,7 @@ def bill(results: Any) -> dict[str, Any]:
     clean = pd.DataFrame({c: texts(frame[c]) for c in ("item", "phase", "month", "drop") if c in frame})
     for name in ("quantity", "quantity_with_waste", "purchase_units", "cost", "labour_hours"):
         clean[name] = frame[name].fillna(0.0).to_numpy(dtype=float) if name in frame else 0.0
+    clean["unit"] = texts(frame["purchase_unit"]) if "purchase_unit" in frame else ""
     phases = sorted(set(clean["phase"]), key=_natural)
     shown = phases if 1 < len(phases) <= MOST_PHASE_COLUMNS else []
     known = [d for d in DROPS if d in set(clean["drop"])]
@@ -415,9 +475,17 @@ def bill_data(results: Any) -> dict[str, Any]:
         for name in ("quantity", "quantity_with_waste", "purchase_units", "cost", "labour_hours")
     ]
     rows = [list(row) for row in zip(*places, *numbers, strict=True)]
-    return {"items": lists["item"], "drops": lists["drop"], "phases": lists["phase"], "months": lists["month"]} | {
-        "rows": rows
-    }
+    unit = dict(
+        zip(texts(frame["item"]), texts(frame.get("purchase_unit", frame["item"].map(lambda _: ""))), strict=True)
+    )
+    units = [unit[item] for item in lists["item"]]
+    return {
+        "units": units,
+        "items": lists["item"],
+        "drops": lists["drop"],
+        "phases": lists["phase"],
+        "months": lists["month"],
+    } | {"rows": rows}
 
 
 def _natural(word: str) -> tuple[int, float, str]:
@@ -435,6 +503,7 @@ def _drop(rows: pd.DataFrame, name: str, phases: list[str]) -> dict[str, Any]:
                 "quantity": _pieces(float(found["quantity"].sum())),
                 "with_waste": _pieces(float(found["quantity_with_waste"].sum())),
                 "boxes": _pieces(float(found["purchase_units"].sum())),
+                "unit": found["unit"].iloc[0],
                 "cost": whole_dollars(float(found["cost"].sum())),
                 "labour_hours": f"{found['labour_hours'].sum():,.1f}",
             }
@@ -527,14 +596,18 @@ def cautions(results: Any, facts: Facts) -> list[str]:
         "Loads that hardware holds and its prices come from the hardware list that was given, in that list's edition.",
         "Numbers hold for the state of the ground named above. If phases are built in another order, run it again.",
         "A lot that is no exception has been screened, no more: nobody has looked at it.",
-        "Concrete at anchors, soils, flood, ground too steep for footings, fire and tornadoes are not looked at.",
+        "Concrete at anchors, soils, fire and tornadoes (loads of risk categories III and IV) are not looked at;"
+        " flood, salt water and special wind regions only where the lots or the project tell of them.",
         ages,
     ]
     if plain(facts.setting("design", "method")) == "LRFD":
         out.append("Strength design: demands and what hardware holds are at strength level, not allowable loads.")
     if without_plan:
         have = "has" if without_plan == 1 else "have"
-        out.append(f"{counted(without_plan, 'lot')} {have} no plan yet and are not in the counts: no count is final.")
+        out.append(
+            f"{counted(without_plan, 'lot')} {have} no plan yet and are not in the bill, only in the forecast: "
+            "no count is final."
+        )
     return out
 
 
@@ -558,9 +631,11 @@ TABLE: tuple[tuple[str, str], ...] = (
 )
 _FEWER_DECIMALS = {"labour_hours": 1, "kzt": 2, "kzt_strict": 2, "kzt_screening": 2, "governing_ratio": 2}
 _FEWER_DECIMALS |= {"fit_short_ft": 1, "pad_elevation_ft": 1, "q_envelope_psf": 1, "q_components_psf": 1, "ke": 3}
+_FEWER_DECIMALS |= dict.fromkeys(("q_onto_front_psf", "q_onto_rear_psf", "q_onto_left_psf", "q_onto_right_psf"), 1)
 """A reader needs fewer figures than the tables carry."""
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("Three answers: package, paper, ground", ("tier", "inside_permit", "ground_state")),
     (
         "House and package",
         (
@@ -568,11 +643,9 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "style",
             "options",
             "mirrored",
-            "tier",
             "governing_point",
             "governing_hazard",
             "governing_ratio",
-            "inside_permit",
             "hardware_cost",
             "labour_hours",
             "total_cost",
@@ -586,6 +659,8 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "phase",
             "lot_status",
             "start",
+            "freeze_date",
+            "first_order_by",
             "front_bearing_deg",
             "front_bearing_from",
             "fits",
@@ -602,11 +677,14 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "wind_speed_mph",
             "q_envelope_psf",
             "q_components_psf",
+            "q_onto_front_psf",
+            "q_onto_rear_psf",
+            "q_onto_left_psf",
+            "q_onto_right_psf",
             "governing_wind_envelope_deg",
             "governing_wind_components_deg",
             "ke",
             "exposure",
-            "ground_state",
             "exposure_governing_bearing_deg",
             "rough_share_min",
             "exposure_margin_ft",

@@ -19,7 +19,7 @@ import jinja2
 from markupsafe import Markup
 
 from screener.files.manifest import CAUTION
-from screener.report import content
+from screener.report import content, orders_content
 from screener.report.colouring import LotClass, View, all_views
 from screener.report.curve_svg import cost_curve, curve_rows
 from screener.report.map_svg import (
@@ -79,7 +79,12 @@ def report_html(results: Results, facts: content.Facts) -> str:
         ground=content.ground_costs(results.lots),
         curve=Markup(cost_curve(packages, _in_use(packages, results, facts))),
         curve_rows=curve_rows(packages),
+        suggested=content.suggested_packages(packages),
+        forcing=content.forcing_rows(results),
+        tolerance=content.tolerance_rows(results),
         bill=content.bill(results),
+        orders=orders_content.orders(results),
+        forecast=orders_content.forecast(results),
         months=data["bill"]["months"],
         status_words=content.STATUS_COUNT_WORDS,
         assumptions=content.assumptions(results, facts),

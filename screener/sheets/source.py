@@ -125,7 +125,10 @@ class Source:
         key = (plan, style, options)
         if key not in self._houses:
             variant = found.variant(style, split_options(options))
-            self._houses[key] = trace_load_path(variant, self.tract.design.loads, self.tract.design.method)
+            design = self.tract.design
+            self._houses[key] = trace_load_path(
+                variant, design.loads, design.method, design.wind_procedure, design.roof_ties
+            )
         return self._houses[key]
 
     def package(self, name: str) -> dict[str, tuple[str, str]]:

@@ -208,8 +208,11 @@ def at_least_minimum_psf(pressure_psf: ArrayLike, sign: str, edition: str) -> Fl
 
 
 @cache
-def _zone_of_place(edition: str, surface: str, roof_angle_deg: float) -> dict[str, str]:
-    """Zone name by part of the roof (`reference/components_zone_map.csv`)."""
+def zone_of_place(edition: str, surface: str, roof_angle_deg: float) -> dict[str, str]:
+    """Zone name by part of the roof: ASCE 7-16 and 7-22, Figures 30.3-2A to -2I (`reference/components_zone_map.csv`).
+
+    surface "flat" (to 7 degrees), "gable" or "hip"; the parts are named in that table.
+    """
     table = load_table("components_zone_map.csv", "screener", ("zone",))
     rows = [
         row
@@ -363,6 +366,6 @@ def roof_zone_areas_sqft(
         raise ValueError("walls have no roof zones; expected shape 'gable', 'hip' or 'flat'")
     on_slope = 1.0 / math.cos(math.radians(roof_angle_deg))
     result: dict[str, float] = {}
-    for place, zone in _zone_of_place(edition, figure, roof_angle_deg).items():
+    for place, zone in zone_of_place(edition, figure, roof_angle_deg).items():
         result[zone] = result.get(zone, 0.0) + on_slope * places[place]
     return dict(sorted(result.items()))

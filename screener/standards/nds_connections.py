@@ -2,7 +2,7 @@
 
 Numbers or arrays in, the same shape out. Inches, pounds, psi, degrees. Values are reference design values (load
 duration 1.0) unless a function says otherwise. Formulas are from memory, confirmed by the cells in
-`tests/published/wood_*.csv`.
+`screener/checks/data/wood_*.csv`.
 """
 
 from __future__ import annotations

@@ -1,83 +1,162 @@
-"""Speed and memory of the terrain reading, and its errors on shapes with a closed form. Not a test.
+"""Speed, memory and errors of the terrain reading, beside plain assemblies.
 
-python -m tests.hazard.bench_topography [--lots 6000] [--errors | --parts]
+Speed: `python -m tests.hazard.bench_hazards hilly steep`.
+Errors on shapes with a closed form: `python -m tests.hazard.bench_topography`.
 """
 
 from __future__ import annotations
 
-import argparse
-import resource
-import statistics
-import time
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
+from scipy import ndimage
 
+from hazard import topography as topo
+from hazard.rasters import RasterWindow
 from hazard.topography import TopographySettings, topography
 from tests.hazard import topography_grounds as grounds
-from tests.hazard.exposure_grounds import LOCAL
+from tests.hazard.bench_tools import CORES, copy_bytes_per_s, load, lots_in_rows, peak_mib, table, timed
+from tests.hazard.exposure_grounds import FT, LOCAL
+from tests.hazard.topography_reference import Found, Reader, worth
+
+GROUNDS = {
+    # name: seed, scale in m, standard deviation in ft, of random ground with 0.8 ft of noise on every cell
+    "hilly": (1, 150.0, 60.0),
+    "steep, broken": (2, 100.0, 98.0),
+}
+COUNTY_M = 20_000.0
+SAMPLED_LOTS, READ_LOTS = 200, 3
+PARTS_LOTS = 5_000
 
 
-def rates(lots: int) -> None:
-    """Lots per second on flat, rolling and steep ground at 10 m cells; wall and CPU time."""
-    xy = np.random.default_rng(0).uniform(-500.0, 500.0, (lots, 2))
-    windows = {
-        "flat": grounds.raster(grounds.slope(0.0)),
-        "rolling (sd 15 m over 300 m)": grounds.rolling(1, 950, scale_m=300.0, sd_ft=49.0),
-        "steep (sd 30 m over 100 m)": grounds.rolling(2, 950, scale_m=100.0, sd_ft=98.0),
-    }
-    topography(windows["steep (sd 30 m over 100 m)"], xy[:300], LOCAL)  # compile or load the compiled kernels
-    print("ground                         threads   lots/s   lots per CPU second   Kzt>1   features/lot   peak MB")
-    for name, window in windows.items():
-        for workers in (1, 2):
-            wall, cpu = time.perf_counter(), time.process_time()
-            result = topography(window, xy, LOCAL, workers=workers)
-            wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-            share = float((result.kzt(20.0, "C")[0] > 1.0).mean())
-            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-            per_lot = len(result.features) / lots
-            print(
-                f"{name:30s} {workers:7d} {lots / wall:8.0f} {lots / cpu:21.0f}"
-                f" {share:7.2f} {per_lot:14.2f} {peak:9.0f}"
-            )
-    started = time.perf_counter()
-    result.kzt(25.0, "C")
-    print(f"Kzt at another height and exposure: {lots / (time.perf_counter() - started):.0f} lots/s")
+def ground(name: str, half_m: float) -> RasterWindow:
+    """Random ground at 10 m cells that reaches 13,400 ft beyond the lots."""
+    seed, scale_m, sd_ft = GROUNDS[name]
+    return grounds.rolling(seed, int(2 * (half_m + 13_400 * FT) / 10.0), scale_m=scale_m, sd_ft=sd_ft)
 
 
-def parts(lots: int) -> None:
-    """Where the time goes on steep ground: sampling alone, with features, with the fine step; medians of three runs.
+def lots(count: int, spread: bool) -> np.ndarray:
+    """Side by side in one tract, or anywhere in a county."""
+    if not spread:
+        return lots_in_rows(count)
+    return np.random.default_rng(0).uniform(-COUNTY_M / 2, COUNTY_M / 2, (count, 2))
 
-    Beside it the memory that is read (four cells of eight bytes a sample) against what a plain copy moves.
-    """
-    xy = np.random.default_rng(0).uniform(-500.0, 500.0, (lots, 2))
-    window = grounds.rolling(2, 950, scale_m=100.0, sd_ft=98.0)
-    all_of_it = TopographySettings()
+
+def factor(one: Found, z_ft: float) -> float:
+    """Screening Kzt of a plainly read feature in exposure C."""
+    rules, shape = topo._rules(TopographySettings(), 1.0), topo._shape()
+    return (1.0 + worth(one, z_ft, shape, rules, True)) ** 2
+
+
+def alternatives(window: RasterWindow) -> list[list[str]]:
+    """Sampling alone with a general library, and the whole reading in plain numpy, on a few lots."""
+    words, xy = TopographySettings(), lots_in_rows(10_000)
+    result = topography(window, xy[:: 10_000 // SAMPLED_LOTS], LOCAL, workers=CORES)
+    held, step = result._ground, result.step_ft
+    reach = (words.search_upwind_ft + words.beyond_ft, words.search_downwind_ft + words.beyond_ft)
+    up, down = (int(np.ceil(distance / step)) for distance in reach)
+    along = np.arange(up, -down - 1, -1) * step
+
+    def sampled() -> float:
+        worst = 0.0
+        for lot in range(len(result)):
+            per_ft = topo.bearing_vectors() @ held.jacobians[lot].T
+            at = held.places[lot][:, None, None] + per_ft.T[:, :, None] * along
+            z = ndimage.map_coordinates(held.grid, at, order=1, cval=np.nan)
+            if lot == 0:
+                line = result.profile(0, 3).elevation_ft
+                worst = float(np.abs(z[3] - line).max())
+        return worst
+
+    takes, worst = timed(sampled, runs=3)
+    rates = [f"{len(result) / takes.wall_s:,.0f}", f"{CORES * len(result) / takes.cpu_s:,.0f}"]
+    rows = [["scipy map_coordinates, samples only", f"{len(result)} lots", *rates, "", "", f"{worst:.0e} ft"]]
+
+    rules, shape = topo._rules(words, step), topo._shape()
+
+    def read() -> np.ndarray:
+        out = np.ones((READ_LOTS, 16))
+        for lot in range(READ_LOTS):
+            reader = Reader(held.grid, held.places[lot], held.jacobians[lot], topo.bearing_vectors(), reach)
+            for k in range(16):
+                out[lot, k] = max([1.0, *(factor(one, 20.0) for one in reader.features(k, shape, rules))])
+        return out
+
+    takes, plain = timed(read, runs=3)
+    worst = float(np.abs(plain - result.kzt(20.0, "C")[0][:READ_LOTS]).max())
+    rates = [f"{READ_LOTS / takes.wall_s:,.1f}", f"{CORES * READ_LOTS / takes.cpu_s:,.1f}"]
+    return [*rows, ["numpy, all of it", f"{READ_LOTS} lots", *rates, "", "", f"{worst:.0e} in Kzt"]]
+
+
+def parts(window: RasterWindow) -> list[str]:
+    """Where the time goes, by leaving out what comes later; and what memory it moves beside a plain copy."""
+    xy, words = lots_in_rows(PARTS_LOTS), TopographySettings()
     kinds = {
-        "sampling and scan (nothing prominent)": replace(all_of_it, prominence_ft=1e6),
-        "and features, isolation": replace(all_of_it, fine_below_ft=0.0),
-        "and the fine step where Lh < 300 ft": all_of_it,
+        "sampling, smoothing, one scan (nothing prominent)": replace(words, prominence_ft=1e6),
+        "features, isolation": replace(words, fine_below_ft=0.0),
+        "the fine step where Lh < 300 ft": words,
     }
-    topography(window, xy[:300], LOCAL)
-    for name, settings in kinds.items():
-        took = []
-        for _ in range(3):
-            start = time.perf_counter()
-            topography(window, xy, LOCAL, settings, workers=2)
-            took.append(time.perf_counter() - start)
-        seconds = statistics.median(took)
-        print(f"{name:40s} {lots / seconds:8.0f} lots/s {1e6 * 2 * seconds / lots:8.0f} us a lot and thread")
-    reach = all_of_it.search_upwind_ft + all_of_it.search_downwind_ft + 2 * all_of_it.beyond_ft
-    read = 16 * reach / all_of_it.step_ft(10.0) * 4 * 8
-    block = np.ones(20_000_000)
-    start = time.perf_counter()
-    block.copy()
-    bandwidth = 2 * block.nbytes / (time.perf_counter() - start)
-    print(
-        f"read a lot {read / 1e3:.0f} kB (at the coarse step), {read * lots / seconds / 1e9:.1f} GB/s of cells, ",
-        end="",
-    )
-    print(f"most of them from cache; a plain copy moves {bandwidth / 1e9:.1f} GB/s")
+    rows, before = [], 0.0
+    for kind, settings in kinds.items():
+        takes, _ = timed(partial(topography, window, xy, LOCAL, settings, workers=CORES), runs=3)
+        us = 1e6 * takes.cpu_s / len(xy)
+        rows.append([kind, f"{us - before:.0f}"])
+        before = us
+    step, far = words.step_ft(10.0), words.search_upwind_ft + words.beyond_ft
+    kb = 8 * (2 * far / step + 1) * 4 * 8 / 1e3
+    gb_s, copied = kb * 1e3 / (before * 1e-6) / 1e9, copy_bytes_per_s() / 1e9
+    return [
+        f"Where the time goes, {PARTS_LOTS:,} lots side by side:",
+        "",
+        *table(["part", "CPU us a lot"], [*rows, ["all", f"{before:.0f}"]]),
+        "",
+        f"Memory: 8 lines of {2 * far / step + 1:.0f} samples of four cells, {kb:.0f} kB a lot asked for, most of it"
+        f" from cache; that is {gb_s:.1f} GB/s a core, {100 * gb_s / copied:.0f} % of the {copied:.1f} GB/s that a"
+        " plain copy moves on one core. The bound is the arithmetic of the scan, not memory.",
+        "",
+    ]
+
+
+def least_disturbed() -> list[str]:
+    """The compiled part alone on 256 lots, least CPU time of forty short runs: what other programs disturb least."""
+    rows, words = [], TopographySettings()
+    for name in GROUNDS:
+        xy = lots_in_rows(3_000)[1_300:1_556]
+        window = ground(name, 1_000.0)
+        held, step = topo._prepare(window, xy, LOCAL, words), words.step_ft(10.0)
+        work = partial(topo._run, held, slice(0, len(xy)), topo._rest(words, step), words)
+        work()
+        us = 1e6 * min(timed(work, runs=1)[0].cpu_s for _ in range(40)) / len(xy)
+        rows.append([name, f"{us:.0f}", f"{CORES * 1e6 / us:,.0f}"])
+    return [
+        f"Compiled part alone, 256 lots side by side, least of forty runs; load of the machine {load()}.",
+        "",
+        *table(["ground", "CPU us a lot", f"lots/s on {CORES} cores"], rows),
+    ]
+
+
+def report(name: str) -> list[str]:
+    """Rates on one kind of ground, at 10,000 and 100,000 lots in a tract and 20,000 spread over a county."""
+    topography(ground(name, 300.0), lots_in_rows(300), LOCAL)  # compile, or load the compiled kernels
+    window = ground(name, COUNTY_M / 2)
+    rows = alternatives(window)
+    for count, spread in ((10_000, False), (100_000, False), (20_000, True)):
+        xy = lots(count, spread)
+        takes, result = timed(partial(topography, window, xy, LOCAL, workers=CORES), runs=3)
+        share = float((result.kzt(20.0, "C")[0] > 1.0).mean())
+        where = f"over {COUNTY_M / 1e3:.0f} x {COUNTY_M / 1e3:.0f} km" if spread else "side by side"
+        rows.append(["ours", f"{count:,} lots {where}", *takes.rates(count), f"{share:.0%}", f"{peak_mib():,.0f}", ""])
+    header = ["who", "lots", "lots/s, wall", "lots/s, all cores' CPU", "Kzt > 1", "peak MiB", "difference"]
+    _, scale_m, sd_ft = GROUNDS[name]
+    return [
+        f"16 directions, isolation included, exposure C, {window.values.size / 1e6:.1f} million cells of 10 m: random"
+        f" ground of {sd_ft:.0f} ft standard deviation over {scale_m:.0f} m. Load of the machine {load()}.",
+        "",
+        *table(header, rows),
+        "",
+        *parts(window),
+    ]
 
 
 def errors() -> None:
@@ -102,9 +181,4 @@ def errors() -> None:
 
 
 if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--lots", type=int, default=6000)
-    parser.add_argument("--errors", action="store_true")
-    parser.add_argument("--parts", action="store_true")
-    options = parser.parse_args()
-    errors() if options.errors else parts(options.lots) if options.parts else rates(options.lots)
+    errors()

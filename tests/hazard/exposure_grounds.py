@@ -3,74 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
-import pyproj
-from affine import Affine
 
 from hazard.fetch import ExposureRules
 from hazard.ground_axes import ground_axes_ft
-from hazard.land_cover import RoughnessMap, pixel_coordinates, roughness_map
-from hazard.rasters import RasterWindow
-
-FT = 0.3048
-LOCAL = pyproj.CRS.from_proj4("+proj=tmerc +lat_0=40 +lon_0=-120.5 +k=1 +x_0=0 +y_0=0 +datum=NAD83 +units=m")
-# One class of the US National Land Cover Database for each roughness; 250 is in no table.
-CODES = {"B": 41, "C": 71, "D": 11, "?": 250}
-
-Ground = Callable[[np.ndarray, np.ndarray], np.ndarray]  # true feet east and north -> letters
-
-
-def codes_of(letters: np.ndarray) -> np.ndarray:
-    """Class codes of an array of letters."""
-    out = np.zeros(letters.shape, dtype=np.int32)
-    for letter, code in CODES.items():
-        out[letters == letter] = code
-    return out
-
-
-def window_of(
-    ground: Ground, cell_m: float, reach_ft: float = 6000.0, shift_cells: tuple[float, float] = (0.5, 0.5)
-) -> RasterWindow:
-    """A raster around the point 0, 0 of LOCAL; that point lies shift_cells into its cell (0.5, 0.5: at the centre)."""
-    half = math.ceil(reach_ft * FT / cell_m)
-    left, top = -(half + shift_cells[0]) * cell_m, (half + shift_cells[1]) * cell_m
-    transform = Affine(cell_m, 0.0, left, 0.0, -cell_m, top)
-    size = 2 * half + 1
-    x = left + (np.arange(size) + 0.5) * cell_m
-    y = top - (np.arange(size) + 0.5) * cell_m
-    east, north = np.meshgrid(x / FT, y / FT)
-    values = codes_of(ground(east, north))
-    return RasterWindow(values, np.ones(values.shape, dtype=bool), transform, LOCAL, "land_cover.tif")
-
-
-def map_of(
-    ground: Ground, cell_m: float, reach_ft: float = 6000.0, shift_cells: tuple[float, float] = (0.5, 0.5)
-) -> RoughnessMap:
-    """The same as a roughness map."""
-    return roughness_map(window_of(ground, cell_m, reach_ft, shift_cells))
-
-
-def uniform(letter: str) -> Ground:
-    """The same roughness everywhere."""
-    return lambda east, north: np.full(east.shape, letter)
-
-
-def half_plane(bearing_deg: float, distance_ft: float, near: str, far: str) -> Ground:
-    """`far` beyond a straight line at a distance from the lot towards a bearing, `near` on this side."""
-    unit = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
-    return lambda east, north: np.where(east * unit[0] + north * unit[1] > distance_ft, far, near)
-
-
-def wedge(first_deg: float, last_deg: float, inside: str, outside: str) -> Ground:
-    """`inside` between two bearings seen from the lot."""
-
-    def ground(east: np.ndarray, north: np.ndarray) -> np.ndarray:
-        bearing = np.degrees(np.arctan2(east, north)) % 360.0
-        return np.where((bearing - first_deg) % 360.0 < (last_deg - first_deg) % 360.0, inside, outside)
-
-    return ground
+from hazard.land_cover import RoughnessMap, pixel_coordinates
+from screener.checks.grounds import CODES as CODES
+from screener.checks.grounds import FT as FT
+from screener.checks.grounds import LOCAL as LOCAL
+from screener.checks.grounds import Cover as Ground
+from screener.checks.grounds import codes_of as codes_of
+from screener.checks.grounds import half_plane as half_plane
+from screener.checks.grounds import map_of as map_of
+from screener.checks.grounds import uniform as uniform
+from screener.checks.grounds import wedge as wedge
+from screener.checks.grounds import window_of as window_of
 
 
 def patches(seed: int, letters: str = "BBBCD", size_ft: float = 400.0) -> Ground:

@@ -1,8 +1,6 @@
-"""ASCE 7 Chapter 26 against published and hand-computed values."""
+"""ASCE 7 Chapter 26: laws and rules. Published values: `screener.checks`, subject wind_velocity."""
 
 from __future__ import annotations
-
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,31 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hazard.standards import asce7_ch26_wind as ch26
-from hazard.standards.tables import parse_table
 
-PUBLISHED = Path(__file__).parents[1] / "published"
 EDITIONS = ("ASCE 7-16", "ASCE 7-22")
-KZ = parse_table((PUBLISHED / "wind_kz.csv").read_text("utf-8"))
-KZT = parse_table((PUBLISHED / "wind_kzt.csv").read_text("utf-8"))
-
-
-@pytest.mark.parametrize("edition", EDITIONS)
-@pytest.mark.parametrize("exposure", ch26.EXPOSURES)
-def test_kz_vs_asce7_table_26_10_1(edition: str, exposure: str) -> None:
-    """Every height of ASCE 7-16 and 7-22 Table 26.10-1 by the power law (derived), to the three printed digits."""
-    expected = KZ[f"{exposure}_{edition[-4:].replace('-', '_')}"]
-    np.testing.assert_allclose(ch26.kz(KZ["z_ft"], exposure, edition), expected, rtol=0, atol=0.0005 + 1e-9)
-
-
-@pytest.mark.parametrize(
-    ("z_ft", "printed"), [(15, (0.57, 0.85, 1.03)), (30, (0.70, 0.98, 1.16)), (100, (0.99, 1.26, 1.43))]
-)
-def test_kz_vs_asce7_16_printed_values(z_ft: float, printed: tuple[float, ...]) -> None:
-    """ASCE 7-16 Table 26.10-1, the printed two digits at 15, 30 and 100 ft (read in public code).
-
-    1.266 at 100 ft in Exposure C is printed as 1.26: the table truncates there, so half a unit more is allowed.
-    """
-    np.testing.assert_allclose(ch26.kz(z_ft, list("BCD"), "ASCE 7-16"), printed, rtol=0, atol=0.0065)
 
 
 def test_kz_below_15_ft_is_that_of_15_ft() -> None:
@@ -52,11 +27,6 @@ def test_kz_floor_of_chapter_28_in_exposure_b_only() -> None:
         for exposure in "CD":
             np.testing.assert_array_equal(ch26.kz(z, exposure, edition, floor=True), ch26.kz(z, exposure, edition))
     assert ch26.kz(30.0, "B", "ASCE 7-16", floor=True) == pytest.approx(0.701, abs=0.0005)
-
-
-def test_kz_guide_example_12_ft_exposure_b() -> None:
-    """ASCE 7-16 guide example, h = 12.1 ft, Exposure B: 0.57 for Chapters 27 and 30 (read)."""
-    assert round(float(ch26.kz(12.1, "B", "ASCE 7-16")), 2) == 0.57
 
 
 @given(st.floats(0, 500), st.floats(0, 500), st.sampled_from(ch26.EXPOSURES), st.sampled_from(EDITIONS), st.booleans())
@@ -83,58 +53,9 @@ def test_kz_unknown_exposure_is_nan_and_strange_ones_are_refused() -> None:
         ch26.kz(-1, "B", "ASCE 7-16")
 
 
-def test_ke_vs_asce7_table_26_9_1() -> None:
-    """ASCE 7-16 Table 26.9-1: printed two digits (from memory) and the exponential to three (derived)."""
-    elevation_ft = np.arange(0, 7000, 1000.0)
-    np.testing.assert_allclose(
-        ch26.ke(elevation_ft), [1.0, 0.964, 0.930, 0.897, 0.865, 0.834, 0.805], rtol=0, atol=0.0005
-    )
-    # The printed table has 0.86, 0.83 and 0.80 where the exponential gives 0.865, 0.834 and 0.805.
-    np.testing.assert_allclose(ch26.ke(elevation_ft), [1.0, 0.96, 0.93, 0.90, 0.86, 0.83, 0.80], rtol=0, atol=0.0055)
+def test_ground_below_the_sea_has_denser_air() -> None:
+    """ASCE 7-16 Table 26.9-1 note: the exponential goes on below sea level."""
     assert ch26.ke(-280.0) > 1.0
-
-
-def test_kzt_parameters_vs_asce7_figure_26_8_1() -> None:
-    """Every cell of the parameter table of ASCE 7-16 and 7-22 Figure 26.8-1, through the functions."""
-    for row, printed_name in enumerate(KZT["feature"]):
-        feature = str(printed_name).split()[-1]
-        for exposure in ch26.EXPOSURES:
-            height_ft, length_ft = 100.0, 400.0
-            k1 = ch26.k1(feature, exposure, height_ft, length_ft)
-            assert k1 == pytest.approx(KZT[f"K1_coef_{exposure}"][row] * 0.25, abs=1e-12)
-            k3 = ch26.k3(feature, exposure, height_ft, length_ft, 40.0)
-            assert k3 == pytest.approx(np.exp(-KZT["gamma"][row] * 0.1), abs=1e-12)
-            for side, sign in (("upwind", -1), ("downwind", 1)):
-                k2 = ch26.k2(feature, exposure, height_ft, length_ft, sign * 200.0)
-                assert k2 == pytest.approx(1 - 200.0 / (KZT[f"mu_{side}"][row] * length_ft), abs=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("feature", "height_ft", "length_ft", "x_ft", "z_ft", "expected"),
-    [
-        ("ridge", 100, 200.0, 0, 20, (0.7250, 1.0, 0.7408, 2.3627)),
-        ("ridge", 100, 200.0, -90, 20, (0.7250, 0.7, 0.7408, 1.8933)),
-        ("ridge", 100, 200.0, 100, 20, (0.7250, 1 - 100 / 300, 0.7408, 1.8443)),
-        ("ridge", 100, 216.48, 0, 20, (0.6698, 1.0, 0.7579, 2.2731)),
-        ("escarpment", 100, 400.0, 0, 20, (0.2125, 1.0, 0.8825, 1.4102)),
-        ("escarpment", 100, 400.0, 800, 20, (0.2125, 0.5, 0.8825, 1.1963)),
-        ("escarpment", 100, 400.0, 1600, 20, (0.2125, 0.0, 0.8825, 1.0)),
-        ("hill", 150, 500.0, 0, 25, (0.3150, 1.0, 0.8187, 1.5823)),
-        ("hill", 150, 470.96, 0, 25, (0.3344, 1.0, 0.8087, 1.6140)),
-        ("ridge", 16, 32.0, 0, 20, (0.7250, 1.0, 0.1534, 1.2347)),
-    ],
-)
-def test_kzt_vs_hand_calculation(
-    feature: str, height_ft: float, length_ft: float, x_ft: float, z_ft: float, expected: tuple[float, ...]
-) -> None:
-    """ASCE 7-16 Figure 26.8-1, Exposure C, worked by hand from the expressions (derived), to four decimals."""
-    found = (
-        ch26.k1(feature, "C", height_ft, length_ft),
-        ch26.k2(feature, "C", height_ft, length_ft, x_ft),
-        ch26.k3(feature, "C", height_ft, length_ft, z_ft),
-        ch26.kzt(feature, "C", height_ft, length_ft, x_ft, z_ft),
-    )
-    np.testing.assert_allclose(found, expected, rtol=0, atol=0.000051)
 
 
 def test_kzt_steeper_than_one_half_uses_twice_the_height() -> None:
@@ -177,3 +98,26 @@ def test_inputs_are_not_changed() -> None:
     ch26.velocity_pressure_psf(z, 1, 0.85, 1, v, "ASCE 7-16")
     assert z.tolist() == [10.0, 20.0]
     assert v.tolist() == [100.0, 120.0]
+
+
+def test_velocity_pressure_by_hand() -> None:
+    """ASCE 7-16 Eq. 26.10-1 (read): 0.00256 x 0.85 x 1.2 x 0.85 x 0.9 x 120^2 = 28.765 psf; 7-22 without Kd 33.841."""
+    assert ch26.velocity_pressure_psf(0.85, 1.2, 0.85, 0.9, 120.0, "ASCE 7-16") == pytest.approx(28.765, abs=5e-4)
+    assert ch26.velocity_pressure_psf(0.85, 1.2, 0.85, 0.9, 120.0, "ASCE 7-22") == pytest.approx(33.841, abs=5e-4)
+
+
+def test_one_strange_exposure_among_known_ones_is_refused() -> None:
+    with pytest.raises(ValueError, match="exposure 'A'"):
+        ch26.kz(20, ["B", "A"], "ASCE 7-16")
+    with pytest.raises(ValueError, match="expected a height"):
+        ch26.kz([20, -1], "B", "ASCE 7-16")
+    with pytest.raises(ValueError, match="half length Lh is zero"):
+        ch26.kzt("ridge", "C", 100, [200, 0], 0, 20)
+    with pytest.raises(ValueError, match="topographic feature 'dune'"):
+        ch26.kzt(["ridge", "dune"], "C", 100, 200, 0, 20)
+
+
+def test_an_unknown_feature_has_no_factor_and_a_small_one_has() -> None:
+    """What is not known is not a number; a model hill 0.2 ft high with Lh 1 ft has the slope of a large one."""
+    assert np.isnan(ch26.kzt("?", "C", 100, 400, 0, 20))
+    assert ch26.k1("ridge", "C", 0.2, 1.0) == pytest.approx(float(ch26.k1("ridge", "C", 80.0, 400.0)))

@@ -1,6 +1,7 @@
 """Exposure against hand-derived cases of ASCE 7-16 26.7 and against closed forms.
 
-Case numbers E1 to E13 are rows of tests/published/exposure_cases.csv, derived by hand from ASCE 7-16 26.7.1 and 26.7.3.
+Case numbers E1 to E13 are rows of screener/checks/data/exposure_cases.csv, derived by hand from ASCE 7-16 26.7.1
+and 26.7.3.
 Rule for the raster cases: the exact letter where a distance is more than one cell (and the half cell within which a lot
 is placed) from its threshold; never on the unsafe side by more than one ring of 100 ft.
 """
@@ -68,7 +69,7 @@ def slack_ft(cell_m: float) -> float:
     return cell_m / FT + 10.0 / FT * math.sqrt(0.5)
 
 
-# --- cases of tests/published/exposure_cases.csv ---------------------------------------------------------------------
+# --- cases of screener/checks/data/exposure_cases.csv ----------------------------------------------------------------
 
 
 @pytest.mark.parametrize("cell_m", CELLS_M)

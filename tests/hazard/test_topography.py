@@ -1,16 +1,14 @@
 """Topographic factor: known answers of ASCE 7-16 Section 26.8, laws, and shapes the rules were not set on.
 
-Published cases: tests/published/topography_cases.csv (derived by hand from ASCE/SEI 7-16 Figure 26.8-1 and Section
-26.8.1). Closed forms elsewhere use the same figure's expressions with the H and Lh that the shape has by construction.
+Published cases: screener/checks/data/topography_cases.csv (derived by hand from ASCE/SEI 7-16 Figure 26.8-1 and
+Section 26.8.1); on profiles they are checked by the subject terrain_profiles. Closed forms elsewhere use the same
+figure's expressions with the H and Lh that the shape has by construction.
 """
 
 from __future__ import annotations
 
-import csv
-import re
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pyproj
@@ -24,46 +22,22 @@ from hazard import topography_kernels as kernels
 from hazard.rasters import RasterWindow
 from hazard.standards import asce7_ch26_wind as wind
 from hazard.topography import TopographySettings, features_on_profile, topography
+from screener.checks.subjects.terrain_profiles import GROUND, SITE, cases
+from screener.checks.subjects.terrain_profiles import number as number_of
 from tests.hazard import pennywort_ground
 from tests.hazard import topography_grounds as grounds
 from tests.hazard.exposure_grounds import FT, LOCAL
 from tests.hazard.topography_reference import Reader
 
-CASES = Path(__file__).parents[1] / "published" / "topography_cases.csv"
 SMALL = TopographySettings(search_upwind_ft=2500.0, search_downwind_ft=2500.0, beyond_ft=0.0)
 SHIFTS = (0.0, 0.33, 0.5)
 
-GROUND = {
-    "T1": grounds.triangle(100, 400),
-    "T3": grounds.triangle(100, 400),
-    "T6": grounds.ramp(100, 800),
-    "T7": grounds.ramp(100, 800),
-    "T9": grounds.agnesi_hill(150, 500),
-    "T10": grounds.gaussian_hill(150, 400),
-    "T12": grounds.triangle(14, 56),
-    "T13": grounds.triangle(16, 64),
-    "T15": grounds.triangle(100, 400),
-    "T16": grounds.plus(grounds.triangle(100, 400), grounds.moved(grounds.triangle(100, 400), -3000)),
-    "T18": grounds.slope(0.05),
-    "T19": grounds.polyline((0.0, 0.0), (1.0, 12.0)),
-}
-SITE = {"T3": -90.0, "T7": 800.0, "T15": -240.0, "T19": 60.0}
-
-
-def published() -> dict[str, dict[str, str]]:
-    """Rows by case id."""
-    lines = [line for line in CASES.read_text("utf-8").splitlines() if not line.startswith("#")]
-    return {row["id"]: row for row in csv.DictReader(lines)}
-
-
-ROWS = published()
+ROWS = cases()
 
 
 def number(case: str, name: str, column: str = "expected") -> float:
     """One number of a case, such as Kzt or Lh."""
-    found = re.search(rf"\b{name}=\+?(-?[\d.]*\d)", ROWS[case][column])
-    assert found, (case, name)
-    return float(found.group(1))
+    return number_of(ROWS[case], name, column)
 
 
 def kzt_of(form: str, height: float, length: float, x: float, z: float = 20.0, exposure: str = "C") -> float:
@@ -79,29 +53,6 @@ def everywhere(ground, s: float, z: float, cell_m: float, exposure: str = "C", s
             both = grounds.on_ground(ground, s, k, cell_m, shift).kzt(z, exposure)
             values.append(both[1 if strict else 0][0, k])
     return np.array(values)
-
-
-# --- known answers, no raster ---------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("case", ["T1", "T3", "T6", "T7", "T9", "T10"])
-def test_factors_to_three_digits_on_the_analytic_profile(case):
-    """K1, K2, K3, Kzt of the published case from H, Lh, x read off a profile sampled every foot."""
-    s = np.arange(-60_000.0, 15_001.0)
-    site = int(np.flatnonzero(s == SITE.get(case, 0.0))[0])
-    found = features_on_profile(GROUND[case](s, 0.0 * s), 1.0, site)
-    form = re.search(r"type=(\w+)", ROWS[case]["inputs"]).group(1)
-    z = number(case, "z", "inputs")
-    values = wind.kzt(form, "C", found.height_ft, found.half_length_ft, found.x_ft, z)
-    i = int(np.argmax(values))
-    h, lh, x = found.height_ft[i], found.half_length_ft[i], found.x_ft[i]
-    assert h == pytest.approx(number(case, "H", "inputs"), rel=2e-3)
-    assert lh == pytest.approx(number(case, "Lh", "inputs"), rel=3e-3)
-    assert x == pytest.approx(number(case, "x", "inputs"), abs=1.0)
-    assert wind.k1(form, "C", h, lh) == pytest.approx(number(case, "K1"), rel=1.5e-3)
-    assert wind.k2(form, "C", h, lh, x) == pytest.approx(number(case, "K2"), abs=1.5e-3)
-    assert wind.k3(form, "C", h, lh, z) == pytest.approx(number(case, "K3"), abs=5e-4)
-    assert values[i] == pytest.approx(number(case, "Kzt"), rel=1e-3)
 
 
 # --- known answers on rasters ---------------------------------------------------------------------------------------

@@ -81,7 +81,20 @@ def results(count: int = 24, names: dict[int, str] | None = None, text: str = ""
     )
     bill = pd.DataFrame(
         [
-            (f"{item} {text}".strip(), phase, month, drop, 540.0, 567.0, 3.0, 388.5, 12.25)
+            (
+                f"{item} {text}".strip(),
+                phase,
+                month,
+                drop,
+                540.0,
+                567.0,
+                3.0,
+                388.5,
+                12.25,
+                f"box of 200 {text}".strip(),
+                0.0,
+                0.0,
+            )
             for item, drop in (("truss tie medium", "roof"), ("sill anchor 5/8 in", "foundation"))
             for phase, month in (("1", "2026-05"), ("2", "2026-06"), ("10", "2026-06"))
         ],
@@ -100,6 +113,51 @@ def results(count: int = 24, names: dict[int, str] | None = None, text: str = ""
         ],
         columns=list(columns.names("packages")),
     )
+    orders = pd.DataFrame(
+        [
+            {
+                "order_period": period,
+                "order_by": f"{period}-09",
+                "late": period == "2026-04",
+                "item": f"truss tie medium {text}".strip(),
+                "phase": "1",
+                "drop": "roof",
+                "needed_on": "2026-06-01",
+                "status": status,
+                "lots": 2,
+                "quantity": 540.0,
+                "quantity_with_waste": 567.0,
+                "from_stock": 0.0,
+                "purchase_unit": f"box of 200 {text}".strip(),
+                "purchase_units": 3.0,
+                "units_for_break": 0.0,
+                "leftover_pieces": 33.0,
+                "unit_price": 1.295,
+                "cost": 777.0,
+            }
+            for period, status in (("2026-04", "firm"), ("2026-05", "firm"), ("2026-06", "forecast"))
+        ],
+        columns=list(columns.names("orders")),
+    )
+    forecast = pd.DataFrame(
+        [
+            {
+                "level": "tract",
+                "item": f"truss tie medium {text}".strip(),
+                "drop": "roof",
+                "firm": 1080,
+                "expected": 1600.5,
+                "p10": 1500,
+                "p50": 1600,
+                "p90": 1700,
+                "p90_units": 9,
+                "purchase_unit": f"box of 200 {text}".strip(),
+                "method": "exact",
+                "driver": f"which plan {text}".strip(),
+            }
+        ],
+        columns=list(columns.names("forecast")),
+    )
     issues = Issues()
     issues.add("land_cover_old", "warn", f"land_cover.tif {text}", f"dated {text}", "newer", "used all the same")
     return SimpleNamespace(
@@ -109,6 +167,7 @@ def results(count: int = 24, names: dict[int, str] | None = None, text: str = ""
         exceptions=exceptions,
         issues=issues.frame(),
         packages=packages,
+        purchase={"orders": orders, "forecast": forecast},
         run=run_record(text),
         timings={},
         summary={},

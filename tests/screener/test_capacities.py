@@ -128,7 +128,7 @@ def test_per_foot_is_load_over_spacing(sample):
     ("species", "lateral", "uplift"), [("SPF", 382, 139), ("DF-L", 468, 214), ("HF", 395, 147), ("SP", 512, 272)]
 )
 def test_toe_nails_as_the_fastening_table(sample, species, lateral, uplift):
-    # NDS 2018 worth of 3-10d common toe nails, CD 1.6 (tests/published/wood_irc_fastening_capacity.csv).
+    # NDS 2018 worth of 3-10d common toe nails, CD 1.6 (screener/checks/data/wood_irc_fastening_capacity.csv).
     held = hold(sample, "toe nails 3-10d", Point("truss_tie", species), B)
     assert held.allowable["wind"]["perpendicular_lb"] == pytest.approx(lateral, abs=0.6)
     assert held.allowable["wind"]["uplift_lb"] == pytest.approx(uplift, abs=0.6)
@@ -244,6 +244,15 @@ def test_gypsum_and_raised_panels():
     point = Point("wall_sheathing")
     # Table 4.3C: 100 plf; in 2021 71 plf for earthquakes.
     assert hold(gypsum, "x", point).allowable["seismic"]["shear_plf"] == 100.0
+    assert not hold(gypsum, "x", point, B).usable  # the plan does not count gypsum
+    for shares, category, usable in (
+        ("to C", "C", True),
+        ("to C", "D0", False),
+        ("to D", "D0", True),
+        ("to D", "E", False),
+    ):
+        counted = hold(gypsum, "x", at(point, gypsum_shares=shares), CapacityContext(sdc=category))
+        assert counted.usable == usable, (shares, category, counted.reason)
     newer = hold(gypsum, "x", point, CapacityContext(sdpws_edition="2021"))
     assert newer.allowable["seismic"]["shear_plf"] == pytest.approx(71.4, abs=0.05)
     assert not hold(gypsum, "x", point, CapacityContext(sdc="E")).usable
@@ -251,6 +260,33 @@ def test_gypsum_and_raised_panels():
     assert hold(raised, "x", point).allowable["seismic"]["shear_plf"] == pytest.approx(520 / 2 * 0.92)
     wide = hold(raised, "x", at(point, stud_spacing_in=24.0))
     assert wide.allowable["seismic"]["shear_plf"] == pytest.approx(480 / 2 * 0.92)
+
+
+@pytest.mark.parametrize(
+    ("blocking", "grade", "length_ft", "usable"),
+    [
+        ("blocked", "Sheathing", 9.1 / 3.5, True),  # SDPWS 2015 Table 4.3.4 (from memory; 3.5 read): 3.5:1
+        ("unblocked", "Sheathing", 4.55, True),  # 2:1
+        ("unblocked", "Sheathing", 4.5, False),
+        ("unblocked", "Gypsum", 4.55, True),
+        ("unblocked", "Gypsum", 4.5, False),
+    ],
+)
+def test_the_narrowest_piece_of_a_line_limits_its_sheathing(blocking, grade, length_ft, usable):
+    more = {"panel_thickness_in": "1/2", "edge_spacing_in": "7", "fastener": ""} if grade == "Gypsum" else {}
+    row = sheathing(**({"edge_spacing_in": "6", "field_spacing_in": "12"} | more), panel_grade=grade, blocking=blocking)
+    facts = {"wall_height_ft": 9.1, "least_segment_ft": length_ft, "gypsum_shares": "to C"}
+    held = hold(row, "x", at(Point("wall_sheathing"), **facts), CapacityContext(sdc="C"))
+    assert held.usable == usable, held.reason
+    assert usable or "over 2:1" in held.reason
+
+
+@pytest.mark.parametrize(("item", "most"), [("roof diaphragm unblocked", 3.0), ("roof diaphragm blocked 6/6", 4.0)])
+def test_a_slender_diaphragm_is_refused(sample, item, most):
+    """SDPWS 2015 Table 4.2.4 (from memory): span between shear lines to depth 3:1 unblocked, 4:1 blocked."""
+    assert hold(sample, item, at(Point("roof_diaphragm"), diaphragm_aspect=most)).usable
+    held = hold(sample, item, at(Point("roof_diaphragm"), diaphragm_aspect=most + 0.05))
+    assert f"over {most:g}:1" in held.reason
 
 
 def test_diaphragm(sample):

@@ -1,4 +1,4 @@
-"""Laws that the demand model must hold on any house: growth, mirror, books, pruning, and published hold-down cases.
+"""Laws that the demand model must hold on any house: growth, mirror, books, pruning.
 
 Growth is not a law everywhere, and is not asked here of: hold-downs when a change of weight also changes storey forces;
 a line under one part of a house when only another part gets heavier (the vertical distribution shifts); choices of
@@ -7,23 +7,23 @@ hardware made from the demands.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
-from demand_houses import ABACUS, HERE, SAMPLE_PLANS, lots, model_of_file, model_of_text, plan_file, plan_text, worst_of
+from demand_houses import ABACUS, SAMPLE_PLANS, lots, model_of_file, model_of_text, plan_file, plan_text, worst_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screener import points
+from screener.checks.published import published
 from screener.demands import DemandModel, LotHazards, build_model, evaluate, load_basis
 from screener.load_path import trace_load_path
 from screener.plans import RoofPart, Variant
+from screener.wind_states import FACES, Procedure
 
-PUBLISHED = HERE.parent / "published"
 Case = tuple[Path, str, tuple[str, ...]]
 
 
@@ -50,12 +50,13 @@ def name_of(case: Case) -> str:
     return "/".join([case[0].stem, case[1], "+".join(case[2])]).rstrip("/")
 
 
-def model_of(case: Case, mirrored: bool = False) -> DemandModel:
-    return model_of_file(case[0], case[1], case[2], mirrored)
+def model_of(case: Case, mirrored: bool = False, procedure: Procedure = "envelope") -> DemandModel:
+    return model_of_file(case[0], case[1], case[2], mirrored, procedure=procedure)
 
 
 ONE_EACH = pytest.mark.parametrize("case", some_houses(), ids=name_of)
 EVERY = pytest.mark.parametrize("case", houses(), ids=name_of)
+BOTH = pytest.mark.parametrize("procedure", ["envelope", "directional"])
 
 
 def demands(model: DemandModel, hazards: LotHazards) -> dict[str, np.ndarray]:
@@ -71,6 +72,7 @@ def mixed_lots(n: int = 12, seed: int = 3) -> LotHazards:
     return lots(
         q_envelope_psf=list(q),
         q_components_psf=list(q * r.uniform(0.8, 1.1, n)),
+        q_onto_psf=q[:, None] * np.random.default_rng(seed + 1).uniform(0.4, 1.1, (n, len(FACES))),
         gcpi=list(r.choice([0.18, 0.55], n)),
         sds_g=list(sds),
         sd1_g=list(0.6 * sds),
@@ -80,19 +82,29 @@ def mixed_lots(n: int = 12, seed: int = 3) -> LotHazards:
     )
 
 
+def faced_from_the_other_side(hazards: LotHazards) -> LotHazards:
+    """The same winds met by a mirrored house: what blew on to the left blows on to the right."""
+    left, right = FACES.index("left"), FACES.index("right")
+    onto = hazards.q_onto_psf.copy()
+    onto[:, [left, right]] = onto[:, [right, left]]
+    return replace(hazards, q_onto_psf=onto)
+
+
 def changed(hazards: LotHazards, **factors: float) -> LotHazards:
-    return LotHazards(**{k: getattr(hazards, k) * factors.get(k, 1.0) for k in hazards.__dataclass_fields__})
+    return replace(hazards, **{k: getattr(hazards, k) * factor for k, factor in factors.items()})
 
 
 # --- growth ----------------------------------------------------------------------------------------------------------
 
 
+@BOTH
 @ONE_EACH
 @given(more=st.floats(1.0, 1.5))
 @settings(max_examples=6, deadline=None)
-def test_more_wind_never_lowers_a_demand(case: Case, more: float) -> None:
-    model, here = model_of(case), mixed_lots()
-    low, high = demands(model, here), demands(model, changed(here, q_envelope_psf=more, q_components_psf=more))
+def test_more_wind_never_lowers_a_demand(case: Case, procedure: Procedure, more: float) -> None:
+    model, here = model_of(case, procedure=procedure), mixed_lots()
+    windier = changed(here, q_envelope_psf=more, q_components_psf=more, q_onto_psf=more)
+    low, high = demands(model, here), demands(model, windier)
     for name in low:
         assert (high[name] >= low[name] - 1e-9 * np.abs(low[name])).all(), name
 
@@ -107,9 +119,10 @@ def test_more_shaking_never_lowers_a_demand(case: Case, more: float) -> None:
         assert (high[name] >= low[name] - 1e-9 * np.abs(low[name])).all(), name
 
 
+@BOTH
 @ONE_EACH
-def test_more_redundancy_or_inside_pressure_never_lowers_a_demand(case: Case) -> None:
-    model, here = model_of(case), mixed_lots()
+def test_more_redundancy_or_inside_pressure_never_lowers_a_demand(case: Case, procedure: Procedure) -> None:
+    model, here = model_of(case, procedure=procedure), mixed_lots()
     low, high = demands(model, here), demands(model, changed(here, rho=1.2, gcpi=1.5))
     for name in low:
         assert (high[name] >= low[name] - 1e-9 * np.abs(low[name])).all(), name
@@ -119,11 +132,12 @@ def weighed(variant: Variant, least: float = 1.0, greatest: float = 1.0) -> Vari
     return replace(variant, weights={k: (a * least, b * greatest) for k, (a, b) in variant.weights.items()})
 
 
+@BOTH
 @ONE_EACH
-def test_less_dead_load_never_lowers_net_uplift(case: Case) -> None:
+def test_less_dead_load_never_lowers_net_uplift(case: Case, procedure: Procedure) -> None:
     """Least weights resist; without a tenth of them no wind uplift or hold-down tension gets smaller."""
-    model, here = model_of(case), mixed_lots()
-    light = build_model(weighed(model.variant, least=0.9), "ASCE 7-16", "ASD")
+    model, here = model_of(case, procedure=procedure), mixed_lots()
+    light = build_model(weighed(model.variant, least=0.9), "ASCE 7-16", "ASD", procedure)
     basis = load_basis(model, here)
     assert np.array_equal(basis, load_basis(light, here))  # least weights do not shake
     ours, lighter = first_components(model, basis), first_components(light, basis)
@@ -155,13 +169,14 @@ def test_more_seismic_weight_never_lowers_seismic_shear(case: Case) -> None:
                 assert worst_of(heavy, high[lot], point.name, "shear_plf", "seismic") >= ours * (1 - 1e-9), point.name
 
 
+@BOTH
 @ONE_EACH
-def test_pressure_doubled_without_dead_load_doubles_every_wind_demand(case: Case) -> None:
+def test_pressure_doubled_without_dead_load_doubles_every_wind_demand(case: Case, procedure: Procedure) -> None:
     """Basis rows with velocity pressures alone: no weights, no least loads."""
-    model = model_of(case)
+    model = model_of(case, procedure=procedure)
     column = model.frame.column
     basis = np.zeros((2, len(model.frame.basis)))
-    for name, value in (("q_envelope_psf", 21.0), ("q_components_psf", 19.0)):
+    for name, value in zip(model.frame.velocities, (21.0, 19.0, 17.0, 20.0, 23.0), strict=False):
         basis[:, column[name]] = [value, 2.0 * value]
         basis[:, column[name.replace("_psf", "_gcpi_psf")]] = [0.18 * value, 0.36 * value]
     for point in model.points:
@@ -189,10 +204,13 @@ def demand_sets(model: DemandModel, hazards: LotHazards) -> dict[tuple[object, .
     return {k: np.array(sorted(map(tuple, np.round(v, 7)))) for k, v in groups.items()}
 
 
+@BOTH
 @EVERY
-def test_mirrored_house_has_the_same_demands(case: Case) -> None:
+def test_mirrored_house_has_the_same_demands(case: Case, procedure: Procedure) -> None:
+    """A mirrored house in mirrored winds."""
     here = mixed_lots(5)
-    ours, mirrored = demand_sets(model_of(case), here), demand_sets(model_of(case, mirrored=True), here)
+    ours = demand_sets(model_of(case, procedure=procedure), here)
+    mirrored = demand_sets(model_of(case, mirrored=True, procedure=procedure), faced_from_the_other_side(here))
     assert ours.keys() == mirrored.keys()
     for key, values in ours.items():
         assert mirrored[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
@@ -229,10 +247,13 @@ end_walls = ["front", "rear"]
 """
 
 
-def test_mirrored_house_with_its_ridge_off_the_middle() -> None:
+@BOTH
+def test_mirrored_house_with_its_ridge_off_the_middle(procedure: Procedure) -> None:
     """Slopes of two angles: which of them is drawn at the left must not matter."""
     here = mixed_lots(5)
-    ours, mirrored = (demand_sets(model_of_text(OFFSET_RIDGE, mirrored=m), here) for m in (False, True))
+    ours = demand_sets(model_of_text(OFFSET_RIDGE, procedure=procedure), here)
+    other = model_of_text(OFFSET_RIDGE, mirrored=True, procedure=procedure)
+    mirrored = demand_sets(other, faced_from_the_other_side(here))
     assert ours.keys() == mirrored.keys()
     for key, values in ours.items():
         assert mirrored[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
@@ -248,9 +269,12 @@ def offset_hip() -> str:
     return text.replace('["front", "rear"]', '["left", "right"]')
 
 
-def test_mirrored_hip_with_its_ridge_off_the_middle() -> None:
+@BOTH
+def test_mirrored_hip_with_its_ridge_off_the_middle(procedure: Procedure) -> None:
     here = mixed_lots(5)
-    ours, mirrored = (demand_sets(model_of_text(offset_hip(), mirrored=m), here) for m in (False, True))
+    ours = demand_sets(model_of_text(offset_hip(), procedure=procedure), here)
+    other = model_of_text(offset_hip(), mirrored=True, procedure=procedure)
+    mirrored = demand_sets(other, faced_from_the_other_side(here))
     assert ours.keys() == mirrored.keys()
     for key, values in ours.items():
         assert mirrored[key] == pytest.approx(values, rel=1e-9, abs=1e-6), key
@@ -282,9 +306,10 @@ def test_mirrored_twice_is_the_house_itself(case: Case) -> None:
 # --- lots are independent --------------------------------------------------------------------------------------------
 
 
+@BOTH
 @ONE_EACH
-def test_lot_order_and_splitting_change_nothing(case: Case) -> None:
-    model, here = model_of(case), mixed_lots(33)
+def test_lot_order_and_splitting_change_nothing(case: Case, procedure: Procedure) -> None:
+    model, here = model_of(case, procedure=procedure), mixed_lots(33)
     whole = demands(model, here)
     order = np.random.default_rng(1).permutation(33)
     shuffled = demands(model, here.take(order))
@@ -308,12 +333,13 @@ def test_the_worst_case_is_at_least_each_case(case: Case) -> None:
         assert np.array_equal(np.maximum(governing, 0.0), found.largest), point.name
 
 
+@BOTH
 @pytest.mark.parametrize("case", [c for c in some_houses() if c[0].stem in ("abacus", "ladder")], ids=name_of)
-def test_cases_left_out_never_govern(case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_cases_left_out_never_govern(case: Case, procedure: Procedure, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every case kept against the pruned set, on random bases of numbers not below zero: same maxima of each hazard."""
-    pruned = model_of(case)
+    pruned = model_of(case, procedure=procedure)
     monkeypatch.setattr(points, "undominated", lambda rows, hazards: (rows, list(range(len(rows)))))
-    full = build_model(pruned.variant, "ASCE 7-16", "ASD")
+    full = build_model(pruned.variant, "ASCE 7-16", "ASD", procedure)
     r = np.random.default_rng(8)
     basis = r.uniform(0.0, 1.0, (60, len(pruned.frame.basis))) * r.choice(
         [0.0, 0.1, 1.0, 40.0], (60, len(pruned.frame.basis))
@@ -337,10 +363,11 @@ def test_cases_left_out_never_govern(case: Case, monkeypatch: pytest.MonkeyPatch
 EVERY_VARIANT = pytest.mark.parametrize("case", houses(singles=True), ids=name_of)
 
 
+@BOTH
 @EVERY_VARIANT
-def test_what_enters_arrives(case: Case) -> None:
+def test_what_enters_arrives(case: Case, procedure: Procedure) -> None:
     """Vertical: roofs, porches, walls, floors against feet and posts. Horizontal: levels against lines at the base."""
-    books = model_of(case).books
+    books = model_of(case, procedure=procedure).books
     entered, arrived = sum(books.entered.values()), sum(books.arrived.values())
     assert np.abs(entered).max() > 100.0
     assert entered == pytest.approx(arrived, rel=1e-9, abs=1e-6)
@@ -350,12 +377,11 @@ def test_what_enters_arrives(case: Case) -> None:
 
 @cache
 def gcpf_table() -> dict[tuple[str, str], list[tuple[float, float]]]:
-    """ASCE 7-16 Figure 28.3-1 as read in public transcriptions (tests/published/wind_gcpf.csv)."""
+    """ASCE 7-16 Figure 28.3-1 as read in public transcriptions (wind_gcpf.csv)."""
     out: dict[tuple[str, str], list[tuple[float, float]]] = {}
-    with (PUBLISHED / "wind_gcpf.csv").open(encoding="utf-8") as file:
-        for r in csv.DictReader(line for line in file if not line.startswith("#")):
-            angle = 0.0 if "-" in r["theta_deg"] else float(r["theta_deg"])
-            out.setdefault((r["case"], r["zone"]), []).append((angle, float(r["gcpf"])))
+    for r in published("wind_gcpf.csv"):
+        angle = 0.0 if "-" in r["theta_deg"] else float(r["theta_deg"])
+        out.setdefault((r["case"], r["zone"]), []).append((angle, float(r["gcpf"])))
     return out
 
 
@@ -516,11 +542,13 @@ def test_least_lateral_load_takes_a_gable_for_a_wall() -> None:
     assert model.books.shear_entered["y"][row, 0] == pytest.approx(16 * area, rel=1e-9)
 
 
+@BOTH
 @ONE_EACH
-def test_every_wall_that_the_wind_lifts_is_anchored(case: Case) -> None:
+def test_every_wall_that_the_wind_lifts_is_anchored(case: Case, procedure: Procedure) -> None:
     """Uplift at the foot of a wall on the foundation goes somewhere: a sill anchor point stands for it."""
-    house = trace_load_path(model_of(case).variant, "ASCE 7-16", "ASD")
-    basis = load_basis(model_of(case), lots(q_envelope_psf=40.0, q_components_psf=40.0))[0]
+    model = model_of(case, procedure=procedure)
+    house = trace_load_path(model.variant, "ASCE 7-16", "ASD", procedure)
+    basis = load_basis(model, lots(q_envelope_psf=40.0, q_components_psf=40.0, q_onto_psf=40.0))[0]
     anchored = {p.name for p in house.points if p.family == "sill_anchor"}
     for wall in house.variant.walls_of(0):
         foot = house.loads[wall.name].foot.total()
@@ -529,11 +557,13 @@ def test_every_wall_that_the_wind_lifts_is_anchored(case: Case) -> None:
             assert f"sill anchor: {wall.name}" in anchored, f"{wall.name}: {net.max():.0f} lb of net uplift end here"
 
 
+@BOTH
 @ONE_EACH
-def test_segments_share_their_lines_shear(case: Case) -> None:
+def test_segments_share_their_lines_shear(case: Case, procedure: Procedure) -> None:
     """Unit shear times the strength-weighted lengths of a line's pieces, from the plan, is the line's force."""
-    house = trace_load_path(model_of(case).variant, "ASCE 7-16", "ASD")
-    basis = load_basis(model_of(case), mixed_lots(1))[0]
+    model = model_of(case, procedure=procedure)
+    house = trace_load_path(model.variant, "ASCE 7-16", "ASD", procedure)
+    basis = load_basis(model, mixed_lots(1))[0]
     by_name = {p.name: p for p in house.points}
     for (storey, axis), level in house.lateral.items():
         for line in level.lines:
@@ -546,121 +576,16 @@ def test_segments_share_their_lines_shear(case: Case) -> None:
                         ratio = w.height_ft / piece.length
                         weighted += piece.length * (0.0 if ratio > 3.5 + 1e-9 else min(1.0, 2.0 / ratio))
             point = by_name[f"wall sheathing: line {line.name}, storey {storey + 1}"]
-            winds = [float(level.line_force[line.name][i] @ basis) * s.sense for i, s in enumerate(house.frame.wind)]
+            winds = [
+                float(level.line_force[line.name][i] @ basis) * s.sense_along(axis)
+                for i, s in enumerate(house.frame.wind)
+            ]
             found = point.values(basis[None, :])[0, np.array(point.case_hazards) == "wind", 0].max()
             assert found * weighted == pytest.approx(0.6 * max(winds), rel=1e-9)
         forces = sum(level.line_force.values())
         above = house.lateral.get((storey + 1, axis))
         entering = level.own.total() + (sum(above.line_force.values()) if above else 0.0)
         assert forces == pytest.approx(entering, rel=1e-9, abs=1e-9)
-
-
-# --- published hold-down cases ---------------------------------------------------------------------------------------
-
-BOX = """
-schema = 1
-plan = {{ name = "box", species = "SPF", foundation = "slab", first_floor_height_ft = 0, hold_down_offset_ft = {off} }}
-weights.roof = {{ least_psf = 1e-9, greatest_psf = 1e-9 }}
-weights.exterior_wall = {{ least_psf = {psf}, greatest_psf = {psf} }}
-weights.interior_wall = {{ least_psf = 1.0, greatest_psf = 1.0 }}
-weights.floor = {{ least_psf = 10.0, greatest_psf = 10.0 }}
-storey = [
-    {{ name = "1", wall_height_ft = {h1}, areas = [{{ rect = [0, 0, {width}, 20] }}] }},{upper_storey}
-]
-wall = [{walls}
-]
-
-[[roof]]
-name = "top"
-storey = "{top}"
-shape = "gable"
-rect = [0, 0, {width}, 20]
-ridge = "y"
-pitch_in_12 = 4
-eave_overhang_ft = 0
-bearings = [{{ at_ft = 0, wall = "left {top}" }}, {{ at_ft = {width}, wall = "right {top}" }}]
-end_walls = ["front {top}", "rear {top}"]
-"""
-
-
-def box(r: dict[str, str]) -> tuple[str, str]:
-    """A box whose front wall is one segment of the case's length, and that segment's hold-down at the foundation.
-
-    A dead load P at the far end stands on a jamb: half of an opening 6 ft wide on each side, with wall and floor above
-    its head weighing 2 P.
-    """
-    b, w_dn, p = float(r["b_ft"]), float(r["w_lower_plf"]), float(r["P_lb"])
-    h_up, w_up = float(r["h_upper_ft"]), float(r["w_upper_plf"])
-    two = bool(w_dn)
-    psf = w_up / h_up
-    side = 6.0 if p else 0.0
-    width = b + 2 * side
-
-    def walls(storey: str, h: float, tributary: float) -> str:
-        head = h - (p / 3.0 - tributary * 10.0) / psf if p else 0.0  # 6 ft/2 x (wall above the head + floor) = P
-        gaps = ", ".join(
-            f'{{ name = "{storey}{i}", from_ft = {at}, width_ft = 6, height_ft = {head} }}'
-            for i, at in enumerate((0.0, side + b) if p else ())
-        )
-        along = "".join(
-            f'\n    {{ name = "{n} {storey}", storey = "{storey}", from = [0, {y}], to = [{width}, {y}], line = "{n}", '
-            f"floor_tributary_ft = {tributary}, openings = [{gaps}] }},"
-            for n, y in (("front", 0), ("rear", 20))
-        )
-        return along + "".join(
-            f'\n    {{ name = "{n} {storey}", storey = "{storey}", from = [{x}, 0], to = [{x}, 20], line = "{n}" }},'
-            for n, x in (("left", 0), ("right", width))
-        )
-
-    h_lo = float(r["h_lower_ft"])
-    if two:
-        text = walls("1", h_lo, (w_dn - psf * h_lo) / 10.0) + walls("2", h_up, 0.0)
-        upper = f'\n    {{ name = "2", wall_height_ft = {h_up}, areas = [{{ rect = [0, 0, {width}, 20] }}] }},'
-    else:
-        text, upper = walls("1", h_up, 0.0), ""
-    plan = BOX.format(
-        off=r["off_ft"],
-        psf=psf,
-        h1=h_lo if two else h_up,
-        width=width,
-        upper_storey=upper,
-        walls=text,
-        top="2" if two else "1",
-    )
-    return plan, f"segment 1 ({b:.1f} ft)"
-
-
-def hold_down_cases() -> list[dict[str, str]]:
-    with (PUBLISHED / "seismic_holddown_cases.csv").open(encoding="utf-8") as file:
-        return list(csv.DictReader(line for line in file if not line.startswith("#")))
-
-
-@pytest.mark.parametrize("row", hold_down_cases(), ids=lambda r: r["case"])
-def test_hold_down_tension_of_the_published_cases(row: dict[str, str]) -> None:
-    """tests/published/seismic_holddown_cases.csv (derived, arm from one city's published example), to half a pound."""
-    text, label = box(row)
-    model = model_of_text(text, method=row["format"])
-    basis = np.zeros(len(model.frame.basis))
-    basis[0] = 1.0
-    column = model.frame.column
-    basis[column["sds_g"]] = float(row["SDS"])
-    # one segment on each of two like lines: unit shear times length, twice
-    b, rho = float(row["b_ft"]), float(row["rho"])
-    up = rho * 1000 * float(row["Vline_upper_kip"]) / float(row["sumL_upper_ft"]) * b * 2
-    two = len(model.variant.levels) == 2
-    basis[column["rho_storey_force_lb_2" if two else "rho_storey_force_lb_1"]] = up
-    if two:
-        basis[column["rho_storey_force_lb_1"]] = (
-            rho * 1000 * float(row["Vline_lower_added_kip"]) / float(row["sumL_lower_ft"]) * b * 2
-        )
-        # sums over the lower line take the upper force too; in every case both lines are as long
-        assert row["sumL_lower_ft"] == row["sumL_upper_ft"]
-    top = "2" if two else "1"
-    found = worst_of(model, basis, f"hold-down: front {top}, {label}", "tension_lb", "seismic")
-    assert found == pytest.approx(float(row["T_upper_lb"]), abs=0.6)
-    if two:
-        found = worst_of(model, basis, f"hold-down: front 1, {label}", "tension_lb", "seismic")
-        assert found == pytest.approx(float(row["T_lower_lb"]), abs=0.6)
 
 
 def test_plan_text_is_checked_like_a_file() -> None:

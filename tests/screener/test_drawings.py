@@ -205,6 +205,18 @@ def test_a_plan_drawing_names_what_the_plan_holds() -> None:
     assert "licensed design professional" in words
 
 
+def test_a_plan_traced_by_the_directional_procedure_shows_its_own_end_zones() -> None:
+    """Trusses within a mean roof height of an end are drawn as end trusses, and the zone is that deep."""
+    variant = load_plan(SAMPLE / "plans" / "thimble.toml").variant("A")
+    h = trace_load_path(variant, "ASCE 7-16", "ASD", "directional")
+    shapes = plan_sheet(h, False)
+    words = " | ".join(s.text for s in shapes if isinstance(s, Label))
+    assert f"h = {variant.mean_roof_height_ft:.2f}".rstrip("0").rstrip(".") in words
+    assert "2a = " not in words
+    ends = sum(1 for s in shapes if s.layer == "truss_end")
+    assert ends > sum(1 for s in plan_sheet(house("thimble", "A"), False) if s.layer == "truss_end")
+
+
 def test_segments_carry_the_numbers_of_the_demand_model() -> None:
     h = house("lantern", "A")
     numbers = Counter(
@@ -222,7 +234,8 @@ def test_loads_on_the_drawing_are_those_of_the_demand_model() -> None:
     model = model_of(h)
     hazards = load_labels.DrawnHazards(30.0, 0.8)
     one = np.ones(1)
-    lot = load_labels.LotHazards(30 * one, 30 * one, 0.18 * one, 0.8 * one, 0.4 * one, 0 * one, 1.3 * one, 0 * one)
+    alike = (30 * one, 30 * one, 0.18 * one, 0.8 * one, 0.4 * one, 0 * one, 1.3 * one, 0 * one)
+    lot = load_labels.LotHazards(*alike, np.full((1, 4), 30.0))
     point = next(p for p in model.points if p.name.startswith("truss tie:") and p.name.endswith("end zone"))
     value = evaluate(point, load_basis(model, lot)).largest[0, 0]
     words = [s.text for s in plan_sheet(h, False, hazards) if isinstance(s, Label)]

@@ -288,7 +288,7 @@ def test_the_same_results_give_the_same_bytes_whatever_their_order(tmp_path: Pat
         setattr(turned, name, getattr(turned, name).iloc[::-1].reset_index(drop=True))
     second = write_all(tmp_path / "b", turned)
     files = sorted(path.name for path in first.iterdir())
-    assert files == sorted([*(f"{t}.csv" for t in CSV_TABLES), "run.json", "timings.json", "tract.gpkg"])
+    assert files == sorted([*(f"{t}.csv" for t in CSV_TABLES), "run.json", "timings.json", "tract.gpkg", "tract.xlsx"])
     for name in set(files) - {"timings.json"}:
         assert (first / name).read_bytes() == (second / name).read_bytes(), name
 

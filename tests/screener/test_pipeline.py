@@ -29,7 +29,6 @@ from screener.capacities import CapacityContext, capacity
 from screener.columns import CSV_TABLES, TABLES
 from screener.config import load_tract
 from screener.files.manifest import CAUTION
-from screener.pipeline import prepare
 
 STATUSES = {"screened", "refer", "skipped", "no_hardware"}
 Columns = {"exposure": {"column": "exposure_from_drawing"}, "kzt": {"column": "kzt_from_drawing"}}
@@ -120,9 +119,11 @@ def test_csv_and_geopackage_hold_the_same(sample_run: SampleRun, table: str) -> 
         missing = theirs.isna()
         assert (ours[missing.to_numpy()] == "").all(), column.name
         ours, theirs = ours[~missing.to_numpy()], theirs[~missing]
+        if not len(ours):
+            continue  # a column of which this tract knows nothing, such as the distance to salt water
         if column.kind == "number":
             np.testing.assert_array_equal(ours.astype(float), theirs.astype(float), err_msg=column.name)
-            digits = ours.str.partition(".")[2].str.len()
+            digits = ours.map(lambda text: len(text.partition(".")[2]))
             assert (digits == column.decimals).all(), column.name
         elif column.kind == "integer":
             assert list(ours.astype(int)) == list(theirs.astype(int)), column.name
@@ -710,14 +711,6 @@ def test_mixing_editions_is_refused(tmp_path: Path, loads: str, given: dict[str,
     file = write_tract(tmp_path, cut(TWELVE[:1]), {"design.loads": loads, **given})
     with pytest.raises(InputError, match=word):
         load_tract(file)
-
-
-def test_what_this_version_lacks_is_refused_not_replaced(tmp_path: Path) -> None:
-    """The directional procedure is named by the project format; it may not quietly become another."""
-    for key, value in (("wind_procedure", "directional"),):
-        file = write_tract(tmp_path, cut(TWELVE[:1]), {f"design.{key}": value})
-        with pytest.raises(InputError, match=value):
-            prepare(load_tract(file))
 
 
 def test_coarse_rasters_of_one_value_are_read_as_constants_are(tmp_path: Path) -> None:

@@ -350,7 +350,7 @@ def test_lots_without_plan_are_said_not_to_be_counted() -> None:
     results = made.results(24)
     results.lots.loc[0:2, "plan"] = ""
     _, parsed = page_of(results)
-    assert "3 lots have no plan yet and are not in the counts" in parsed.text
+    assert "3 lots have no plan yet and are not in the bill, only in the forecast" in parsed.text
     assert "3 lots without a plan are not counted" in parsed.text
 
 

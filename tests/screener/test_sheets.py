@@ -131,7 +131,7 @@ def test_a_page_names_hand_side_and_bearings(written: Path) -> None:
 @pytest.mark.parametrize("lot_id", TWELVE)
 def test_every_page_carries_caution_place_to_call_and_its_own_id(written: Path, source: Source, lot_id: str) -> None:
     words = text_of(page_of(written, lot_id))
-    assert "Not sealed: for pricing." in words
+    assert "Not sealed, not for construction: for pricing." in words
     assert "licensed design professional decides" in words
     assert "Stop and call" in words
     assert file_stem(source.lot(lot_id).index, lot_id) in words

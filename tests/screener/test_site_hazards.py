@@ -1,7 +1,7 @@
 """Hazards of whole scenes, from files to numbers: what the wind chapters ask for, joined lot by lot.
 
 Sources stand beside the checks: ASCE/SEI 7-16 Chapter 26 (tables and figures as in `hazard.standards`), derived cases
-of `tests/published/exposure_cases.csv` and `topography_cases.csv`, and laws.
+of `screener/checks/data/exposure_cases.csv` and `topography_cases.csv`, and laws.
 """
 
 from __future__ import annotations

@@ -21,7 +21,10 @@ from screener.line_loads import LineLoad
 from screener.load_path import trace_load_path
 from screener.load_states import Frame
 from screener.plans import RoofPart, Variant
-from screener.roof_loads import RoofContext, eave_rows, roof_context, slope_angle_deg, strip_reactions, surface_rows
+from screener.roof_loads import eave_rows, roof_context, strip_reactions, surface_rows
+from screener.wind_pressures import RoofContext, slope_angle_deg
+from screener.wind_pressures import Stretch as AlongRidge
+from screener.wind_states import Procedure, internal_column
 
 REL = 0.001
 Q = 27.0
@@ -127,8 +130,16 @@ def abacus_loads() -> HouseLoads:
     return trace_load_path(plan_file(ABACUS).variant(), "ASCE 7-16", "ASD")
 
 
-def context(variant: Variant) -> RoofContext:
-    return roof_context(Frame(len(variant.levels), "ASCE 7-16", "ASD"), variant)
+def context(variant: Variant, procedure: Procedure = "envelope") -> RoofContext:
+    return roof_context(Frame(len(variant.levels), "ASCE 7-16", "ASD", procedure), variant)
+
+
+def windy(frame: Frame) -> np.ndarray:
+    """Basis of one velocity pressure from everywhere, and the inside pressure that goes with it."""
+    basis = np.zeros(len(frame.basis))
+    for name in frame.velocities:
+        basis[frame.column[name]], basis[frame.column[internal_column(name)]] = Q, Q * GCPI
+    return basis
 
 
 Stretch = tuple[str, float, float, float]
@@ -137,17 +148,16 @@ Stretch = tuple[str, float, float, float]
 
 def stretches(ctx: RoofContext, part: RoofPart, state: int, zone: str) -> list[Stretch]:
     """Pressures of one state along a strip (their values: hand check); suction of zone 2 ends at half the span."""
-    basis = np.zeros(len(ctx.frame.basis))
-    basis[ctx.frame.column["q_envelope_psf"]] = Q
-    basis[ctx.frame.column["q_envelope_gcpi_psf"]] = Q * GCPI
+    basis = windy(ctx.frame)
+    along = AlongRidge(zone)  # type: ignore[arg-type]
     lo, hi, o, half = part.across_lo, part.across_hi, part.eave_overhang_ft, 0.5 * part.span
     out = []
     if o:
-        out.append(("low", lo - o, lo, float(eave_rows(ctx, part, "low", zone)[state] @ basis)))  # type: ignore[arg-type]
-        out.append(("high", hi, hi + o, float(eave_rows(ctx, part, "high", zone)[state] @ basis)))  # type: ignore[arg-type]
+        out.append(("low", lo - o, lo, float(eave_rows(ctx, part, "low", along)[state] @ basis)))
+        out.append(("high", hi, hi + o, float(eave_rows(ctx, part, "high", along)[state] @ basis)))
     for a, b in pairwise(sorted({lo, lo + half, part.ridge_at, hi})):
         side = "low" if b <= part.ridge_at else "high"
-        rows = surface_rows(ctx, part, side, zone, 0.5 * (a + b))  # type: ignore[arg-type]
+        rows = surface_rows(ctx, part, side, along, 0.5 * (a + b))  # type: ignore[arg-type]
         out.append((side, a, b, float(rows[state] @ basis)))
     return out
 
@@ -191,30 +201,30 @@ def rafters(part: RoofPart, loads: list[Stretch], vertical: bool, horizontal: bo
 
 
 def strip(ctx: RoofContext, part: RoofPart, state: int, zone: str) -> list[float]:
-    basis = np.zeros(len(ctx.frame.basis))
-    basis[ctx.frame.column["q_envelope_psf"]] = Q
-    basis[ctx.frame.column["q_envelope_gcpi_psf"]] = Q * GCPI
-    return [float(e[state] @ basis) for e in strip_reactions(ctx, part, zone)]  # type: ignore[arg-type]
+    basis = windy(ctx.frame)
+    return [float(e[state] @ basis) for e in strip_reactions(ctx, part, AlongRidge(zone))]  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("zone", ["low", "interior", "high"])
 @pytest.mark.parametrize("house", ["abacus main", "offset ridge"])
-def test_truss_on_two_bearings(house: str, zone: str) -> None:
+@pytest.mark.parametrize("procedure", ["envelope", "directional"])
+def test_truss_on_two_bearings(procedure: Procedure, house: str, zone: str) -> None:
     """Windward and leeward pressures normal to the slopes, overhangs on both sides, heel height: pinned and roller."""
     variant = plan_file(ABACUS).variant() if house == "abacus main" else plan_text(SHED_LIKE).variant()
     part = next(r for r in variant.roofs if r.name in ("main", "offset"))
-    ctx = context(variant)
+    ctx = context(variant, procedure)
     for state in range(16):
         found = rafters(part, stretches(ctx, part, state, zone), vertical=True, horizontal=True)
         assert strip(ctx, part, state, zone) == pytest.approx(found, rel=REL, abs=0.01)
 
 
 @pytest.mark.parametrize("zone", ["low", "interior", "high"])
-def test_truss_on_three_bearings(zone: str) -> None:
+@pytest.mark.parametrize("procedure", ["envelope", "directional"])
+def test_truss_on_three_bearings(procedure: Procedure, zone: str) -> None:
     """Vertical loads on two spans hinged over the inner bearing; the horizontal parts' couple on the outer two."""
     variant = plan_file(ABACUS).variant()
     part = next(r for r in variant.roofs if r.name == "wing")
-    ctx = context(variant)
+    ctx = context(variant, procedure)
     supports = [b for b, _ in part.bearings]
     for state in range(16):
         loads = stretches(ctx, part, state, zone)

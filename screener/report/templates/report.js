@@ -394,6 +394,7 @@
       for (const k of [...new Set(mine.map((row) => row[0]))]) {
         const its = mine.filter((row) => row[0] === k), row = make("tr"), first = make("td");
         first.append(make("bdi", data.bill.items[k]));
+        if (data.bill.units[k]) first.append(" ", make("span", data.bill.units[k], "unit"));
         row.append(first);
         byPhase.forEach((p) => row.append(make("td", pieces(sum(its.filter((r) => data.bill.phases[r[2]] === p), 5)), "n")));
         row.append(make("td", pieces(sum(its, 4)), "n"), make("td", pieces(sum(its, 5)), "n"), make("td", pieces(sum(its, 6)), "n"), make("td", dollars(sum(its, 7)), "n"), make("td", sum(its, 8).toFixed(1), "n"));

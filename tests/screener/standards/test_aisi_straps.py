@@ -28,3 +28,11 @@ def test_strap_never_beats_either_limit(width, thickness, hole, across):
     value = float(aisi.strap_tension_lb(width, thickness, hole, 33000, 45000, across))
     assert value <= 33000 * width * thickness / 1.67 + 1e-9
     assert value <= max(0.0, 45000 * (width - across * hole) * thickness / 2) + 1e-6 or value < 0
+
+
+def test_net_section_by_hand():
+    """AISI S100-16 D3 by hand: 1.0 x 0.1 in., hole 0.5 in.: net 0.05 sq in. x 45,000 / 2 = 1,125 lb, under gross yield
+    33,000 x 0.1 / 1.67 = 1,976 lb; two holes of 0.25 in. the same; no hole: gross yield."""
+    assert float(aisi.strap_tension_lb(1.0, 0.1, 0.5, 33000, 45000)) == pytest.approx(1125.0)
+    assert float(aisi.strap_tension_lb(1.0, 0.1, 0.25, 33000, 45000, 2)) == pytest.approx(1125.0)
+    assert float(aisi.strap_tension_lb(1.0, 0.1, 0.5, 33000, 45000, 0)) == pytest.approx(1976.0, abs=0.5)

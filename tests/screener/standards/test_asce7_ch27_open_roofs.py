@@ -67,3 +67,22 @@ def test_errors() -> None:
         ch27.net_uplift_cn(10.0, "pitched", "half")
     with pytest.raises(ValueError, match="no open roof coefficient"):
         ch27.net_cn("pitched", 20.0, 45, "clear", "A", "windward")
+
+
+def test_where_the_level_roof_ends_and_the_figures_stop() -> None:
+    """ASCE 7-16 Figures 27.3-4 and 27.3-5 (from memory): columns 0 to below 7.5, 7.5, and to 45 degrees."""
+    assert ch27.net_cn("monoslope", 7.5, 0, "clear", "A", "windward") == -0.6
+    assert ch27.net_cn("monoslope", 7.4, 0, "clear", "A", "windward") == 1.2
+    assert ch27.net_cn("pitched", 7.5, 0, "clear", "A", "windward") != 1.2
+    steepest = [ch27.net_cn("pitched", angle, 0, "clear", "A", "windward") for angle in (45.0, 44.999999)]
+    assert steepest[0] == pytest.approx(steepest[1], abs=1e-5)
+    with pytest.raises(ValueError, match="0 to 45"):
+        ch27.net_cn("pitched", -0.1, 0, "clear", "A", "windward")
+
+
+def test_a_pitched_roof_is_the_same_from_both_sides_and_a_monoslope_is_not() -> None:
+    """ASCE 7-16 Figure 27.3-5 has one table for both sides; Figure 27.3-4 has 0 and 180 degrees (from memory)."""
+    for part in ("windward", "leeward"):
+        both = [ch27.net_cn("pitched", 20.0, wind, "clear", "A", part) for wind in (0, 180)]
+        assert both[0] == both[1]
+    assert ch27.net_cn("monoslope", 7.5, 180, "clear", "A", "windward") == 0.9
