@@ -112,13 +112,15 @@ def pieces_at(point: Point, option: Option, row: HardwareRow) -> int:
 def can_be_loaded(point: Point, column: Mapping[str, int]) -> bool:
     """Whether any hazard the tool admits loads a connection.
 
-    Every hazard number may be as large as it likes, but SDS no larger than its physical range: without that bound the
-    vertical shaking, which lightens dead load, would "load" every connection that dead load alone presses together.
+    Every hazard number may be as large as it likes, but SDS, in wall anchorage as in vertical shaking, no larger than
+    its physical range: without that bound the vertical shaking, which lightens dead load, would "load" every
+    connection that dead load alone presses together.
     """
-    rows, one, sds = point.coefficients, column["one"], column["sds_g"]
+    rows, one = point.coefficients, column["one"]
+    sds = [column["sds_g"], column["sds_vertical_g"]]
     positive = np.asarray((rows > 0.0).any(axis=(0, 1)))
-    positive[[one, sds]] = False
-    shaken = rows[..., one] + quantity("sds_g").greatest * np.maximum(rows[..., sds], 0.0)
+    positive[[one, *sds]] = False
+    shaken = rows[..., one] + quantity("sds_g").greatest * np.maximum(rows[..., sds], 0.0).sum(axis=-1)
     return bool(positive.any() or (shaken > 0.0).any())
 
 
