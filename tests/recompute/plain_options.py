@@ -9,6 +9,10 @@ import plain_capacity as cap
 
 Thing = dict[str, Any]
 NONE = ("", "none needed")
+CAST_IN = ("", "cast in with the hold-down")
+"""The anchor of a hold-down that is cast into the concrete: nothing is bought for it (project choice)."""
+# SDPWS 2015 Table 4.2.4, span over depth (from memory)
+MOST_SLENDER = {"blocked": 4.0, "unblocked": 3.0}
 # pieces of each connection, or spacings in inches: the tool's own choices by family (project choice; 72 in. for sill
 # anchors is IRC 2018 R403.1.6)
 PIECES = {
@@ -53,6 +57,7 @@ MAY_BE_NONE = {
 def options(family: str, hardware: dict[str, Thing]) -> list[tuple[str, str]]:
     """Item and arrangement of every choice for a family; retrofit anchors serve sills too."""
     out = [NONE] if family in MAY_BE_NONE else []
+    out += [CAST_IN] if family == "hold_down_anchor" else []
     for item, row in hardware.items():
         serves = [part.strip() for part in row["family"].split(";")]
         if family not in serves and not (family == "sill_anchor" and "retrofit_anchor" in serves):
@@ -88,6 +93,8 @@ def refused(row: Thing, point: Thing, about: Thing, category: str) -> str:
         and row["washer"] != "plate"
     ):
         return "needs plate washers"  # SDPWS 2015 4.3.6.4.3
+    if "slender" in point and point["slender"] > MOST_SLENDER[row["blocking"]] + 1e-6:
+        return "too slender for its blocking"
     if point["family"] == "wall_sheathing" and cap.number(row, "abutting_framing_in", 2.0) < 3.0:
         return _thick_framing(row, category)
     return ""
@@ -132,6 +139,9 @@ def holds(
     worst = 0.0
     for name in names:
         held: Thing = {"wind": {}, "seismic": {}}
+        if option == CAST_IN:
+            worst = max(worst, cast_in(name, points, demands, hardware, about, category))
+            continue
         if option != NONE:
             row = hardware[option[0]]
             if refused(row, points[name], about, category):
@@ -141,3 +151,13 @@ def holds(
         if worst > 1.0:
             return worst
     return worst
+
+
+def cast_in(
+    name: str, points: dict[str, Thing], demands: Any, hardware: dict[str, Thing], about: Thing, category: str
+) -> float:
+    """Ratio of an anchor that comes with its hold-down: that of the best hold-down cast into the concrete."""
+    held_by = [name.replace("hold-down anchor: ", "hold-down: ")]
+    straps = [o for o in options("hold_down", hardware) if o != NONE and hardware[o[0]]["needs_below"] == "concrete"]
+    rest = (points, demands, hardware, about, category)
+    return min((holds(strap, held_by, *rest) for strap in straps), default=math.inf)

@@ -48,6 +48,9 @@ def catalogue(house: Thing) -> dict[str, Thing]:
     """Every connection of a house by name."""
     usual = greatest(house, reference_lot(house))
     house["pack_rank"] = {n: rank_of(v, PACK) for n, v in usual.items() if n.startswith("stud packs: ")}
+    house["splices"], spliced = {}, {}
+    for i in range(len(house["storeys"])):
+        spliced |= _splices(house, i, usual)
     out: dict[str, Thing] = {}
 
     def add(name: str, family: str, line: str, **how: Any) -> None:
@@ -59,6 +62,8 @@ def catalogue(house: Thing) -> dict[str, Thing]:
         _porch(house, porch, add)
     for wall in house["walls"]:
         _wall(house, wall, add, usual)
+    for name, (line, count) in spliced.items():
+        add(name, "plate_splice", line, count=count)
     for i, storey in enumerate(house["storeys"]):
         _storey(house, i, storey, add, usual)
     for (storey, line), segments in house["segments"].items():
@@ -205,6 +210,35 @@ def _wall(house: Thing, wall: Thing, add: Any, usual: dict[str, float]) -> None:
         add(f"end post: {label}", "end_post", f"end post, storey {wall['storey'] + 1}", count=2)
 
 
+def _splices(house: Thing, i: int, usual: dict[str, float]) -> dict[str, tuple[str, int]]:
+    """Package line and count of each splice connection of a storey; ``house["splices"]`` says who loads which.
+
+    A line that collects more than the chords pull, at the reference hazards, has splices of its own.
+    """
+    chords, head = f"plates as chords: storey {i}", f"plates as collector: storey {i}, line "
+    if chords not in usual:
+        return {}
+    name = f"plate splice: storey {house['storeys'][i]['name']}"
+    joins: dict[str, list[str]] = {chords: [name]}
+    rest = [w for w in house["walls"] if w["storey"] == i and w["exterior"]]
+    out: dict[str, tuple[str, int]] = {}
+    for collector in [n for n in usual if n.startswith(head)]:
+        if usual[collector] <= usual[chords]:
+            joins[collector] = [name]
+            continue
+        line = collector.removeprefix(head)
+        own, walls = f"{name}, line {line}", sh.walls_on(house, i, line)
+        joins[chords].append(own)
+        joins[collector] = [own]
+        out[own] = ("plate splice, collector", sh.splices(house, walls))
+        rest = [w for w in rest if w not in walls]
+    out[name] = ("plate splice", sh.splices(house, rest))
+    out = {point: (line, count) for point, (line, count) in out.items() if count}
+    # plates without a splice are asked for nothing
+    house["splices"] |= {member: [point for point in points if point in out] for member, points in joins.items()}
+    return out
+
+
 def _storey(house: Thing, i: int, storey: Thing, add: Any, usual: dict[str, float]) -> None:
     roofs = [r for r in house["roofs"] if r["storey"] == i]
     upper = i + 1 < len(house["storeys"])
@@ -215,15 +249,12 @@ def _storey(house: Thing, i: int, storey: Thing, add: Any, usual: dict[str, floa
             * (math.hypot(r["ridge"] - r["lo"], r["rise"]) + math.hypot(r["hi"] - r["ridge"], r["rise"]))
             for r in roofs
         )
-        line = f"roof diaphragm, {rank_of(usual[name], DIAPHRAGM)}"
-        add(name, "roof_diaphragm", line, measure="area", area=area, framing_in=12.0 * roofs[0]["bay"])
+        how = {"area": area, "framing_in": 12.0 * roofs[0]["bay"], "slender": sh.slenderness(house, i)}
+        add(name, "roof_diaphragm", f"roof diaphragm, {rank_of(usual[name], DIAPHRAGM)}", measure="area", **how)
     if upper:
         area = pp.area_of(house["storeys"][i + 1])
-        add(
-            f"floor diaphragm: storey {storey['name']}", "floor_diaphragm", "floor diaphragm", measure="area", area=area
-        )
-    if sh.splices(house, i):
-        add(f"plate splice: storey {storey['name']}", "plate_splice", "plate splice", count=sh.splices(house, i))
+        how = {"area": area, "slender": sh.slenderness(house, i)}
+        add(f"floor diaphragm: storey {storey['name']}", "floor_diaphragm", "floor diaphragm", measure="area", **how)
     for axis in ("x", "y"):
         for line in dict.fromkeys(
             w["line"] for w in house["walls"] if w["storey"] == i and w["axis"] == axis and w["shear"]
@@ -239,11 +270,13 @@ def _storey(house: Thing, i: int, storey: Thing, add: Any, usual: dict[str, floa
                 add(name, "plate_to_floor", f"floor rim to plate below, {rank}", measure="per_ft", runs=floored)
 
 
-def in_group(house: Thing, name: str) -> str:
-    """The connection that a member belongs to: single stud packs go into their wall's light or heavy ones."""
+def in_groups(house: Thing, name: str) -> list[str]:
+    """Connections that a member belongs to: stud packs to the light or heavy ones of their wall, plates to splices."""
     if name.startswith("stud packs: "):
-        return f"{name.rsplit(', at ', 1)[0]}, {house['pack_rank'][name]}"
-    return name
+        return [f"{name.rsplit(', at ', 1)[0]}, {house['pack_rank'][name]}"]
+    if name.startswith("plates as "):
+        return house["splices"].get(name, [])
+    return [name]
 
 
 class Demands:
@@ -257,8 +290,9 @@ class Demands:
                 for name, loads in Trace(house, lot, case).run():
                     if name.startswith("end post: ") == uplift:
                         continue
-                    self.together.setdefault(in_group(house, name), []).append((case.hazard, loads))
-                    self.case_names.setdefault(in_group(house, name), []).append(case.name)
+                    for group in in_groups(house, name):
+                        self.together.setdefault(group, []).append((case.hazard, loads))
+                        self.case_names.setdefault(group, []).append(case.name)
         missing = sorted(set(points) ^ set(self.together))
         if missing:
             raise ValueError(f"connections listed but not loaded, or loaded but not listed: {missing}")
@@ -321,5 +355,5 @@ def loadable(house: Thing, points: dict[str, Thing], demands: Demands) -> set[st
                 continue
             for name, loads in Trace(house, lot, case).run():
                 if max(loads.values()) > 0.0:
-                    out.add(in_group(house, name))
+                    out.update(in_groups(house, name))
     return out & set(points)

@@ -7,6 +7,7 @@ from typing import Any
 
 import plain_case as pc
 import plain_plan as pp
+import plain_shapes as sh
 import plain_tables as t
 from plain_lines import Line
 
@@ -42,6 +43,8 @@ def prepare(house: Thing) -> Thing:
                 wall["segments"].append(segment)
                 segments.setdefault((wall["storey"], wall["line"]), []).append(segment)
     house["segments"] = segments
+    lines = {(w["storey"], w["line"]) for w in house["walls"] if w["shear"]}
+    house["collected"] = {(storey, line): sh.collected(house, storey, line) for storey, line in sorted(lines)}
     house["mass"] = masses(house)
     return house
 

@@ -138,10 +138,65 @@ def floor_over(house: Thing, wall: Thing, lo: float, hi: float) -> float:
     return 0.0
 
 
-def splices(house: Thing, storey: int) -> int:
+def splices(house: Thing, walls: list[Thing]) -> int:
+    """Splices of the top plates of walls, each laid of pieces as long as they come."""
     longest = house["about"]["plate_piece_ft"]
-    walls = [w for w in house["walls"] if w["storey"] == storey and w["exterior"]]
     return sum(max(0, math.ceil((w["hi"] - w["lo"]) / longest - 1e-9) - 1) for w in walls)
+
+
+def walls_on(house: Thing, storey: int, line: str) -> list[Thing]:
+    """Shear walls of a line."""
+    return [w for w in house["walls"] if w["storey"] == storey and w["shear"] and w["line"] == line]
+
+
+def shear_lines(house: Thing, storey: int, axis: str) -> list[tuple[str, float, float]]:
+    """Name, place (mean of its walls, by length) and length of plate of each line parallel to an axis."""
+    found: dict[str, list[tuple[float, float]]] = {}
+    for w in house["walls"]:
+        if w["storey"] == storey and w["axis"] == axis and w["shear"]:
+            found.setdefault(w["line"], []).append((w["at"], w["hi"] - w["lo"]))
+    out = []
+    for name, walls in found.items():
+        length = sum(n for _, n in walls)
+        out.append((name, sum(a * n for a, n in walls) / length, length))
+    return sorted(out, key=lambda line: (line[1], line[0]))
+
+
+def collected(house: Thing, storey: int, line: str) -> float:
+    """Greatest part of a line's force that its plates carry as a collector (statics).
+
+    The force enters evenly along the plates and leaves along each segment evenly, by its share. Both add up along the
+    line to 1; what has entered up to a place and not left yet is in the plate there. It changes straight between the
+    ends of walls and segments, so it is greatest at one of them.
+    """
+    walls, segments = walls_on(house, storey, line), house["segments"].get((storey, line), [])
+    plate_ft, shares = sum(w["hi"] - w["lo"] for w in walls), sum(s["share"] for s in segments)
+    if not segments:
+        return 0.0
+
+    def behind(piece: Thing, x: float) -> float:
+        """Length of a piece that lies before x."""
+        return min(max(x - piece["lo"], 0.0), piece["hi"] - piece["lo"])
+
+    def carried(x: float) -> float:
+        entered = sum(behind(w, x) for w in walls) / plate_ft
+        left = sum(s["share"] * behind(s, x) / (s["hi"] - s["lo"]) for s in segments) / shares
+        return abs(entered - left)
+
+    return max(carried(end) for piece in [*walls, *segments] for end in (piece["lo"], piece["hi"]))
+
+
+def slenderness(house: Thing, storey: int) -> float:
+    """Greatest span of a storey's diaphragm between shear lines over the least depth within that span."""
+    outline, out = house["storeys"][storey], 0.0
+    for axis, across, i in (("x", "y", 1), ("y", "x", 0)):
+        places = [at for _, at, _ in shear_lines(house, storey, axis)]
+        for a, b in itertools.pairwise(places):
+            turns = [a, b, *(v for r in outline["rects"] for v in (r[i], r[i + 2]) if a < v < b)]
+            beside = [s for v in turns for s in (v - 1e-3, v + 1e-3) if a < s < b]
+            depths = [d for s in beside if (d := pp.cross_length(outline, across, s)) > 1.0]
+            out = max([out, *((b - a) / d for d in depths)])
+    return out
 
 
 def roofed_runs(house: Thing, storey: int, axis: str, line: str) -> list[float]:

@@ -50,7 +50,7 @@ class Sideways:
         for axis in ("x", "y"):
             above: dict[str, tuple[float, float]] = {}
             for level in range(len(self.house["storeys"]) - 1, lowest - 1, -1):
-                lines = self.shear_lines(max(level, 0), axis)
+                lines = sh.shear_lines(self.house, max(level, 0), axis)
                 supports = [at for _, at, _ in lines]
                 wind = self.wind_on(level, axis) if self.case.axis == axis and self.p.is_wind else Line()
                 own = wind.copy()
@@ -72,18 +72,6 @@ class Sideways:
                 self.level_force[level, axis] = total
                 self.diaphragm[level, axis] = (supports, diaphragm)
                 above = {name: (at, total[name]) for name, at, _ in lines}
-
-    def shear_lines(self, storey: int, axis: str) -> list[tuple[str, float, float]]:
-        """Name, place (mean of its walls, by length) and length of plate of each line parallel to an axis."""
-        found: dict[str, list[tuple[float, float]]] = {}
-        for w in self.house["walls"]:
-            if w["storey"] == storey and w["axis"] == axis and w["shear"]:
-                found.setdefault(w["line"], []).append((w["at"], w["hi"] - w["lo"]))
-        out = []
-        for name, walls in found.items():
-            length = sum(n for _, n in walls)
-            out.append((name, sum(a * n for a, n in walls) / length, length))
-        return sorted(out, key=lambda line: (line[1], line[0]))
 
     def inertia(self, level: int, axis: str, forces: tuple[float, ...]) -> Line:
         out = Line()
@@ -209,11 +197,13 @@ class Sideways:
                     self.ask(f"roof diaphragm: storey {storey['name']}", shear_plf=plf)
                 if upper:
                     self.ask(f"floor diaphragm: storey {storey['name']}", shear_plf=plf)
-            if sh.splices(house, i):
-                for pull in chords:
-                    self.ask(f"plate splice: storey {storey['name']}", tension_lb=pull)
+            for pull in chords:
+                self.ask(f"plates as chords: storey {i}", tension_lb=pull)
             for axis in ("x", "y"):
-                for line, _, plate_ft in self.shear_lines(i, axis):
+                for line, _, plate_ft in sh.shear_lines(house, i, axis):
+                    pull = house["collected"][i, line] * self.level_force[i, axis][line]
+                    for way in (pull, -pull):  # plates beside a segment are pulled on one side, pressed on the other
+                        self.ask(f"plates as collector: storey {i}, line {line}", tension_lb=way)
                     if sh.roofed_runs(house, i, axis, line):
                         plf = self.case.sense * self.own_force[i, axis][line] / plate_ft
                         self.ask(f"roof boundary: line {line}, storey {i + 1}", shear_plf=plf)

@@ -253,6 +253,12 @@ def test_the_lots_cover_the_sample(tool: Run) -> None:
     assert {True, False} == set(lots["kzt"] == 1.0)
     assert {len(plain(lot_id).house["storeys"]) for lot_id in LOTS} == {1, 2}
     assert {p["name"] for lot_id in LOTS for p in plain(lot_id).house["porches"]} == {"front porch", "patio"}
+    splices = [{p["line"] for p in plain(i).points.values() if p["family"] == "plate_splice"} for i in LOTS]
+    assert {"plate splice"} in splices
+    assert {"plate splice", "plate splice, collector"} in splices
+    anchors = {held for i in LOTS for line, held in package_of(tool, i).items() if line.startswith("hold-down anchor")}
+    assert plain_options.CAST_IN in anchors
+    assert any(item for item, _ in anchors)
 
 
 def test_families_compared_are_those_listed(tool: Run) -> None:
@@ -355,9 +361,12 @@ def test_capacities_and_ratios(tool: Run, lot_id: str) -> None:
         components, held = own.demands.components(row.point), {"wind": {}, "seismic": {}}
         if item:
             held = plain_capacity.held(hardware()[item], arrangement, point, about, components, own.category)
-        if row.item != (f"{item}, {arrangement}" if item else "none needed"):
+        if row.item != (f"{item}, {arrangement}" if item else arrangement):
             found.append(f"{row.point}: item {row.item!r}, the package has {item!r} {arrangement!r}")
         together = own.demands.ratio(row.point, held)
+        if (item, arrangement) == plain_options.CAST_IN:
+            rest = (own.points, own.demands, hardware(), about, own.category)
+            together = plain_options.cast_in(row.point, *rest)
         if (row.component == "combined" or len(components) == 1) and differs(row.ratio, together, SMALL):
             found.append(f"{row.point}: ratio of {row.component} {row.ratio!r} {together!r}; {row.item}")
         if row.component == "combined":
@@ -388,8 +397,12 @@ def test_the_package_holds(tool: Run, lot_id: str) -> None:
         assert not failing
         ratios = {}
         for name, point in own.points.items():
-            if point["line"] and package[point["line"]][0]:
-                item, arrangement = package[point["line"]]
+            if not point["line"]:
+                continue
+            item, arrangement = package[point["line"]]
+            if (item, arrangement) == plain_options.CAST_IN:
+                ratios[name] = plain_options.cast_in(name, *rest)
+            elif item:
                 parts = own.demands.components(name)
                 held = plain_capacity.held(hardware()[item], arrangement, point, rest[3], parts, own.category)
                 ratios[name] = own.demands.ratio(name, held)
@@ -411,7 +424,7 @@ def test_the_package_holds(tool: Run, lot_id: str) -> None:
     assert {own.points[name]["line"] for name in named} == set(without)
     for name in named:
         choices = plain_options.options(own.points[name]["family"], hardware())
-        ratios = [(plain_options.holds(option, [name], *rest), option[0]) for option in choices]
+        ratios = [(plain_options.holds(option, [name], *rest), option[0] or option[1]) for option in choices]
         least = min(ratio for ratio, _ in ratios)
         assert any(f"best {item} at ratio {least:.2f}" in detail for ratio, item in ratios if ratio == least)
 
