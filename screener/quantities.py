@@ -11,6 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+import numpy as np
+
+from hazard.layers import quantity
 from screener.capacities import Option
 from screener.demands import DemandModel
 from screener.hardware import Hardware, HardwareRow
@@ -106,6 +109,21 @@ def pieces_at(point: Point, option: Option, row: HardwareRow) -> int:
     return math.ceil(point.area_sqft / (PANEL_FT[0] * PANEL_FT[1]) * nails - 1e-9)
 
 
+def can_be_loaded(point: Point, column: Mapping[str, int]) -> bool:
+    """Whether any hazard the tool admits loads a connection.
+
+    Every hazard number may be as large as it likes, but SDS, in wall anchorage as in vertical shaking, no larger than
+    its physical range: without that bound the vertical shaking, which lightens dead load, would "load" every
+    connection that dead load alone presses together.
+    """
+    rows, one = point.coefficients, column["one"]
+    sds = [column["sds_g"], column["sds_vertical_g"]]
+    positive = np.asarray((rows > 0.0).any(axis=(0, 1)))
+    positive[[one, *sds]] = False
+    shaken = rows[..., one] + quantity("sds_g").greatest * np.maximum(rows[..., sds], 0.0).sum(axis=-1)
+    return bool(positive.any() or (shaken > 0.0).any())
+
+
 def house_quantities(
     model: DemandModel, line: str, option: Option, hardware: Hardware, waste: float
 ) -> HouseQuantities:
@@ -114,7 +132,7 @@ def house_quantities(
         return HouseQuantities()
     row = hardware.rows[option.row]
     # a connection that no case can ever load takes nothing, whatever its package line holds
-    loaded = [p for p in model.points if p.schedule == line and (p.coefficients > 0).any()]
+    loaded = [p for p in model.points if p.schedule == line and can_be_loaded(p, model.frame.column)]
     by_point = {p.name: pieces_at(p, option, row) for p in loaded}
     drop = row.drop or next((p.drop for p in model.points if p.schedule == line), "")
     own = Pieces(row, drop, sum(by_point.values()), by_point)

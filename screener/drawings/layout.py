@@ -20,7 +20,7 @@ from screener.house_loads import HouseLoads, Segment
 from screener.perforated_walls import whole_label
 from screener.plans import TOUCH_FT, RoofPart, Span, WallLine
 from screener.points import Member, Point
-from screener.quantities import END_DISTANCE_FT, bolts_per_piece, pieces_at, spaced_pieces
+from screener.quantities import END_DISTANCE_FT, bolts_per_piece, can_be_loaded, pieces_at, spaced_pieces
 from screener.roof_loads import truss_runs
 from screener.wall_connections import OPENING_RANKS, PACK_RANKS
 
@@ -83,7 +83,8 @@ def segments_of(house: HouseLoads, wall: WallLine) -> list[Segment]:
 
 def place_layout(house: HouseLoads, chosen: Mapping[str, Option], hardware: Hardware) -> list[Placed]:
     """Every piece of the chosen package lines that has a place of its own; areas and nailing have none."""
-    points = {p.name: p for p in house.points if p.schedule in chosen and chosen[p.schedule].row >= 0}
+    bought = [p for p in house.points if p.schedule in chosen and chosen[p.schedule].row >= 0]
+    points = {p.name: p for p in bought if can_be_loaded(p, house.frame.column)}
     out: list[Placed] = []
     for point_name, places in _all_places(house, points):
         point = points.get(point_name)

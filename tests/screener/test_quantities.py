@@ -19,6 +19,7 @@ from screener.capacities import options_for
 from screener.hardware import Hardware, read_hardware
 from screener.quantities import (
     bolts_per_piece,
+    can_be_loaded,
     house_quantities,
     nails_per_panel,
     pieces_at,
@@ -153,3 +154,19 @@ def test_nothing_needed_costs_nothing(hardware: Hardware) -> None:
     taken = house_quantities(model, model.points[0].schedule, NONE, hardware, 0.05)
     assert taken.cost_cents(58.0) == 0
     assert taken.at_point(model.points[0].name) == 0
+
+
+def test_a_connection_that_dead_load_alone_presses_takes_nothing(hardware: Hardware) -> None:
+    """Lantern's inner wall carries a floor and no roof: 0.6D - 0.14 SDS D never turns to uplift below SDS = 4.29 g.
+
+    ASCE 7-16 2.4.5 (10) with Ev = 0.2 SDS D. The outer walls on the same package line do take their pieces.
+    """
+    model = model_of_file(next(p for p in SAMPLE_PLANS if p.stem == "lantern"), "A")
+    line = "stud to bottom plate, interior"
+    option = next(o for o in options_for("stud_to_plate", hardware) if o.item == "plate strap" and o.pieces == 1)
+    taken = house_quantities(model, line, option, hardware, 0.05).pieces[0]
+    inner, outer = "stud to bottom plate: middle 1, interior", "stud to bottom plate: left 1, interior"
+    assert inner in model.by_name
+    assert inner not in taken.by_point
+    assert taken.by_point[outer] > 0
+    assert not can_be_loaded(model.by_name[inner], model.frame.column)
