@@ -85,15 +85,19 @@ def _reason(first: Any, second: Any, found: pd.DataFrame) -> tuple[str, str]:
 
 
 def _largest(found: pd.DataFrame, name: str) -> str:
-    """The connection whose number changed most, as a share."""
+    """The connection whose number moved most against what holds there; those with another item before all others."""
     changed = found[(found[f"{name}_a"] != found[f"{name}_b"]) & (found["component"] != "combined")]
+    swapped = changed[changed["item_a"] != changed["item_b"]]
+    changed = swapped if len(swapped) else changed
     if not len(changed):
         return ""
-    a = pd.to_numeric(changed[f"{name}_a"], errors="coerce").to_numpy(dtype=float)
-    b = pd.to_numeric(changed[f"{name}_b"], errors="coerce").to_numpy(dtype=float)
+    a, b, held = (
+        pd.to_numeric(changed[column], errors="coerce").to_numpy(dtype=float)
+        for column in (f"{name}_a", f"{name}_b", "capacity_a")
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.nan_to_num(np.abs(b - a) / np.maximum(np.maximum(np.abs(a), np.abs(b)), 1e-9))
-    row = changed.iloc[int(share.argmax())]
+        moved = np.nan_to_num(np.abs(b - a) / np.where(held > 0, held, np.inf))
+    row = changed.iloc[int(moved.argmax())]
     unit = f" {row['unit_b']}" if row["unit_b"] else ""
     return f"{name} at {row['point']} {row[f'{name}_a'] or '?'} to {row[f'{name}_b'] or '?'}{unit}"
 

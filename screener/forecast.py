@@ -75,7 +75,11 @@ def boxes_of(case: PurchaseCase, item: str, pieces: int) -> int:
 
 
 def forecast_lines(case: PurchaseCase, demand: OpenDemand) -> pd.DataFrame:
-    """Order lines of open lots: P50 of the pieces of each order period, P90 for items with a long lead."""
+    """Order lines of open lots: by each order's date P50 of the pieces wanted until then, P90 for items of a long lead.
+
+    Medians of single months do not add up to that of the tract, so a line is the rise of the quantile of everything
+    up to its period: the lines of an item together are its quantile over all open lots.
+    """
     lots = demand.lots
     places = demand.places(demand.groups(lots["alike"].to_numpy()))
     if not places:
@@ -88,24 +92,28 @@ def forecast_lines(case: PurchaseCase, demand: OpenDemand) -> pd.DataFrame:
     orders = table.groupby(keys, sort=True, as_index=False).agg(
         days=("day", tuple), needed_on=("needed_on", "min"), order_by=("order_by", "min")
     )
+    orders = orders.sort_values(["item", "drop", "period", "phase", "month"], kind="stable", ignore_index=True)
+    alike = [lots["alike"].to_numpy()[by_day[day]].tolist() for day in sorted(by_day)]
     # items of one lead and delivery share the same days, so each set of lots is looked at once
     wanted: dict[tuple[int, ...], set[Place]] = {}
-    lines = list(zip(orders["item"].tolist(), orders["drop"].tolist(), orders["days"].tolist(), strict=True))
-    for item, drop, of_days in lines:
+    so_far: dict[Place, tuple[int, ...]] = {}
+    lines = []
+    for item, drop, days in zip(orders["item"], orders["drop"], orders["days"], strict=True):
+        of_days = so_far[item, drop] = tuple(sorted({*so_far.get((item, drop), ()), *days}))
+        lines.append((item, drop, of_days, sum(len(alike[day]) for day in days)))
         wanted.setdefault(of_days, set()).add((item, drop))
-    alike = [lots["alike"].to_numpy()[by_day[day]].tolist() for day in sorted(by_day)]
     here = {of_days: [kind for day in of_days for kind in alike[day]] for of_days in wanted}
     found = {of_days: demand.quantities(demand.groups(here[of_days]), only, False) for of_days, only in wanted.items()}
     settings = case.settings
     rows = []
-    for item, drop, of_days in lines:
+    ordered: dict[Place, int] = {}
+    for item, drop, of_days, n_lots in lines:
         q = found[of_days].get((item, drop))
         long = case.prices.lead_days(item, settings.lead_time_days) >= settings.long_lead_days
-        pieces = 0 if q is None else q.p90 if long else q.p50
+        until = max(0 if q is None else q.p90 if long else q.p50, ordered.get((item, drop), 0))
+        pieces, ordered[item, drop] = until - ordered.get((item, drop), 0), until
         share = MILLION + millionths(case.prices.waste(item, case.project_waste))
-        rows.append(
-            (pieces, pieces * share, pieces * _minutes(case, item), len(here[of_days]), "p90" if long else "p50")
-        )
+        rows.append((pieces, pieces * share, pieces * _minutes(case, item), n_lots, "p90" if long else "p50"))
     worth = pd.DataFrame(rows, columns=["quantity", "with_waste", "minutes", "lots", "sized_at"])
     table = pd.concat([orders.drop(columns="days"), worth], axis=1).assign(status=FORECAST, lot_id="")
     return table[table["quantity"] > 0].reset_index(drop=True)

@@ -24,7 +24,9 @@ def lever_tables(p: Prepared, s: Selection) -> dict[str, pd.DataFrame]:
 def suggestion(p: Prepared, s: Selection) -> Suggestion:
     """The number of packages that the curve suggests."""
     tiers = p.tract.tiers
-    return suggested(s.plan, bool(tiers.handling_usd or tiers.stocking_usd_per_item or tiers.mixup_usd))
+    return suggested(
+        s.plan, bool(tiers.handling_usd or tiers.stocking_usd_per_item or tiers.mixup_usd * tiers.mixup_rate)
+    )
 
 
 def cost_curve(p: Prepared, s: Selection) -> pd.DataFrame:

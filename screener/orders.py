@@ -148,7 +148,9 @@ def order_table(case: PurchaseCase, lines: pd.DataFrame) -> pd.DataFrame:
     out["order_period"] = rows["period"]
     for name in ("order_by", "needed_on"):
         out[name] = day_texts(rows[name].to_numpy(dtype=np.int64))
-    out["late"] = _late(case, rows["order_by"].to_numpy(dtype=np.int64))
+    late = _late(case, rows["order_by"].to_numpy(dtype=np.int64))
+    late[(late == True) & (rows["units"].to_numpy() == 0)] = False  # noqa: E712 - nothing to order: stock covers it
+    out["late"] = late
     out["leftover_pieces"] = rows["left"] / MILLION
     prices = [float(case.prices.price(item).unit_cost_usd) for item in rows["item"]]
     out["unit_price"] = np.array(prices) * (1.0 - rows["off"].to_numpy(dtype=float))

@@ -47,7 +47,7 @@ def build_results(p: Prepared, s: Selection) -> Results:
         "prices": case.prices.frame(),
     }
     run = {**_run(p, s), "forecast": bought.facts, "rounding_cents": rounding_costs(case)}
-    summary = {**_summary(s), **_purchase_summary(bought)}
+    summary = {**_summary(s), **_purchase_summary(bought), **_bought_summary(p, lots)}
     return Results(lots, demands, bought.bill, exceptions, issues, _packages(s), run, {}, summary, layers, purchase)
 
 
@@ -402,6 +402,16 @@ def _purchase_summary(bought: Purchase) -> dict[str, Any]:
     return {
         "orders_late": int(sum(v is True or v == True for v in firm["late"])) if len(firm) else 0,  # noqa: E712
         "lots_in_forecast": int(bought.facts.get("open_lots", 0)),
+    }
+
+
+def _bought_summary(p: Prepared, lots: gpd.GeoDataFrame) -> dict[str, Any]:
+    """Lots whose hardware is bought already: they are in the costs of the lots and not in the bill."""
+    ids = p.lots.loc[p.lots["package"] != "", "lot_id"]
+    bought = lots["lot_id"].isin(ids) & (lots["hardware_cost"].fillna(0) > 0)
+    return {
+        "lots_bought": int(bought.sum()),
+        "bought_hardware_cost": round(float(lots.loc[bought, "hardware_cost"].sum()), 2),
     }
 
 

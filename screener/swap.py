@@ -48,9 +48,11 @@ class Change:
             lots.at[row, "start"] = None
             return
         if self.plan:
+            same = str(lots.at[row, "plan"]).casefold() == self.plan.casefold()
             lots.at[row, "plan"] = self.plan
-            lots.at[row, "style"] = self.style
-            lots.at[row, "options"] = self.options or ""
+            # what is not asked for stays with the same plan; another plan may not have it
+            lots.at[row, "style"] = self.style or (lots.at[row, "style"] if same else "")
+            lots.at[row, "options"] = self.options or (lots.at[row, "options"] if same else "")
         if self.mirrored is not None:
             lots.at[row, "mirrored"] = self.mirrored
 
@@ -78,7 +80,7 @@ def run_with(tract: Tract, change: Change | None, progress: Callable[[str], None
 
 
 LOT_COLUMNS = (
-    "plan", "style", "mirrored", "status", "tier", "ground_state", "exposure", "inside_permit", "fits", "hardware_cost",
+    "plan", "style", "options", "mirrored", "status", "tier", "ground_state", "exposure", "inside_permit", "fits", "hardware_cost",
     "labour_hours", "total_cost", "flags",
 )  # fmt: skip
 

@@ -91,7 +91,7 @@ def _to_the_end(plan: TierPlan, points: Sequence[CurvePoint], known: dict[int, i
     if plan.beyond and plan.beyond[0].cost_cents is not None:
         further = known[last.most] - int(plan.beyond[0].cost_cents)
         words += f"; {plan.beyond[0].most} would save {_dollars(further)} more"
-    return words + ". Put a price on mix-ups ([tiers] mixup_usd) to find where this ends"
+    return words + ". Put a price on mix-ups ([tiers] mixup_usd and mixup_rate) to find where this ends"
 
 
 def _dollars(amount: int) -> str:

@@ -51,8 +51,14 @@ class PackagePrices:
 
 
 def check_items(section: TiersSection, hardware: Hardware, where: str, issues: Issues) -> None:
-    """Names of items in [tiers] that the hardware list does not hold are stops."""
+    """Names of items in [tiers] that the hardware list does not hold are stops; half a price of mix-ups is a warning."""
     from screener.config import nearest
+
+    if bool(section.mixup_usd) != bool(section.mixup_rate):
+        found = f"mixup_usd {section.mixup_usd:g}, mixup_rate {section.mixup_rate:g}"
+        issues.add(
+            "tiers_mixup", "warn", f"{where} [tiers]", found, "both above 0", "mix-ups cost nothing in the choice"
+        )
 
     known = sorted({row.item for row in hardware.rows} | {bill_name(row) for row in hardware.rows})
     for key in ITEM_KEYS:

@@ -136,6 +136,7 @@ def summarise(name: str, results: Any, manifest: Mapping[str, Any]) -> dict[str,
         "hardware_cost": _dollars(lots, "hardware_cost"),
         "labour_hours": round(float(lots["labour_hours"].sum()), 2) if "labour_hours" in lots.columns else 0.0,
         "total_cost": _dollars(lots, "total_cost"),
+        "lots_costed": int((lots["total_cost"].fillna(0) > 0).sum()) if "total_cost" in lots.columns else 0,
         "issues": manifest["counts"]["issues_by_severity"],
         "run_id": manifest["run_id"],
         "exit_code": manifest["exit_code"],
@@ -210,6 +211,13 @@ def _money_lines(summary: Mapping[str, Any]) -> list[str]:
 
     hardware, total = (dollars_text(cents(summary[key])) for key in ("hardware_cost", "total_cost"))
     lines = [f"cost: hardware {hardware}, labour {summary['labour_hours']:,.1f} h, together {total}"]
+    if summary.get("lots_costed", summary["lots"]) < summary["lots"]:
+        lines[0] += f" for {summary['lots_costed']:,} of {summary['lots']:,} lots"
+    if summary.get("lots_bought"):
+        bought = dollars_text(cents(summary["bought_hardware_cost"]))
+        lines.append(
+            f"  {printing.counted(summary['lots_bought'], 'lot')} of them bought already ({bought}): not in the bill"
+        )
     chosen, one = summary.get("packages_cost"), summary.get("one_package_cost")
     if chosen is not None and one is not None and one > chosen:
         lines.append(f"  one package for every lot would cost {dollars_text(cents(one - chosen))} more")

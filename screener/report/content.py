@@ -100,6 +100,8 @@ def summary(results: Any, facts: Facts) -> dict[str, Any]:
         "labour_hours": f"{_sum(lots, 'labour_hours'):,.0f}",
         "total": whole_dollars(total),
         "boxes": whole_dollars(float(bill["cost"].sum())) if "cost" in bill and len(bill) else "–",
+        "bought": results.summary.get("lots_bought", 0),
+        "bought_material": whole_dollars(results.summary.get("bought_hardware_cost", 0.0)),
         "no_plan": sum(not p for p in texts(lots["plan"])) if "plan" in lots else 0,
         "outside_permit": int(sum(w == "no" for w in texts(lots["inside_permit"], yes_no=True)))
         if "inside_permit" in lots

@@ -75,7 +75,7 @@ def measure(lots: int, results: Path | None) -> list[str]:
             subprocess.run(
                 [*command, "run", str(folder / "sample/tract_month8.toml"), "--allow-exceptions", "-q"], check=True
             )
-            results = folder / "sample" / "results_month8"
+            results = folder / "sample" / "results-month8"
         rows = [("step", "clock, s", "processor, s")]
         case, *spent = timed(lambda: read_case(results))
         rows.append(("reading kits, lots, prices of 180 lots", *shown(spent)))
