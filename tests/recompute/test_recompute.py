@@ -104,6 +104,7 @@ class Run:
     packages: dict[str, dict[str, tuple[str, str]]]
     exceptions: pd.DataFrame
     families: set[str]
+    slender: dict[str, dict[str, float]]
 
 
 @pytest.fixture(scope="module")
@@ -130,13 +131,20 @@ def _whole_run() -> Run:
     packages: dict[str, dict[str, tuple[str, str]]] = {}
     for row in results.packages.itertuples():
         packages.setdefault(row.tier, {})[row.schedule] = (row.item, row.arrangement)
+    ids, houses = prepared.site.points.lot_id, prepared.houses.of_lot[prepared.usable]
     return Run(
         pd.DataFrame(results.lots.drop(columns="geometry")).set_index("lot_id"),
         dict(list(results.demands.groupby("lot_id"))),
         packages,
         results.exceptions,
         {point.family for model in prepared.models for point in model.points},
+        {lot_id: _slender(prepared.models[int(house)]) for lot_id, house in zip(ids, houses, strict=True)},
     )
+
+
+def _slender(model: Any) -> dict[str, float]:
+    """Span over depth by which the tool refuses diaphragms, by connection."""
+    return {p.name: p.facts["diaphragm_aspect"] for p in model.points if "diaphragm_aspect" in p.facts}
 
 
 @cache
@@ -345,6 +353,16 @@ def test_demands(tool: Run, lot_id: str) -> None:
                 found.append(f"{row.point}: {row.component} {row.demand!r} {in_case!r} in {row.case}")
     assert not found, told(found)
     assert len(single) > 100
+
+
+@pytest.mark.parametrize("lot_id", LOTS)
+def test_slenderness_of_diaphragms(tool: Run, lot_id: str) -> None:
+    """What decides whether a diaphragm may be unblocked; that a chosen item is allowed would say little about it."""
+    own = {name: point["slender"] for name, point in plain(lot_id).points.items() if "slender" in point}
+    assert own
+    assert set(own) == set(tool.slender[lot_id])
+    found = [f"{n} {v!r} {own[n]!r}" for n, v in tool.slender[lot_id].items() if differs(v, own[n])]
+    assert not found, told(found)
 
 
 @pytest.mark.parametrize("lot_id", LOTS)
