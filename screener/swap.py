@@ -80,8 +80,8 @@ def run_with(tract: Tract, change: Change | None, progress: Callable[[str], None
 
 
 LOT_COLUMNS = (
-    "plan", "style", "options", "mirrored", "status", "tier", "ground_state", "exposure", "inside_permit", "fits", "hardware_cost",
-    "labour_hours", "total_cost", "flags",
+    "plan", "style", "options", "mirrored", "status", "tier", "ground_state", "exposure", "inside_permit", "fits",
+    "hardware_cost", "labour_hours", "total_cost", "flags",
 )  # fmt: skip
 
 

@@ -51,7 +51,7 @@ class PackagePrices:
 
 
 def check_items(section: TiersSection, hardware: Hardware, where: str, issues: Issues) -> None:
-    """Names of items in [tiers] that the hardware list does not hold are stops; half a price of mix-ups is a warning."""
+    """Names of items in [tiers] that the hardware list lacks are stops; half a price of mix-ups is a warning."""
     from screener.config import nearest
 
     if bool(section.mixup_usd) != bool(section.mixup_rate):
