@@ -385,6 +385,7 @@ def test_bare_steel_in_a_treated_sill_is_noted(tmp_path: Path) -> None:
 
 LAND_COVER = {"file": str(SAMPLE / "land_cover.tif"), "classes": str(SAMPLE / "classes.csv")}
 ELEVATION_FT = {"file": str(SAMPLE / "elevation.tif"), "units": "m"}
+AT_THIS_DAY = {"tract.as_of": date(2026, 10, 31)}
 
 
 @pytest.mark.parametrize(
@@ -404,12 +405,13 @@ def test_old_inputs_are_noted_on_every_lot(tmp_path: Path, code: str, changes: d
     lots = cut(ROW[:2])
     base = codes_of(prepare(load_tract(write_tract(tmp_path / "a", lots))))
     assert not any(code in found for found in base.values())
+    changes = {**AT_THIS_DAY, **changes}
     file = write_tract(tmp_path / "b", lots, changes)
     aged = codes_of(prepare(load_tract(file)))
     assert all(code in found for found in aged.values())
     if "OLD_L" in code or "OLD_E" in code:
-        key = next(iter(changes))
-        fresh = {key: {**changes[key], "dated": date(2021, 11, 2)}}
+        key = next(name for name in changes if name.startswith("hazards."))
+        fresh = {**AT_THIS_DAY, key: {**changes[key], "dated": date(2021, 11, 2)}}
         again = codes_of(prepare(load_tract(write_tract(tmp_path / "c", lots, fresh))))
         assert not any(code in found for found in again.values())
 
@@ -423,7 +425,9 @@ def test_old_prices_are_noted_on_every_lot(tmp_path: Path) -> None:
     found = {
         name: codes_of(
             prepare(
-                load_tract(write_tract(tmp_path / name, lots, {"hardware.file": str(tmp_path / f"{name}.csv")})),
+                load_tract(
+                    write_tract(tmp_path / name, lots, {**AT_THIS_DAY, "hardware.file": str(tmp_path / f"{name}.csv")})
+                ),
             )
         )
         for name in ("old", "new")
