@@ -148,9 +148,7 @@ def order_table(case: PurchaseCase, lines: pd.DataFrame) -> pd.DataFrame:
     out["order_period"] = rows["period"]
     for name in ("order_by", "needed_on"):
         out[name] = day_texts(rows[name].to_numpy(dtype=np.int64))
-    late = _late(case, rows["order_by"].to_numpy(dtype=np.int64))
-    late[(late == True) & (rows["units"].to_numpy() == 0)] = False  # noqa: E712 - nothing to order: stock covers it
-    out["late"] = late
+    out["late"] = _late(case, rows["order_by"].to_numpy(dtype=np.int64), rows["units"].to_numpy(dtype=np.int64))
     out["leftover_pieces"] = rows["left"] / MILLION
     prices = [float(case.prices.price(item).unit_cost_usd) for item in rows["item"]]
     out["unit_price"] = np.array(prices) * (1.0 - rows["off"].to_numpy(dtype=float))
@@ -172,11 +170,14 @@ def _shown(case: PurchaseCase, rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _late(case: PurchaseCase, order_by: NDArray[np.int64]) -> NDArray[np.object_]:
-    """Whether the day to order by has passed at the project's date; None without either date."""
+def _late(case: PurchaseCase, order_by: NDArray[np.int64], units: NDArray[np.int64]) -> NDArray[np.object_]:
+    """Whether the day to order by has passed at the project's date; None without either date.
+
+    A line that stock covers has nothing to order, so it is never late.
+    """
     out = np.full(len(order_by), None, dtype=object)
     if case.as_of is not None:
         today = int(np.datetime64(case.as_of, "D").astype(np.int64))
         known = order_by < NO_DATE
-        out[known] = order_by[known] < today
+        out[known] = (order_by[known] < today) & (units[known] > 0)
     return out

@@ -165,7 +165,7 @@ def judge(
 
 
 def _judge_cast_in(results: Sequence[PointResult], options: Mapping[str, Sequence[Option]], hardware: Hardware) -> None:
-    """An anchor that is cast in with its hold-down works as hard as the best hold-down that anchors itself."""
+    """Before a choice, an anchor cast in with its hold-down works as hard as the best hold-down that anchors itself."""
     by_name = {r.point.name: r for r in results}
     for r in results:
         if r.point.family != ANCHOR:
@@ -178,6 +178,30 @@ def _judge_cast_in(results: Sequence[PointResult], options: Mapping[str, Sequenc
             best = np.array(own)[held.ratio[:, own].argmin(axis=1)]
             lots = np.arange(len(best))
             r.ratio[:, at], r.ratio_case[:, at] = held.ratio[lots, best], held.ratio_case[lots, best]
+
+
+def _cast_in_as_chosen(
+    houses: Sequence[HouseResult],
+    options: Mapping[str, Sequence[Option]],
+    packages: Sequence[Mapping[str, int]],
+    tier_of_lot: Ints,
+    hardware: Hardware,
+) -> None:
+    """Once packages are chosen, an anchor cast in with its hold-down works as hard as the one that its lot has."""
+    for house in houses:
+        by_name = {r.point.name: r for r in house.points}
+        for r in house.points:
+            if r.point.family != ANCHOR:
+                continue
+            held = by_name[partner(r.point.name)]
+            at = list(options[r.point.schedule]).index(CAST_IN)
+            for tier, package in enumerate(packages):
+                chosen = package.get(held.point.schedule, -1)
+                if package.get(r.point.schedule) != at or chosen < 0:
+                    continue
+                if anchors_itself(options[held.point.schedule][chosen], hardware):
+                    here = np.flatnonzero(tier_of_lot[house.lots] == tier)
+                    r.ratio[here, at], r.ratio_case[here, at] = held.ratio[here, chosen], held.ratio_case[here, chosen]
 
 
 def _judge_point(
@@ -275,6 +299,7 @@ def select(
     plan = split(plan_tiers(join(problem, pairs)), lines, pairs)
     tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
     tier_of_lot[tried] = plan.assignment
+    _cast_in_as_chosen(houses, by_line, plan.packages, tier_of_lot, hardware)
     own = _chosen_names(plan, pools)
     names = [f"new {name}" if name in (kept or {}) else name for name in own] + sorted(kept or {})
     reasons = {

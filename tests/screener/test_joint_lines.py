@@ -131,7 +131,7 @@ def test_an_anchor_alone_that_nothing_holds_is_named(tmp_path: Path) -> None:
 
 
 def test_a_cast_in_anchor_works_as_hard_as_its_strap(twelve: Screened) -> None:
-    """Same demand, same cases: the ratio shown at the anchor is that of the best hold-down that anchors itself."""
+    """Same demand, same cases: the list has one strap that anchors itself, and the anchor's ratio is that strap's."""
     seen = 0
     for house in twelve.selection.houses:
         by_name = {r.point.name: r for r in house.points}
@@ -146,3 +146,32 @@ def test_a_cast_in_anchor_works_as_hard_as_its_strap(twelve: Screened) -> None:
             np.testing.assert_array_equal(r.ratio[:, at], held.ratio[:, own].min(axis=1))
             seen += 1
     assert seen
+
+
+def test_a_cast_in_anchor_shows_the_ratio_of_the_strap_that_its_lot_has(tmp_path: Path) -> None:
+    """Two straps that anchor themselves, the cheaper one half as strong: where it is chosen, its own ratio is shown."""
+    table = pd.read_csv(SAMPLE, dtype=str, keep_default_na=False, comment="#")
+    light = table[table["item"] == "hold-down cast strap"].assign(
+        item="hold-down cast strap light", unit_cost="1.00", uplift_lb="1400", uplift_lb_spf_hf="1300"
+    )
+    pd.concat([table, light]).to_csv(tmp_path / "hardware.csv", index=False)
+    run = screened(write_tract(tmp_path / "t", changes={"hardware.file": str(tmp_path / "hardware.csv")}))
+    s, differs = run.selection, 0
+    for house in s.houses:
+        by_name = {r.point.name: r for r in house.points}
+        for r in house.points:
+            if r.point.family != "hold_down_anchor":
+                continue
+            held = by_name[partner(r.point.name)]
+            for at, lot in enumerate(house.lots.tolist()):
+                if s.tier_of_lot[lot] < 0 or s.options[s.line_of(r.point)][s.chosen(lot, r.point)] is not CAST_IN:
+                    continue
+                shown = r.ratio[at, s.chosen(lot, r.point)]
+                assert shown == held.ratio[at, s.chosen(lot, held.point)] <= 1.0
+                own = [
+                    n
+                    for n, o in enumerate(s.options[s.line_of(held.point)])
+                    if anchors_itself(o, run.prepared.hardware)
+                ]
+                differs += shown != held.ratio[at, own].min()
+    assert differs

@@ -119,7 +119,7 @@ KEPT = TierProblem(
     costs_cents=(np.array([[110, 400, 490]]), np.array([[270, 510, 770]])),
     most=2,
 )
-"""Lot d needs a strong tie and no strap, b the reverse; sorting by cost or joining the nearest pair first errs here."""
+"""Lot d needs the heaviest tie and no strap, b the reverse; sorting by cost or joining near pairs errs here."""
 
 
 def test_a_kept_tract_where_greedy_and_sorted_grouping_fail() -> None:
