@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from screener.families import families
-from screener.hardware_cells import (
+from hazard.table_cells import (
     FORMULA_STARTS,
     CellError,
     Place,
@@ -144,7 +144,7 @@ def _choice(column: HardwareColumn, text: str) -> str:
     ultimate = column.name == "basis" and text.lower() in ("ultimate", "strength", "lrfd", "nominal", "tested")
     listing = "list the allowable (ASD) load of the source and its design strength (LRFD), not its ultimate"
     fix = listing if ultimate else "choose one"
-    raise CellError("HARDWARE_CHOICE", f"`{text}`", f"one of {', '.join(column.choices)}", fix)
+    raise CellError("CHOICE", f"`{text}`", f"one of {', '.join(column.choices)}", fix)
 
 
 def _number(column: HardwareColumn, cell: str) -> float:
@@ -152,9 +152,9 @@ def _number(column: HardwareColumn, cell: str) -> float:
     value = read_number(cell, column.unit)
     if not column.least <= value <= column.most:
         limits = f"from {column.least:g}" + (f" to {column.most:g}" if math.isfinite(column.most) else "")
-        raise CellError("HARDWARE_RANGE", f"{value:g}", f"{column.unit or 'a number'} {limits}")
+        raise CellError("RANGE", f"{value:g}", f"{column.unit or 'a number'} {limits}")
     if column.kind == "integer" and value != int(value):
-        raise CellError("HARDWARE_RANGE", f"{value:g}", "a whole number")
+        raise CellError("RANGE", f"{value:g}", "a whole number")
     return int(value) if column.kind == "integer" else value
 
 

@@ -1,4 +1,4 @@
-"""Reading single cells of the hardware list: numbers, sizes, yes or no, text.
+"""Reading single cells of tables from outside: numbers, sizes, yes or no, text; and where in a file a cell stands.
 
 A number cell holds a plain decimal number and nothing else. What a spreadsheet or a habit adds (units, thousands
 separators, percent and currency signs, dates made of sizes, formulas) is refused with a suggestion, never guessed.
@@ -16,12 +16,15 @@ from fractions import Fraction
 
 from hazard.issues import Issues
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+LONGEST_NUMBER = 60
+"""Characters of a number: a double has 17 digits; longer texts are no numbers that anybody measured."""
 _INFINITE = re.compile(r"[+-]?(?:inf(?:inity)?|nan|1\.#(?:inf|ind|qnan)\w*)", re.IGNORECASE)
 _MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(rf"(?:\d{{1,2}}[-/ ](?:{_MONTHS})[a-z]*|(?:{_MONTHS})[a-z]*[-/ ]\d{{1,4}})", re.IGNORECASE)
-_FRACTION = re.compile(r"(?:(?P<whole>\d+)[ -])?(?P<top>\d+)/(?P<bottom>[1-9]\d*)")
-_FEET_INCHES = re.compile(r"(?P<feet>\d+)'\s*-?\s*(?P<inches>\d+(?:\.\d+)?)?\"?")
+_FRACTION = re.compile(r"(?:(?P<whole>\d{1,4})[ -])?(?P<top>\d{1,4})/(?P<bottom>[1-9]\d{0,3})", re.ASCII)
+_FEET_INCHES = re.compile(r"(?P<feet>\d{1,6})'\s*-?\s*(?P<inches>\d{1,6}(?:\.\d{1,6})?)?\"?", re.ASCII)
+_SERIAL = re.compile(r"[34]\d{4}", re.ASCII)
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 # Letters of other alphabets that look like Latin ones: the pairs most often met in names typed on mixed keyboards.
@@ -30,7 +33,7 @@ _INVISIBLE = {"Cf", "Cc", "Zl", "Zp"}
 
 
 class CellError(ValueError):
-    """A cell that can't be read: what was found, what was expected, how to mend it."""
+    """A cell that can't be read: what was found, what was expected, how to mend it. `code` lacks the table's prefix."""
 
     def __init__(self, code: str, found: str, expected: str, fix: str = "write it so and run again") -> None:
         super().__init__(found)
@@ -54,18 +57,30 @@ def looks_like_number(text: str) -> bool:
     return _NUMBER.fullmatch(text.strip()) is not None
 
 
+def looks_like_serial(text: str) -> bool:
+    """Whether a spreadsheet may have made a day number of a size or name: `45359` is 2024-03-08."""
+    return _SERIAL.fullmatch(text.strip()) is not None
+
+
+def shortened(text: str, most: int = 60) -> str:
+    """A text for a message: its beginning, where it is long."""
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
 def read_number(cell: str, unit: str) -> float:
     """A finite number, or a CellError that says what the cell may have meant."""
     text = cell.strip()
     expected = f"a plain number{f' of {unit}' if unit else ''}"
+    if len(text) > LONGEST_NUMBER:
+        raise CellError("NOT_A_NUMBER", f"`{shortened(text)}`, {len(text):,} characters", expected)
     if _NUMBER.fullmatch(text):
         value = float(text)
         if math.isfinite(value):
             return value
-        raise CellError("HARDWARE_NOT_FINITE", f"`{text}` is too large for a number", "a finite number")
+        raise CellError("NOT_FINITE", f"`{text}` is too large for a number", "a finite number")
     if _INFINITE.fullmatch(text):
-        raise CellError("HARDWARE_NOT_FINITE", f"`{text}`", "a finite number", "leave the cell blank for no capacity")
-    raise CellError("HARDWARE_NOT_A_NUMBER", f"`{text}`", expected, _suggestion(text))
+        raise CellError("NOT_FINITE", f"`{text}`", "a finite number", "leave the cell blank for no capacity")
+    raise CellError("NOT_A_NUMBER", f"`{text}`", expected, _suggestion(text))
 
 
 def read_size(cell: str) -> str:
@@ -73,7 +88,7 @@ def read_size(cell: str) -> str:
     text = cell.strip()
     if looks_like_date(text):
         raise CellError(
-            "HARDWARE_DATE",
+            "DATE",
             f"`{text}`: a spreadsheet made a date of a size",
             "a size such as 3/8",
             "format the column as text, or write the size as a decimal",
@@ -95,7 +110,7 @@ def read_yes_no(cell: str) -> bool:
         return True
     if text in ("no", "n", "false"):
         return False
-    raise CellError("HARDWARE_CHOICE", f"`{cell.strip()}`", "yes or no")
+    raise CellError("CHOICE", f"`{cell.strip()}`", "yes or no")
 
 
 def _suggestion(text: str) -> str:
@@ -136,6 +151,7 @@ class Place:
 
     where: str
     issues: Issues
+    prefix: str = "HARDWARE"  # of the codes of cell errors
 
     def stop(self, code: str, found: str, expected: str, done: str) -> None:
         """Report a fault that forbids going on."""
@@ -143,7 +159,7 @@ class Place:
 
     def cell(self, name: str, error: CellError) -> None:
         """Report a cell that can't be read."""
-        self.stop(error.code, f"{name} {error.found}", error.expected, error.fix)
+        self.stop(f"{self.prefix}_{error.code}", f"{name} {error.found}", error.expected, error.fix)
 
     def skip(self, code: str, found: str, expected: str, done: str) -> None:
         """Report a row that is left out."""
