@@ -70,7 +70,13 @@ def read_table(path: Path, form: TableForm, issues: Issues, name: str = "") -> R
 def read_rows(content: bytes, name: str, form: TableForm, issues: Issues) -> Rows:
     """Rows with their line numbers, cells by column name. Empty, with the faults reported, if the file is no table."""
     before = len(issues.stops())
-    lines = _csv_lines(decoded(content, name, form, issues), name, form, issues)
+    text = _without_remarks(decoded(content, name, form, issues), form.remarks_anywhere)
+    number, heading = next(((k, line) for k, line in enumerate(text.split("\n"), 1) if line.strip()), (1, ""))
+    if "," not in heading and any(sign in heading for sign in _SEPARATORS):
+        place = Place(f"{name} row {number}", issues, form.prefix)
+        _check_header([shortened(heading.strip())], heading, form, place)  # before its quotes, which may not fit commas
+        return []
+    lines = _csv_lines(text, name, form, issues)
     return [] if len(issues.stops()) > before else named_rows(lines, name, form, issues)
 
 
@@ -144,7 +150,7 @@ def _csv_lines(text: str, name: str, form: TableForm, issues: Issues) -> list[tu
         if not issues.has_stop():
             _say_empty(name, form, issues)
         return []
-    reader = csv.reader(io.StringIO(_without_remarks(text, form.remarks_anywhere), newline=""), strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     lines: list[tuple[int, list[str]]] = []
     start, before = 1, len(issues.stops())
     while True:
@@ -154,7 +160,8 @@ def _csv_lines(text: str, name: str, form: TableForm, issues: Issues) -> list[tu
         except StopIteration:
             break
         except csv.Error as error:
-            found = "a quote that is not closed" if "unexpected end" in str(error) else str(error)
+            unclosed = "unexpected end" in str(error) or "expected after" in str(error)
+            found = "a quote that is not closed, or text after one that is" if unclosed else str(error)
             place.stop(f"{form.prefix}_QUOTE", found, "quotes in pairs", MEND)
             break
         if any("\n" in cell or "\r" in cell for cell in cells):

@@ -76,7 +76,7 @@ def hazards_alone(
     """Every hazard of every lot, at the mean roof height of its plan, or at `height_ft` where it has none."""
     started = time.perf_counter()
     wish = wish or Wish()
-    issues = Issues()
+    issues = Issues(project.noticed)
     progress("reading lots")
     lots = read_lots(project, issues)
     where = project.shown(project.lots.file)

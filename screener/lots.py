@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from hazard.crs import check_coordinates, choose_working_crs, metres_per_unit, transform_xy
 from hazard.issues import InputError, Issues
+from hazard.table_cells import clean_text
 from screener.config import Site, nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
 from screener.lot_attributes import LotReader, match_columns, read_attributes, split_options
@@ -229,7 +230,15 @@ def match_plans(
     from, and are skipped where there is none. Changes `lots` in place.
     """
     by_fold = {name.casefold(): name for name in plans}
+    by_look = {clean_text(name).casefold(): name for name in plans}
     chosen = [by_fold.get(text.casefold(), "") for text in lots["plan"]]
+    for i, given in enumerate(lots["plan"]):
+        alike = by_look.get(clean_text(str(given)).casefold(), "") if given and not chosen[i] else ""
+        if alike:
+            name = str(lots["lot_id"].iat[i])
+            found = f"plan {given!a} has letters that only look like those of {alike!a}"
+            issues.add("plan_look_alike", "warn", f"{where} {name}", found, "the plan's own letters", "taken for it", name)
+            chosen[i] = alike
     for i, (given, plan) in enumerate(zip(lots["plan"], chosen, strict=True)):
         fault = _plan_fault(lots, i, str(given), plan, plans, has_mix)
         if fault is not None:
