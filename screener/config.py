@@ -728,6 +728,8 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             issues.add("file_missing", "stop", where, f"{shown} is a file", "a folder with one TOML a plan", "")
         elif not wants_folder and path.is_dir() and path.suffix.lower() != ".gdb":
             issues.add("file_missing", "stop", where, f"{shown} is a folder", "a file", "")
+        elif not wants_folder and not path.is_dir() and not path.is_file():
+            issues.add("file_missing", "stop", where, f"{shown} is no ordinary file", "a file on the disk", "")
         elif path.suffix.lower() == ".vrt":
             issues.add("file_virtual", "stop", where, f"{shown} points at other files", "the data itself", "")
 
