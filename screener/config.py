@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 import math
 import os
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields as dataclass_fields
 from datetime import date
@@ -21,8 +20,10 @@ from pydantic.fields import FieldInfo
 
 from hazard.exposure_rules import ExposureRules
 from hazard.issues import Issue, Issues
+from hazard.table_cells import shortened
 from hazard.topography_settings import TopographySettings
 from screener.columns import HAZARD_COLUMNS, LOTS_INPUT
+from screener.files.toml_files import read_toml
 
 GROUND_STATES = ("worst", "at permit", "today", "built out")
 TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
@@ -75,7 +76,7 @@ class _Section(BaseModel):
 class TractSection(_Section):
     """What is screened."""
 
-    name: str = Field(min_length=1, description="name of the tract")
+    name: str = Field(min_length=1, max_length=200, description="name of the tract")
     ground_state: str = Field(
         "worst",
         description='which state of the ground governs: "worst" of all states for each lot, "at permit" (the phases '
@@ -110,7 +111,7 @@ class DesignSection(_Section):
         "to five storeys, to 0.5 s, site class not E or F",
     )
     special_wind_region: bool = Field(False, description="whether the whole tract lies in a special wind region")
-    salt_water_distance_ft: Annotated[float, Field(ge=0)] | None = Field(
+    salt_water_distance_ft: Annotated[float, Field(ge=0, le=1e7)] | None = Field(
         None, description="distance to salt water, where neither the lots nor [ground] water tell; none: not judged"
     )
 
@@ -359,7 +360,7 @@ Days = Annotated[int, Field(ge=0, le=730)]
 class PurchaseSection(_Section):
     """How hardware is bought."""
 
-    labour_usd_per_h: Annotated[float, Field(ge=0)] = Field(description="cost of an hour of labour, burdened")
+    labour_usd_per_h: Annotated[float, Field(ge=0, le=10_000)] = Field(description="cost of an hour of labour, burdened")
     waste: Share = Field(0.05, description="share added for waste where an item gives none")
     order_level: Literal["phase", "drop", "house"] = Field("phase", description="where boxes are rounded up")
     plan_mix: dict[str, Share] = Field(default_factory=dict, description="shares of plans on lots with no plan yet")
@@ -403,11 +404,17 @@ class Site(_Section):
     terrain: TerrainSection = TerrainSection()  # type: ignore[call-arg]
     ages: AgesSection = AgesSection()  # type: ignore[call-arg]
     _source: Path = PrivateAttr(default=Path("tract.toml"))
+    _noticed: tuple[Issue, ...] = PrivateAttr(default=())
 
     @property
     def source(self) -> Path:
         """The project file."""
         return self._source
+
+    @property
+    def noticed(self) -> tuple[Issue, ...]:
+        """What was repaired or doubtful in the project file itself: it belongs among the issues of every run."""
+        return self._noticed
 
     @property
     def folder(self) -> Path:
@@ -560,7 +567,7 @@ def _read(
     remove: Iterable[str] = (),
 ) -> _Project | None:
     source = Path(os.path.abspath(path))
-    values = _parse(source, issues)
+    values = read_toml(source, issues, "config", "a project file (TOML)")
     if values is None:
         return None
     for place in remove:
@@ -574,25 +581,8 @@ def _read(
     _check_files(project.input_files().items(), source, issues)
     _check_output(project, issues)
     _check_together(project, issues)
+    project._noticed = tuple(issue for issue in issues if issue.severity != "stop")
     return project
-
-
-def _parse(source: Path, issues: Issues) -> dict[str, Any] | None:
-    def stop(code: str, found: str, expected: str, done: str) -> None:
-        issues.add(code, "stop", source.name, found, expected, done)
-
-    try:
-        raw = source.read_bytes()
-    except OSError as error:
-        stop("config_unreadable", error.strerror or "can't be read", "a project file (TOML)", "check the path")
-        return None
-    try:
-        return tomllib.loads(raw.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        stop("config_encoding", f"byte {error.start} is not UTF-8", "UTF-8 text", "save the file as UTF-8")
-    except tomllib.TOMLDecodeError as error:
-        stop("config_syntax", str(error), "TOML", "correct the line named")
-    return None
 
 
 def _validate(values: dict[str, Any], source: Path, issues: Issues, model: type[_Project]) -> _Project | None:
@@ -676,7 +666,7 @@ def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
         meaning = model.model_fields[str(loc[-1])].description if model is not None else None
         what = "table" if len(loc) == 1 else "key"
         return Issue("config_missing_key", "stop", where, f"the {what} is missing", meaning or "it", "add it")
-    found = f"{fault['input']!r}"
+    found = shortened(f"{fault['input']!r}", 120)
     expected = str(fault["ctx"]["error"]) if fault["type"] == "value_error" else _expected(fault)
     if fault["type"] == "value_error" and expected.startswith("a local file"):
         return Issue("config_remote_path", "stop", where, found, expected, "save the file beside the project file")
@@ -694,6 +684,8 @@ def _expected(fault: Any) -> str:
             return f"at most {context['le']:g}"
         case "string_type" | "string_too_short":
             return "a text in quotes"
+        case "string_too_long":
+            return f"at most {context['max_length']} characters"
         case "float_type" | "int_type" | "finite_number":
             return "a number"
         case "model_type" | "dict_type" | "model_attributes_type":
@@ -736,6 +728,8 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             issues.add("file_missing", "stop", where, f"{shown} is a file", "a folder with one TOML a plan", "")
         elif not wants_folder and path.is_dir() and path.suffix.lower() != ".gdb":
             issues.add("file_missing", "stop", where, f"{shown} is a folder", "a file", "")
+        elif not wants_folder and not path.is_dir() and not path.is_file():
+            issues.add("file_missing", "stop", where, f"{shown} is no ordinary file", "a file on the disk", "")
         elif path.suffix.lower() == ".vrt":
             issues.add("file_virtual", "stop", where, f"{shown} points at other files", "the data itself", "")
 
@@ -776,7 +770,7 @@ def _ground_state_faults(tract: Site) -> Iterator[_Fault]:
     phases = tract.ground.phases
     order = phases.order if phases is not None else ()
     if len(set(order)) != len(order):
-        yield "[ground] phases.order", f"a phase stands twice in {list(order)}", "each phase once"
+        yield "[ground] phases.order", shortened(f"a phase stands twice in {list(order)}", 200), "each phase once"
     state = tract.tract.ground_state
     if state not in (*GROUND_STATES, *order):
         known = ", ".join(f'"{s}"' for s in (*GROUND_STATES, *order))

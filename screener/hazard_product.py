@@ -76,7 +76,7 @@ def hazards_alone(
     """Every hazard of every lot, at the mean roof height of its plan, or at `height_ft` where it has none."""
     started = time.perf_counter()
     wish = wish or Wish()
-    issues = Issues()
+    issues = Issues(project.noticed)
     progress("reading lots")
     lots = read_lots(project, issues)
     where = project.shown(project.lots.file)
@@ -127,7 +127,7 @@ def _heights(
         issues.add("plans_missing", "warn", "project file [plans]", found, "plans, or no [plans]", f"{height_ft:g} ft")
         return plain
     trial, unmatched = lots.copy(), Issues()
-    houses = choose_houses(trial, load_plans(folder), True, unmatched, project.shown(project.lots.file))
+    houses = choose_houses(trial, load_plans(folder, issues), True, unmatched, project.shown(project.lots.file))
     for issue in unmatched:
         if issue.severity == "skip":
             done = f"hazards at {height_ft:g} ft mean roof height"

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from hazard.crs import check_coordinates, choose_working_crs, metres_per_unit, transform_xy
 from hazard.issues import InputError, Issues
+from hazard.table_cells import clean_text
 from screener.config import Site, nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
 from screener.lot_attributes import LotReader, match_columns, read_attributes, split_options
@@ -229,8 +230,14 @@ def match_plans(
     from, and are skipped where there is none. Changes `lots` in place.
     """
     by_fold = {name.casefold(): name for name in plans}
+    by_look = {clean_text(name).casefold(): name for name in plans}
     place, distinct = wishes(lots)
     chosen = [by_fold.get(wish.plan.casefold(), "") for wish in distinct]
+    for k, wish in enumerate(distinct):
+        alike = by_look.get(clean_text(wish.plan).casefold(), "") if wish.plan and not chosen[k] else ""
+        if alike:
+            chosen[k] = alike
+            _note_look_alike(lots, np.flatnonzero(place == k), wish.plan, alike, issues, where)
     faults = [_plan_fault(w, p, plans, has_mix) for w, p in zip(distinct, chosen, strict=True)]
     for i in np.flatnonzero(np.array([fault is not None for fault in faults], dtype=bool)[place]):
         fault = faults[place[i]]
@@ -252,6 +259,16 @@ def match_plans(
     if blank:
         done = "their hazards are shown; they are in the forecast, from the mix, and not in the bill"
         issues.add("plan_open", "note", where, f"{blank} lots have no plan yet", "", done)
+
+
+def _note_look_alike(
+    lots: gpd.GeoDataFrame, rows: NDArray[np.intp], given: str, plan: str, issues: Issues, where: str
+) -> None:
+    """Lots whose plan is written with letters that only look right."""
+    found = f"plan {given!a} has letters that only look like those of {plan!a}"
+    for i in rows:
+        name = str(lots["lot_id"].iat[i])
+        issues.add("plan_look_alike", "warn", f"{where} {name}", found, "the plan's own letters", "taken for it", name)
 
 
 class Wish(NamedTuple):

@@ -126,10 +126,11 @@ def prepare(
     """
     clock = _Clock()
     issues = Issues() if issues is None else issues
+    issues.extend(tract.noticed)
     progress("reading lots, plans and hardware")
     stops = Issues()
     lots = _collect(stops, lambda: read_lots(tract, issues))
-    plans = _collect(stops, lambda: load_plans(tract.plans.folder))
+    plans = _collect(stops, lambda: load_plans(tract.plans.folder, issues))
     hardware = _collect(stops, lambda: _hardware(tract, issues))
     _collect(stops, lambda: read_kept_packages(tract, issues))  # a faulty file stops here; it is used later
     if stops.has_stop() or lots is None or plans is None or hardware is None:

@@ -63,8 +63,13 @@ def check_tract(path: Path) -> tuple[Issues, list[dict[str, Any]]]:
     findings = None
     project = read_tract(path, issues)
     if project is not None:
+        from screener.file_systems import network_kind
         from screener.pipeline import check
 
+        network = network_kind(project.output.folder)
+        if network:
+            where, found_there = f"{project.source.name} [output] folder", f"a network file system ({network})"
+            issues.add("output_network", "warn", where, found_there, "a local disk", "written there all the same")
         try:
             found, findings = check(project)
             issues.extend(found)

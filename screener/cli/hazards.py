@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from screener.cli.job_options import done_already, finish, job_options, what_to_do
+from screener.cli.job_options import done_already, finish, job_options, tell_network, what_to_do
 from screener.cli.progress import progress_bar
 
 if TYPE_CHECKING:
@@ -68,6 +68,7 @@ def run_hazards(
     options = {"product": "hazards", "height_ft": height, "profile": list(profile), "bearing_deg": bearing,
                "strict": strict}  # fmt: skip
     name = run_id(project, inputs, options)
+    tell_network(output_folder(project, output))
     with open_destination(output_folder(project, output), overwrite=overwrite) as destination:
         earlier = done_already(destination, name, resume)
         if earlier is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -61,6 +62,15 @@ def done_already(destination: Destination, name: str, resume: bool) -> dict[str,
         printing.tell("no complete run of the same inputs is there; starting from the beginning")
         return None
     return {**earlier, "note": SAME_INPUTS}
+
+
+def tell_network(folder: Path) -> None:
+    """Say so where the results will lie on another machine."""
+    from screener.file_systems import network_warning
+
+    words = network_warning(folder)
+    if words:
+        printing.tell(f"warn {words}")
 
 
 def finished_run(destination: Destination, name: str) -> dict[str, Any] | None:

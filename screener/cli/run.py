@@ -10,7 +10,7 @@ import click
 
 from screener import errors
 from screener.cli import printing
-from screener.cli.job_options import done_already, finish, job_options, what_to_do
+from screener.cli.job_options import done_already, finish, job_options, tell_network, what_to_do
 from screener.cli.progress import progress_bar
 
 if TYPE_CHECKING:
@@ -57,6 +57,7 @@ def run_tract(
     inputs = input_records(project)
     options = {"strict": strict}
     name = run_id(project, inputs, options)
+    tell_network(project.output.folder)
     with open_destination(project.output.folder, overwrite=overwrite) as destination:
         earlier = done_already(destination, name, resume)
         if earlier is not None:
