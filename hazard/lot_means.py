@@ -38,7 +38,7 @@ class LotMeans:
 def lot_means(window: RasterWindow, lots: Sequence[Any] | NDArray[np.object_], crs: pyproj.CRS) -> LotMeans:
     """Area-weighted mean of a raster over each lot; areas are those of the raster's own grid.
 
-    lots: polygons (parts and holes allowed) in `crs`; a missing or empty one gets NaN. Classes have no mean: ValueError.
+    lots: polygons (parts and holes allowed) in `crs`; a missing or empty one gets NaN. Refuses classes.
     """
     if window.values.dtype.kind in "iu":
         raise ValueError(f"{window.source} holds classes, which have no mean; expected a continuous raster")

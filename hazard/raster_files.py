@@ -119,7 +119,10 @@ def _remote(address: str, layer: Layer) -> RasterFile:
 
 def referenced_files(path: Path) -> list[Path]:
     """Every file a virtual raster is made of, sorted; none for another file. Raises InputError as reading would."""
-    if not path.is_file() or not is_virtual(path):
+    try:
+        if not path.is_file() or not is_virtual(path):
+            return []
+    except OSError:  # reading says why
         return []
     walk = _Walk(path.resolve().parent, path.name)
     found = walk.check(path.resolve())
