@@ -234,7 +234,11 @@ def _padded(window: ClassWindow, pad: int) -> tuple[np.ndarray, np.ndarray, affi
         whole = np.where(valid, values, 0.0)
         if (whole != np.floor(whole)).any():
             found = f"a cell with {whole[whole != np.floor(whole)][0]}"
-            raise InputError(Issue("R18", "stop", window.source, found, "whole class codes", "nothing was computed"))
+            raise InputError(
+                Issue(
+                    "raster_class_fraction", "stop", window.source, found, "whole class codes", "nothing was computed"
+                )
+            )
         values = whole
     if pad > 0:
         values, valid = np.pad(values, pad), np.pad(valid, pad)
@@ -248,7 +252,7 @@ def _unlisted(codes: np.ndarray) -> tuple[tuple[int, int], ...]:
 
 def _unlisted_issue(source: str, code: int, cells: int, table: str) -> Issue:
     return Issue(
-        "R23",
+        "land_cover_code_unlisted",
         "warn",
         source,
         f"land-cover code {code} in {cells} cells",

@@ -1,7 +1,7 @@
 """The project file: one TOML a tract, checked as a whole, every fault reported at once.
 
 Relative paths are relative to the file. An unknown key is an error that names the nearest known one. Only local files
-are read: a name that asks for the network is refused.
+are read: a name that asks for the network is refused, but for the https address of a raster where the caller allows it.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from hazard.topography_settings import TopographySettings
 from screener.columns import HAZARD_COLUMNS, LOTS_INPUT
 from screener.files.toml_files import read_toml
 
+REMOTE_RASTER = "a local file; nothing is fetched from elsewhere unless the run allows it"
 GROUND_STATES = ("worst", "at permit", "today", "built out")
 TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
 
@@ -40,6 +41,28 @@ def _path(value: Any, info: ValidationInfo) -> Path:
         raise ValueError("a local file; nothing is fetched from elsewhere")
     folder = (info.context or {}).get("folder", Path())
     return Path(os.path.abspath(folder / value))
+
+
+def _raster(value: Any, info: ValidationInfo) -> Path | str | tuple[Path | str, ...]:
+    """A raster's path or address; a list of them, or a name with * in it, are the tiles of one raster."""
+    if not isinstance(value, list | tuple):
+        found = _raster_files(value, info)
+        return found[0] if len(found) == 1 else found
+    if not value:
+        raise ValueError("at least one path in quotes")
+    return tuple(file for each in value for file in _raster_files(each, info))
+
+
+def _raster_files(value: Any, info: ValidationInfo) -> tuple[Path | str, ...]:
+    """The files that one name stands for, sorted; a pattern that fits none stands for itself."""
+    if isinstance(value, str) and value.casefold().startswith("https://"):
+        if (info.context or {}).get("allow_remote", False):
+            return (value,)
+        raise ValueError(REMOTE_RASTER)
+    path = _path(value, info)
+    if "*" not in path.name:
+        return (path,)
+    return tuple(sorted(file for file in path.parent.glob(path.name) if file.is_file())) or (path,)
 
 
 def _texts(value: Any) -> tuple[str, ...]:
@@ -60,6 +83,7 @@ def _text_or_number(value: Any) -> str | float:
 
 
 InputPath = Annotated[Path, BeforeValidator(_path)]
+RasterFiles = Annotated[Path | str | tuple[Path | str, ...], BeforeValidator(_raster), "path or list of paths"]
 Texts = Annotated[tuple[str, ...], BeforeValidator(_texts)]
 TextOrNumber = Annotated[str | float, BeforeValidator(_text_or_number)]
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -173,13 +197,27 @@ class GroundSection(_Section):
 class HazardSource(_Section):
     """Where one hazard comes from: a raster (file), a constant (value) or a column of the lots."""
 
-    file: InputPath | None = Field(None, description="raster")
+    file: RasterFiles | None = Field(
+        None,
+        description='raster; or its tiles, as ["n36.tif", "n37.tif"] or "tiles/*.tif", in any order: all on one grid, '
+        "where two overlap the first by name counts; or a GeoTIFF's https address, fetched only with --allow-remote",
+    )
     value: TextOrNumber | None = Field(None, description="one value for every lot")
     column: str | None = Field(None, description="column of the lots file")
     units: str | None = Field(None, description="unit of the raster or value, where it is not the name's")
     band: Annotated[int, Field(ge=1)] | None = Field(None, description="band of the raster, where it has several")
     classes: InputPath | None = Field(None, description="land cover only: table from class to roughness")
     dated: date | None = Field(None, description="date of the data, for notes on its age")
+    model: Literal["bare earth", "surface"] | None = Field(
+        None, description="elevation only: of the bare earth, or with roofs and trees; none: taken as bare earth, noted"
+    )
+
+    @property
+    def files(self) -> tuple[Path | str, ...]:
+        """Its rasters: none, one, or several tiles."""
+        if self.file is None:
+            return ()
+        return self.file if isinstance(self.file, tuple) else (self.file,)
 
 
 class HazardsSection(_Section):
@@ -426,9 +464,30 @@ class Site(_Section):
         """The tract's name."""
         return self.tract.name
 
-    def shown(self, path: Path) -> str:
-        """A path as results may show it: relative to the project file, or only its name; never the machine's."""
-        return _shown(path, self.folder)
+    def shown(self, path: Path | str | tuple[Path | str, ...]) -> str:
+        """A path as results may show it: relative to the project file, or only its name; never the machine's.
+
+        An address is shown without its query, which may hold a secret; of several tiles the names, one after another.
+        """
+        if isinstance(path, tuple):
+            return ", ".join(self.shown(each) for each in path)
+        return _shown(path, self.folder) if isinstance(path, Path) else path.partition("?")[0]
+
+    def remote_inputs(self) -> dict[str, str]:
+        """Addresses that are read, as results may show them, by the key that names them."""
+        given = (f"hazards.{name}" for name in HazardsSection.model_fields)
+        found = {f"{key}.file": getattr(self.hazards, key.partition(".")[2]) for key in given}
+        for name, values in self.site_classes.items():
+            for key in ClassValues.model_fields:
+                found[f"site_classes.{name}.{key}.file"] = getattr(values, key)
+        return {
+            key if len(files) == 1 else f"{key}.{number}": self.shown(file)
+            for key, source in found.items()
+            if source is not None
+            for files in [source.files]
+            for number, file in enumerate(files, start=1)
+            if isinstance(file, str)
+        }
 
     def input_files(self) -> dict[str, Path]:
         """Every file and folder that is read, by the key that names it, the project file first."""
@@ -486,6 +545,8 @@ def _paths(model: BaseModel, prefix: str = "") -> Iterator[tuple[str, Path]]:
         value = getattr(model, name)
         if isinstance(value, Path):
             yield prefix + name, value
+        elif isinstance(value, tuple):
+            yield from ((f"{prefix}{name}.{n}", v) for n, v in enumerate(value, start=1) if isinstance(v, Path))
         elif isinstance(value, BaseModel):
             yield from _paths(value, f"{prefix}{name}.")
         elif isinstance(value, dict):
@@ -508,7 +569,7 @@ def _shown_values(value: Any, tract: Site) -> Any:
         return {k: _shown_values(v, tract) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [_shown_values(v, tract) for v in value]
-    if isinstance(value, Path):
+    if isinstance(value, Path) or (isinstance(value, str) and value.casefold().startswith("https://")):
         return tract.shown(value)
     return value.isoformat() if isinstance(value, date) else value
 
@@ -516,9 +577,12 @@ def _shown_values(value: Any, tract: Site) -> Any:
 # ---------------------------------------------------------------- reading
 
 
-def load_tract(path: str | os.PathLike[str]) -> Tract:
-    """Read and check a project file. Raises InputError with every fault found in it."""
-    return _loaded(path, Tract)
+def load_tract(path: str | os.PathLike[str], *, allow_remote: bool = False) -> Tract:
+    """Read and check a project file. Raises InputError with every fault found in it.
+
+    `allow_remote`: rasters may be named by an https address, and are fetched from there.
+    """
+    return _loaded(path, Tract, allow_remote)
 
 
 def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any], remove: Iterable[str] = ()) -> Tract:
@@ -535,25 +599,25 @@ def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any],
     return project
 
 
-def load_hazard_project(path: str | os.PathLike[str]) -> HazardProject:
+def load_hazard_project(path: str | os.PathLike[str], *, allow_remote: bool = False) -> HazardProject:
     """The same for hazards alone: no plans, hardware, prices or output need be named."""
-    return _loaded(path, HazardProject)
+    return _loaded(path, HazardProject, allow_remote)
 
 
-def read_tract(path: str | os.PathLike[str], issues: Issues) -> Tract | None:
+def read_tract(path: str | os.PathLike[str], issues: Issues, *, allow_remote: bool = False) -> Tract | None:
     """Read a project file, adding every fault to `issues`; the tract as far as it can be understood, or None.
 
     Unknown keys are set aside, so that a caller who only checks can go on and look at the files too.
     """
-    return _read(path, issues, Tract)
+    return _read(path, issues, Tract, allow_remote=allow_remote)
 
 
 _Project = TypeVar("_Project", bound=Site)
 
 
-def _loaded(path: str | os.PathLike[str], model: type[_Project]) -> _Project:
+def _loaded(path: str | os.PathLike[str], model: type[_Project], allow_remote: bool) -> _Project:
     issues = Issues()
-    project = _read(path, issues, model)
+    project = _read(path, issues, model, allow_remote=allow_remote)
     issues.raise_stops()
     assert project is not None  # no stop was recorded, so there is a project
     return project
@@ -565,6 +629,8 @@ def _read(
     model: type[_Project],
     changes: Mapping[str, Any] | None = None,
     remove: Iterable[str] = (),
+    *,
+    allow_remote: bool = False,
 ) -> _Project | None:
     source = Path(os.path.abspath(path))
     values = read_toml(source, issues, "config", "a project file (TOML)")
@@ -575,7 +641,7 @@ def _read(
         values.get(section, {}).pop(key, None)
     for section, keys in (changes or {}).items():
         values[section] = {**values.get(section, {}), **keys} if isinstance(keys, Mapping) else keys
-    project = _validate(values, source, issues, model)
+    project = _validate(values, source, issues, model, allow_remote)
     if project is None:
         return None
     _check_files(project.input_files().items(), source, issues)
@@ -585,8 +651,10 @@ def _read(
     return project
 
 
-def _validate(values: dict[str, Any], source: Path, issues: Issues, model: type[_Project]) -> _Project | None:
-    context = {"folder": source.parent}
+def _validate(
+    values: dict[str, Any], source: Path, issues: Issues, model: type[_Project], allow_remote: bool
+) -> _Project | None:
+    context = {"folder": source.parent, "allow_remote": allow_remote}
     try:
         tract = model.model_validate(values, context=context)
     except ValidationError as error:
@@ -603,7 +671,7 @@ def _validate(values: dict[str, Any], source: Path, issues: Issues, model: type[
     return tract
 
 
-def _paths_by_section(values: dict[str, Any], context: dict[str, Path]) -> Iterator[tuple[str, Path]]:
+def _paths_by_section(values: dict[str, Any], context: dict[str, Any]) -> Iterator[tuple[str, Path]]:
     """The paths of those sections that can be understood by themselves."""
     for name, field in Tract.model_fields.items():
         model = field_model(field)
@@ -669,7 +737,13 @@ def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
     found = shortened(f"{fault['input']!r}", 120)
     expected = str(fault["ctx"]["error"]) if fault["type"] == "value_error" else _expected(fault)
     if fault["type"] == "value_error" and expected.startswith("a local file"):
-        return Issue("config_remote_path", "stop", where, found, expected, "save the file beside the project file")
+        fix = "save the file beside the project file"
+        if expected == REMOTE_RASTER:
+            found, fix = (
+                repr(str(fault["input"]).partition("?")[0]),
+                fix + ", or give check, run or hazards --allow-remote",
+            )
+        return Issue("config_remote_path", "stop", where, found, expected, fix)
     return Issue("config_value", "stop", where, found, expected, "correct the value")
 
 
@@ -730,7 +804,7 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             issues.add("file_missing", "stop", where, f"{shown} is a folder", "a file", "")
         elif not wants_folder and not path.is_dir() and not path.is_file():
             issues.add("file_missing", "stop", where, f"{shown} is no ordinary file", "a file on the disk", "")
-        elif path.suffix.lower() == ".vrt":
+        elif path.suffix.lower() == ".vrt" and section not in ("hazards", "site_classes"):
             issues.add("file_virtual", "stop", where, f"{shown} points at other files", "the data itself", "")
 
 
@@ -825,6 +899,10 @@ def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:
         yield place, found, "exactly one of file, value, column"
     if source.classes is not None and name != "land_cover":
         yield f"{place}.classes", "a class table", "it only with land_cover"
+    if name == "land_cover" and source.file is None and len(given) == 1:
+        yield place, given[0], "a file: classes of the ground around the lots"
+    if source.model is not None and name != "elevation_ft":
+        yield f"{place}.model", repr(source.model), "it only with elevation_ft"
     if source.value is not None:
         wants_text = name in TEXT_HAZARDS and name != "land_cover"
         if wants_text != isinstance(source.value, str) and name != "land_cover":

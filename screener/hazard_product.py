@@ -72,6 +72,7 @@ def hazards_alone(
     wish: Wish | None = None,
     progress: Callable[[str], None] = lambda _: None,
     workers: int = 1,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> HazardResults:
     """Every hazard of every lot, at the mean roof height of its plan, or at `height_ft` where it has none."""
     started = time.perf_counter()
@@ -86,7 +87,7 @@ def hazards_alone(
         issues.add("no_usable_lot", "stop", where, "no lot can be used", "at least one", "see the issues before this")
         raise InputError(issues.stops())
     findings = Findings(len(usable))
-    site = site_hazards(project, lots.iloc[usable], height[usable], issues, findings, workers, progress)
+    site = site_hazards(project, lots.iloc[usable], height[usable], issues, findings, workers, progress, tell)
     issues.raise_stops()
     hazard_limits(project, site, findings)
     site_limits(project, lots.iloc[usable], site, issues, findings)

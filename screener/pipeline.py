@@ -119,6 +119,7 @@ def prepare(
     workers: int = 1,
     issues: Issues | None = None,
     edit: Callable[[gpd.GeoDataFrame], None] | None = None,
+    tell: Progress = lambda _: None,
 ) -> Prepared:
     """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together.
 
@@ -158,7 +159,7 @@ def prepare(
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))
-    site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
+    site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress, tell)
     clock.lap("hazards")
     issues.raise_stops()
     redundancy = [judge_redundancy(model) for model in models]
@@ -418,12 +419,17 @@ def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:
 # --- the whole way ------------------------------------------------------------------------------------------------
 
 
-def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1) -> Results:
-    """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing."""
+def screen(
+    tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1, tell: Progress = lambda _: None
+) -> Results:
+    """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing.
+
+    `tell` hears at once what a user should know before the long work begins.
+    """
     from screener.lever_tables import lever_tables
     from screener.result_tables import build_results
 
-    prepared = prepare(tract, progress=progress, workers=workers)
+    prepared = prepare(tract, progress=progress, workers=workers, tell=tell)
     clock = _Clock()
     selection = choose(prepared, progress=progress)
     clock.lap("demands and choice")

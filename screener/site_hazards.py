@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hazard import crs as crs_tools
+from hazard.coverage import reach, reach_issues
 from hazard.exposure import ExposureResult, Flips, sector_layer
 from hazard.ground_elevation import GroundElevation, ground_elevation
 from hazard.ground_states import (
@@ -31,6 +32,7 @@ from hazard.ground_states import (
 from hazard.issues import InputError, Issue, Issues
 from hazard.land_cover import RoughnessMap, read_roughness_table, roughness_map
 from hazard.layers import Column, Constant, Layer, Source
+from hazard.legends import check_legend
 from hazard.rasters import RasterWindow, read_window
 from hazard.sampling import LotPoints, LotValues, read_values
 from hazard.seismic import Seismic, code_meanings, code_severities, seismic
@@ -161,10 +163,16 @@ def site_hazards(
     findings: Findings,
     workers: int = 1,
     progress: Callable[[str], None] = lambda _: None,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> SiteHazards:
-    """Every hazard of every lot that has a shape. `height_ft` (n,): mean roof height of each lot's house."""
+    """Every hazard of every lot that has a shape. `height_ft` (n,): mean roof height of each lot's house.
+
+    `tell` hears at once where a raster of the ground does not reach far enough, before anything is computed from it.
+    """
     points, working = lot_points(lots)
     edition, given = tract.design.loads, tract.hazards
+    progress("ground around the lots")
+    around = read_ground(tract, points, height_ft, issues, tell)
     progress("wind speed, elevation, ground motion")
     speed = wind_speed_mph(source(given.wind_speed_mph, "wind_speed_mph", lots), points, issues)
     elevation = ground_elevation(
@@ -191,13 +199,87 @@ def site_hazards(
     )
     out.read = read
     progress("exposure")
-    _exposure(tract, lots, out, issues, findings, workers)
+    _exposure(tract, lots, out, around, issues, findings, workers)
     progress("terrain")
-    _terrain(tract, lots, out, issues, findings, workers)
+    _terrain(tract, lots, out, around, issues, findings, workers)
     _pressures(out, edition)
     _missing(out, findings)
     out.provenance |= {"wind_speed_mph": speed.provenance, "ke": elevation.provenance, **shaken.provenance}
     return out
+
+
+@dataclass(frozen=True)
+class GroundAround:
+    """The rasters that are read far around the lots; None where the project takes that hazard from elsewhere."""
+
+    cover: RasterWindow | None
+    elevation: RasterWindow | None
+
+
+def read_ground(
+    tract: Site, points: LotPoints, height_ft: Floats, issues: Issues, tell: Callable[[str], None] = lambda _: None
+) -> GroundAround:
+    """Read land cover and elevation as far as they are needed, and say what is missing, by direction.
+
+    Raises InputError with the faults of both rasters.
+    """
+    stops: list[Issue] = []
+    windows: list[RasterWindow | None] = []
+    for read, wanted in ((_read_cover, _needs_cover(tract)), (_read_elevation, _needs_elevation(tract))):
+        if not wanted:
+            windows.append(None)
+            continue
+        try:
+            window, told = read(tract, points, height_ft, issues)
+        except InputError as error:
+            stops += error.issues
+            continue
+        windows.append(window)
+        issues.extend(told)
+        stops += [issue for issue in told if issue.severity == "stop"]
+        for issue in told:
+            if issue.severity == "warn":
+                tell(f"{issue.severity} {issue.message()}")
+    if stops:
+        raise InputError(stops)
+    return GroundAround(*windows)
+
+
+def _needs_cover(tract: Site) -> bool:
+    return tract.hazards.exposure is None and tract.hazards.land_cover is not None
+
+
+def _needs_elevation(tract: Site) -> bool:
+    given = tract.hazards.elevation_ft
+    return tract.hazards.kzt is None and given is not None and given.file is not None
+
+
+def _read_cover(tract: Site, points: LotPoints, height_ft: Floats, issues: Issues) -> tuple[RasterWindow, list[Issue]]:
+    """Land cover as far as the exposure of the tallest house needs it, and what each lot lacks of its own need."""
+    cover, rules = tract.hazards.land_cover, tract.exposure.rules()
+    assert cover is not None
+    layer = raster(cover, "land_cover")
+    pad_ft = rules.raster_pad_ft(_tallest_ft(height_ft))
+    window = read_window(layer, points.bounds(), points.crs, pad_ft, issues)
+    need_ft = rules.search_radius_ft(np.where(np.isnan(height_ft), 30.0, height_ft))
+    return window, reach_issues(reach(window, points.xy, points.crs, need_ft), layer.name, "exposure", points.lot_id)
+
+
+def _read_elevation(
+    tract: Site, points: LotPoints, height_ft: Floats, issues: Issues
+) -> tuple[RasterWindow, list[Issue]]:
+    """Elevation as far as the terrain search goes, and what each lot lacks of the part that must be known."""
+    given = tract.hazards.elevation_ft
+    assert given is not None
+    layer = raster(given, "elevation_ft")
+    settings = tract.terrain.settings_for(tract.design.loads)
+    need_ft = max(settings.search_upwind_ft, settings.search_downwind_ft)
+    window = read_window(layer, points.bounds(), points.crs, need_ft + settings.beyond_ft + TERRAIN_CELLS_FT, issues)
+    return window, reach_issues(reach(window, points.xy, points.crs, need_ft), layer.name, "Kzt", points.lot_id)
+
+
+def _tallest_ft(height_ft: Floats) -> float:
+    return float(max(30.0, np.nanmax(height_ft)))
 
 
 def lot_points(lots: gpd.GeoDataFrame) -> tuple[LotPoints, crs_tools.WorkingCRS]:
@@ -218,7 +300,7 @@ def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Sou
     assert given is not None
     try:
         if given.file is not None:
-            return Layer(given.file, quantity, given.units or "", given.band, str(given.dated or ""))
+            return raster(given, quantity)
         if given.value is not None:
             return Constant(given.value, quantity, given.units or "")
         return Column(lots[quantity].to_numpy(), given.column or quantity, quantity, given.units or "")
@@ -226,6 +308,21 @@ def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Sou
         where = f"project file [hazards] {quantity}.units"
         found, _, expected = str(error).partition("; expected ")
         raise InputError(Issue("hazard_unit", "stop", where, found, expected, "correct the project file")) from error
+
+
+def raster(given: HazardSource, quantity: str) -> Layer:
+    """The project's raster of one hazard. An address stands there only where the run allows it."""
+    assert given.file is not None
+    remote = any(isinstance(file, str) for file in given.files)
+    return Layer(
+        given.file,
+        quantity,
+        given.units or "",
+        given.band,
+        str(given.dated or ""),
+        allow_remote=remote,
+        model=given.model or "",
+    )
 
 
 def _seismic_sources(tract: Site, lots: pd.DataFrame) -> dict[str, Source]:
@@ -249,12 +346,18 @@ def _site_class(tract: Site, lots: pd.DataFrame) -> Source | None:
 
 
 def _exposure(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    around: GroundAround,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
 ) -> None:
     if tract.hazards.exposure is not None:
         _exposure_as_given(tract, lots, out, issues, findings)
     elif tract.hazards.land_cover is not None:
-        _exposure_from_land_cover(tract, lots, out, issues, findings, workers)
+        _exposure_from_land_cover(tract, lots, out, around, issues, findings, workers)
     else:
         issues.add(
             "exposure_missing", "stop", "project file [hazards]", "neither exposure nor land_cover", "one of them", ""
@@ -312,11 +415,17 @@ def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
 
 
 def _exposure_from_land_cover(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    around: GroundAround,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
 ) -> None:
     rules = tract.exposure.rules()
-    tallest = float(max(30.0, np.nanmax(out.height_ft)))
-    upwind = ground_upwind(tract, out, issues)
+    tallest = _tallest_ft(out.height_ft)
+    upwind = ground_upwind(tract, out, issues, around.cover)
     window, ground, plan = upwind.window, upwind.ground, upwind.plan
     state = resolve_state(plan, tract.tract.ground_state)
     states = measure_states(
@@ -375,23 +484,22 @@ class GroundUpwind:
     tallest_ft: float
 
 
-def ground_upwind(tract: Site, out: SiteHazards, issues: Issues) -> GroundUpwind:
-    """Read the land cover, and what stands or floats on it, as far as the exposure needs it. Raises InputError."""
+def ground_upwind(tract: Site, out: SiteHazards, issues: Issues, window: RasterWindow | None = None) -> GroundUpwind:
+    """The land cover, and what stands or floats on it, as far as the exposure needs it. Raises InputError.
+
+    `window` is the land cover where it was read already.
+    """
     cover = tract.hazards.land_cover
     assert cover is not None
-    assert cover.file is not None
-    tallest = float(max(30.0, np.nanmax(out.height_ft)))
-    window = read_window(
-        Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
-        out.points.bounds(),
-        out.points.crs,
-        tract.exposure.rules().raster_pad_ft(tallest),
-        issues,
-    )
+    if window is None:
+        window, _ = _read_cover(tract, out.points, out.height_ft, issues)
+    table = read_roughness_table(cover.classes)
+    if wrong := check_legend(window, table):
+        raise InputError(wrong)
     shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water", "tree_belt")}
     ground = roughness_map(
         window,
-        read_roughness_table(cover.classes),
+        table,
         footprints=shapes["footprints"],
         trees=shapes["tree_belt"],
         water=shapes["water"],
@@ -399,7 +507,7 @@ def ground_upwind(tract: Site, out: SiteHazards, issues: Issues) -> GroundUpwind
         pad_cells=0,
     )
     issues.extend(ground.issues)
-    return GroundUpwind(window, ground, _phases(tract, out, issues), tallest)
+    return GroundUpwind(window, ground, _phases(tract, out, issues), _tallest_ft(out.height_ft))
 
 
 def with_letters(out: SiteHazards, letters: NDArray[np.str_], edition: str, strict: bool) -> SiteHazards:
@@ -478,7 +586,13 @@ def _phases(tract: Site, out: SiteHazards, issues: Issues) -> PhasePlan:
 
 
 def _terrain(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    around: GroundAround,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
 ) -> None:
     given, n = tract.hazards.kzt, len(out.points)
     if given is not None:
@@ -487,8 +601,8 @@ def _terrain(
         out.kzt = np.repeat(values.values[:, None], DIRECTIONS, axis=1)
         screening = out.kzt_strict = out.kzt
         out.provenance["kzt"] = values.provenance
-    elif tract.hazards.elevation_ft is not None and tract.hazards.elevation_ft.file is not None:
-        screening = _terrain_from_elevation(tract, lots, out, issues, findings, workers)
+    elif around.elevation is not None:
+        screening = _terrain_from_elevation(tract, lots, out, around.elevation, findings, workers)
     else:
         issues.add(
             "kzt_none",
@@ -534,14 +648,15 @@ def _sixteen_texts(values: Floats) -> NDArray[np.object_]:
 
 
 def _terrain_from_elevation(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    window: RasterWindow,
+    findings: Findings,
+    workers: int,
 ) -> Floats:
     """Kzt of every lot and direction from the terrain; returns the screening values."""
-    layer = source(tract.hazards.elevation_ft, "elevation_ft", lots)
-    assert isinstance(layer, Layer)
     settings = tract.terrain.settings_for(tract.design.loads)
-    reach_ft = max(settings.search_upwind_ft, settings.search_downwind_ft) + settings.beyond_ft
-    window = read_window(layer, out.points.bounds(), out.points.crs, reach_ft + TERRAIN_CELLS_FT, issues)
     result = topography(window, out.points.xy, out.points.crs, settings, workers)
     z = height_above_ground_ft(out.height_ft, result.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
     letters = bounded_letters(out.letters)

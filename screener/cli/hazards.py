@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from screener.cli.job_options import done_already, finish, job_options, tell_network, what_to_do
-from screener.cli.progress import progress_bar
+from screener.cli import printing
+from screener.cli.job_options import done_already, finish, job_options, may_resume, tell_network, what_to_do
+from screener.cli.progress import progress_bar, silent
 
 if TYPE_CHECKING:
     from screener.publish import Destination
@@ -56,6 +57,7 @@ def run_hazards(
     strict: bool = False,
     resume: bool = False,
     overwrite: bool = False,
+    allow_remote: bool = False,
 ) -> dict[str, Any]:
     """Do the job and return the summary. Raises InputError and OutputError, having written nothing."""
     from screener.config import load_hazard_project
@@ -63,19 +65,20 @@ def run_hazards(
     from screener.hazard_product import Wish
     from screener.publish import open_destination
 
-    project = load_hazard_project(path)
+    project = load_hazard_project(path, allow_remote=allow_remote)
     inputs = input_records(project)
     options = {"product": "hazards", "height_ft": height, "profile": list(profile), "bearing_deg": bearing,
                "strict": strict}  # fmt: skip
     name = run_id(project, inputs, options)
     tell_network(output_folder(project, output))
     with open_destination(output_folder(project, output), overwrite=overwrite) as destination:
-        earlier = done_already(destination, name, resume)
+        earlier = done_already(destination, name, may_resume(project, resume))
         if earlier is not None:
             return earlier
         with progress_bar(quiet) as progress:
             wish = Wish(profile, bearing)
-            return _compute_and_write(project, inputs, options, name, wish, destination, progress, workers)
+            tell = silent if quiet else printing.tell
+            return _compute_and_write(project, inputs, options, name, wish, destination, progress, workers, tell)
 
 
 def output_folder(project: Any, given: str | None) -> Path:
@@ -88,7 +91,7 @@ def output_folder(project: Any, given: str | None) -> Path:
 
 def _compute_and_write(
     project: Any, inputs: Any, options: dict[str, Any], name: str, wish: Any, destination: Destination, progress: Any,
-    workers: int | None,
+    workers: int | None, tell: Callable[[str], None],
 ) -> dict[str, Any]:  # fmt: skip
     from screener.cli.run import default_workers, exit_code, refuse_warnings
     from screener.files.hazard_files import space_needed, write_hazards
@@ -96,8 +99,9 @@ def _compute_and_write(
     from screener.hazard_product import hazards_alone
 
     results = hazards_alone(
-        project, height_ft=options["height_ft"], wish=wish, progress=progress, workers=workers or default_workers()
-    )
+        project, height_ft=options["height_ft"], wish=wish, progress=progress, workers=workers or default_workers(),
+        tell=tell,
+    )  # fmt: skip
     if options["strict"]:
         refuse_warnings(results.issues)
     code = exit_code(results)

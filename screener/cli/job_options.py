@@ -27,6 +27,7 @@ _OPTIONS = (
     click.option("--resume", is_flag=True, help="Do nothing where a complete run of the same inputs is there."),
     click.option("--overwrite", is_flag=True, help="Replace a folder that screener did not make; it is kept aside."),
     click.option("--allow-exceptions", is_flag=True, help="Exit with 0 although some lots need a person."),
+    click.option("--allow-remote", is_flag=True, help="Fetch rasters that the project names by an https address."),
 )
 
 
@@ -51,6 +52,14 @@ def finish(summary: dict[str, Any], options: dict[str, Any], lines: Callable[[di
             printing.say(line)
     code = int(summary["exit_code"])
     return errors.OK if code == errors.EXCEPTIONS and options["allow_exceptions"] else code
+
+
+def may_resume(project: Any, resume: bool) -> bool:
+    """Whether an earlier run of the same inputs may be taken: not where a raster comes from elsewhere."""
+    if resume and project.remote_inputs():
+        printing.tell("a remote raster may have changed; starting from the beginning")
+        return False
+    return resume
 
 
 def done_already(destination: Destination, name: str, resume: bool) -> dict[str, Any] | None:

@@ -10,8 +10,8 @@ import click
 
 from screener import errors
 from screener.cli import printing
-from screener.cli.job_options import done_already, finish, job_options, tell_network, what_to_do
-from screener.cli.progress import progress_bar
+from screener.cli.job_options import done_already, finish, job_options, may_resume, tell_network, what_to_do
+from screener.cli.progress import progress_bar, silent
 
 if TYPE_CHECKING:
     from screener.publish import Destination
@@ -47,33 +47,42 @@ def run_tract(
     strict: bool = False,
     resume: bool = False,
     overwrite: bool = False,
+    allow_remote: bool = False,
 ) -> dict[str, Any]:
     """Do the job and return the summary. Raises InputError and OutputError, having written nothing."""
     from screener.config import load_tract
     from screener.files.manifest import input_records, run_id
     from screener.publish import open_destination
 
-    project = load_tract(path)
+    project = load_tract(path, allow_remote=allow_remote)
     inputs = input_records(project)
     options = {"strict": strict}
     name = run_id(project, inputs, options)
     tell_network(project.output.folder)
     with open_destination(project.output.folder, overwrite=overwrite) as destination:
-        earlier = done_already(destination, name, resume)
+        earlier = done_already(destination, name, may_resume(project, resume))
         if earlier is not None:
             return earlier
+        tell = silent if quiet else printing.tell
         with progress_bar(quiet) as progress:
-            return _screen_and_write(project, inputs, options, name, destination, progress, workers)
+            return _screen_and_write(project, inputs, options, name, destination, progress, workers, tell)
 
 
 def _screen_and_write(
-    project: Any, inputs: Any, options: Any, name: str, destination: Destination, progress: Any, workers: int | None
+    project: Any,
+    inputs: Any,
+    options: Any,
+    name: str,
+    destination: Destination,
+    progress: Any,
+    workers: int | None,
+    tell: Callable[[str], None],
 ) -> dict[str, Any]:
     from screener.files.manifest import build_manifest
     from screener.files.results import space_needed, write_results
     from screener.pipeline import screen
 
-    results = screen(project, progress=progress, workers=workers or default_workers())
+    results = screen(project, progress=progress, workers=workers or default_workers(), tell=tell)
     if options["strict"]:
         refuse_warnings(results.issues)
     code = exit_code(results)

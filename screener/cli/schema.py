@@ -207,7 +207,8 @@ def _type_name(annotation: Any) -> str:
     if origin is Literal:
         return " or ".join(f'"{value}"' if isinstance(value, str) else str(value) for value in get_args(annotation))
     if origin is Annotated:
-        return _type_name(get_args(annotation)[0])
+        words = [word for word in get_args(annotation)[1:] if isinstance(word, str)]
+        return words[0] if words else _type_name(get_args(annotation)[0])
     names = {"str": "text", "int": "whole number", "float": "number", "bool": "true or false", "Path": "path"}
     if origin is None:
         word = getattr(annotation, "__name__", str(annotation))

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hazard.issues import InputError, Issue
+from hazard.raster_files import referenced_files
 from screener.columns import SCHEMA_VERSION
 
 if TYPE_CHECKING:
@@ -84,12 +85,13 @@ def sha256(path: Path) -> str:
 def input_records(tract: Site) -> list[dict[str, Any]]:
     """Every file that the project reads: its key, name, size and checksum, in the order of the keys.
 
-    Raises InputError for every file that can't be read.
+    Of a virtual raster every file that it is made of; an address stands without size and checksum. Raises InputError
+    for every file that can't be read.
     """
     records: list[dict[str, Any]] = []
     faults = []
     for key, path in tract.input_files().items():
-        for file in _files_of(path):
+        for file in _files_of(path, key):
             shown = tract.shown(file)
             try:
                 records.append({"key": key, "file": shown, "bytes": file.stat().st_size, "sha256": sha256(file)})
@@ -98,12 +100,21 @@ def input_records(tract: Site) -> list[dict[str, Any]]:
                 faults.append(Issue("file_unreadable", "stop", shown, found, "a file that can be read", f"see {key}"))
     if faults:
         raise InputError(faults)
+    records += [
+        {"key": key, "file": file, "bytes": None, "sha256": None} for key, file in tract.remote_inputs().items()
+    ]
     return records
 
 
-def _files_of(path: Path) -> list[Path]:
+def _files_of(path: Path, key: str) -> list[Path]:
     if path.is_dir():
         return sorted(entry for entry in path.rglob("*") if entry.is_file() and not entry.name.startswith("."))
+    is_raster = key.startswith(("hazards.", "site_classes.")) and not key.endswith(".classes")
+    made_of = referenced_files(path) if is_raster else []
+    return list(dict.fromkeys(file for each in (path, *made_of) for file in _with_companions(each)))
+
+
+def _with_companions(path: Path) -> list[Path]:
     beside = [path.with_suffix(suffix) for suffix in _COMPANIONS] + [path.with_name(path.name + s) for s in _COMPANIONS]
     return [path, *sorted({file for file in beside if file.is_file() and file != path})]
 

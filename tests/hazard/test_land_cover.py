@@ -60,7 +60,7 @@ def test_unlisted_codes_are_unknown_and_counted() -> None:
     found = roughness_map(window([[41, 250, 250], [250, 99, 71]]))
     assert (found.roughness == [[ROUGH_B, UNKNOWN, UNKNOWN], [UNKNOWN, UNKNOWN, ROUGH_C]]).all()
     assert found.unlisted_codes == ((99, 1), (250, 3))
-    assert [issue.code for issue in found.issues] == ["R23", "R23"]
+    assert [issue.code for issue in found.issues] == ["land_cover_code_unlisted"] * 2
     assert found.issues[1].found == "land-cover code 250 in 3 cells"
 
 
