@@ -59,7 +59,9 @@ def read_dxf(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     texts = entities[(kinds == 0) & entities["Text"].notna()]
     import geopandas as gpd
 
-    return gpd.GeoDataFrame(names_in_outlines(shapes, texts, block_attributes(file.path), file, issues), geometry=shapes)
+    return gpd.GeoDataFrame(
+        names_in_outlines(shapes, texts, block_attributes(file.path), file, issues), geometry=shapes
+    )
 
 
 def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:

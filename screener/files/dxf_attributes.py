@@ -1,6 +1,7 @@
 """Attributes of block references in a drawing, with their tags, which GDAL's reader leaves out.
 
-Read by a general drawing library, which holds the whole drawing in memory: only files that have attributes, up to a size.
+Read by a general drawing library, which holds the whole drawing in memory: only files that have attributes, and only up
+to a size.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ def block_attributes(path: Path) -> list[BlockAttribute]:
     """Every attribute of the block references in model space; none where the library can't follow the file."""
     if path.stat().st_size > LARGEST_BYTES or b"ATTRIB" not in path.read_bytes():
         return []
+    from ezdxf.entities import Insert
+
     try:
         drawing = _drawing(path)
         return [
@@ -35,6 +38,7 @@ def block_attributes(path: Path) -> list[BlockAttribute]:
                 str(a.dxf.tag).strip(), a.plain_text().strip(), a.dxf.insert.x, a.dxf.insert.y, str(a.dxf.layer)
             )
             for reference in drawing.modelspace().query("INSERT")
+            if isinstance(reference, Insert)
             for a in reference.attribs
             if str(a.dxf.text).strip()
         ]

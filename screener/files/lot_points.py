@@ -1,7 +1,7 @@
 """Lots from a CSV of points with sizes: each lot becomes the rectangle that its row describes.
 
 The rectangle is centred on the point, `width_ft` wide along the front, `depth_ft` deep, its front turned to
-`front_bearing_deg` (clockwise from true north). Lengths are true lengths: it is drawn in a local system about the tract.
+`front_bearing_deg` (clockwise from true north). Lengths are true: it is drawn in a local system about the tract.
 """
 
 from __future__ import annotations
@@ -121,7 +121,9 @@ def _rows(file: VectorFile, issues: Issues) -> Rows | None:
     head = text.lstrip("\r\n").partition("\n")[0]
     separator = max(_SEPARATORS, key=head.count)
     try:
-        lines = [cells for cells in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True) if cells]
+        lines = [
+            cells for cells in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True) if cells
+        ]
     except csv.Error as error:
         stop("file_unreadable", str(error), "a CSV file", "check its quotes")
         return None

@@ -1,7 +1,7 @@
 """Reading one layer of a vector file, in any format GDAL reads. The only place that opens vector files.
 
-Files are opened read-only and in place, after `vector_checks`: nothing is unpacked, repaired on disk or fetched. Every fault is added to the
-issues; where one forbids going on, the result is None.
+Files are opened read-only and in place, after `vector_checks`: nothing is unpacked, repaired on disk or fetched. Every
+fault is added to the issues; where one forbids going on, the result is None.
 """
 
 from __future__ import annotations
@@ -273,7 +273,9 @@ def _with_crs(frame: GeoDataFrame | None, file: VectorFile, where: str, issues: 
         return None
     if file.axes == "yx":
         frame = frame.set_geometry(shapely.transform(frame.geometry.to_numpy(), lambda xy: xy[:, ::-1]), crs=frame.crs)
-        issues.add("axes_turned", "note", where, "the northing (latitude) first", "", "turned, as the project file says")
+        issues.add(
+            "axes_turned", "note", where, "the northing (latitude) first", "", "turned, as the project file says"
+        )
     own = frame.crs
     try:
         crs = parse_crs(file.crs if file.crs else own, where)
