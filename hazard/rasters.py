@@ -555,3 +555,32 @@ def _first_line(error: BaseException) -> str:
     cause = error.__cause__ or error
     text = str(cause).strip().splitlines()[0] if str(cause).strip() else type(cause).__name__
     return re.sub(r"(?:/[^/\s'\"]+)+/", "", text)[:160]
+
+
+def extent_in_degrees(path: Path) -> tuple[float, float, float, float] | None:
+    """The box (west, south, east, north) that a local raster covers; None where it can't be told, for any reason."""
+    import rasterio
+    from rasterio.errors import RasterioError
+    from rasterio.io import DatasetReader
+
+    try:
+        local = _local_path(Layer(path, "elevation_ft"))
+        with warnings.catch_warnings(), rasterio.Env(VRT_SHARED_SOURCE=False):
+            warnings.simplefilter("ignore")
+            with DatasetReader(local, driver=list(DRIVERS)) as dataset:
+                if dataset.crs is None:
+                    return None
+                crs = crs_tools.horizontal(pyproj.CRS.from_wkt(dataset.crs.to_wkt()))
+                rows, columns = dataset.height, dataset.width
+                edge = np.linspace(0.0, 1.0, DENSIFY)
+                place = np.array(
+                    [(u, v) for u in edge for v in (0.0, 1.0)] + [(u, v) for u in (0.0, 1.0) for v in edge]
+                )
+                xy = np.column_stack(apply_affine(dataset.transform, place[:, 0] * columns, place[:, 1] * rows))
+        degrees = crs_tools.lon_lat(xy, crs)
+    except (InputError, RasterioError, pyproj.exceptions.CRSError, ValueError, OSError):
+        return None
+    if not np.isfinite(degrees).all():
+        return None
+    (west, south), (east, north) = degrees.min(axis=0), degrees.max(axis=0)
+    return float(west), float(south), float(east), float(north)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
@@ -13,8 +12,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hazard.issues import Issue, Issues
-from screener.columns import HAZARD_COLUMNS, LOTS_INPUT, Column
-from screener.config import Site, nearest
+from screener.column_suggestions import bare_number, block_and_lot, likely, mapping_line
+from screener.columns import LOTS_INPUT, Column
+from screener.config import Site
 from screener.files.vectors import VectorLayer
 
 YES = frozenset({"yes", "y", "true", "t", "1"})
@@ -58,94 +58,15 @@ class LotReader:
             self.tell(int(i), severity, code, found(int(i)), expected, done)
 
 
-# ---------------------------------------------------------------- columns
-
-
-def match_columns(layer: VectorLayer, tract: Site, issues: Issues) -> dict[str, str]:
-    """Our name -> the file's column, for every input column that the file has."""
-    theirs = [str(name) for name in layer.frame.columns if name != layer.frame.geometry.name]
-    wanted = {**tract.lots.columns, **tract.hazard_columns()}
-    found: dict[str, str] = {}
-    for ours, named in wanted.items():
-        if named in theirs:
-            found[ours] = named
-            continue
-        close = nearest(named, theirs)
-        expected = f"{close} (the nearest)" if close else f"one of {', '.join(theirs) or 'none'}"
-        fix = "correct it in the project file"
-        issues.add("column_missing", "stop", layer.where, f"no column {named} (for {ours})", expected, fix)
-    skip = {column.name for column in HAZARD_COLUMNS}  # a hazard is taken from the lots only where the project says so
-    for column in LOTS_INPUT:
-        if column.name not in wanted and column.name not in skip:
-            _match_by_name(column, theirs, layer.where, found, issues)
-    _note_misspelt(theirs, found, layer.where, issues)
-    _check_cut_names(theirs, found, tract, layer.where, issues)
-    _note_unused_hazards(theirs, wanted, layer.where, issues)
-    return found
-
-
-def _match_by_name(column: Column, theirs: list[str], where: str, found: dict[str, str], issues: Issues) -> None:
-    same = [name for name in theirs if name.casefold() == column.name.casefold()]
-    if column.name in same and len(same) == 1:
-        found[column.name] = column.name
-    elif len(same) == 1:
-        found[column.name] = same[0]
-        done = f"took it for {column.name}"
-        issues.add("column_case", "note", where, f"column {same[0]}", column.name, done)
-    elif len(same) > 1:
-        fix = f'say which in the project file: [lots] columns = {{ {column.name} = "..." }}'
-        issues.add("column_ambiguous", "stop", where, f"columns {' and '.join(same)}", f"one {column.name}", fix)
-    elif column.required:
-        close = nearest(column.name, theirs)
-        hint = f"; nearest is {close}" if close else ""
-        found_text = f"no column {column.name} among {', '.join(theirs) or 'none'}{hint}"
-        fix = f'name it in the project file: [lots] columns = {{ {column.name} = "..." }}'
-        issues.add("column_missing", "stop", where, found_text, f"a column {column.name}", fix)
-
-
-def _note_misspelt(theirs: list[str], found: dict[str, str], where: str, issues: Issues) -> None:
-    """A column of no use to us whose name is close to one that the file lacks."""
-    hazards = {column.name for column in HAZARD_COLUMNS}  # these are told of on their own
-    absent = [column.name for column in LOTS_INPUT if column.name not in found and column.name not in hazards]
-    for name in theirs:
-        near = difflib.get_close_matches(name.casefold(), absent, 1, 0.8) if name not in found.values() else []
-        if near:
-            done = "kept as a free column, not used"
-            issues.add("column_unknown", "warn", where, f"column {name}", f"perhaps {near[0]}", done)
-
-
-def _check_cut_names(theirs: list[str], found: dict[str, str], tract: Site, where: str, issues: Issues) -> None:
-    """Shapefiles cut names to ten characters; two that become one are told apart by a number only."""
-    if tract.lots.file.suffix.lower() not in (".shp", ".zip"):
-        return
-    cut = [
-        name
-        for name in theirs
-        if re.fullmatch(r".{8}_\d", name) and any(t[:8] == name[:8] for t in theirs if t != name)
-    ]
-    if not cut:
-        return
-    stem = cut[0][:8]
-    both = [name for name in theirs if name.startswith(stem)]
-    used = [name for name in both if name in found.values()]
-    severity, done = ("stop", "give a GeoPackage, or rename the columns") if used else ("warn", "not used here")
-    text = f"columns {' and '.join(both)} are cut to ten characters and can't be told apart"
-    issues.add("column_cut", severity, where, text, "full names", done)
-
-
-def _note_unused_hazards(theirs: list[str], wanted: Mapping[str, str], where: str, issues: Issues) -> None:
-    for column in HAZARD_COLUMNS:
-        if column.name in theirs and column.name not in wanted and column.name not in wanted.values():
-            fix = f'to use it: [hazards] {column.name} = {{ column = "{column.name}" }}'
-            issues.add("column_unused", "note", where, f"column {column.name} is not used", "", fix)
-
-
 # ---------------------------------------------------------------- attributes
 
 
 def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) -> pd.DataFrame:
     """The lots' attributes under our names and types; ids first, so that everything else can name its lot."""
-    _read_ids(reader, reader.source[columns["lot_id"]])
+    if "lot_id" in columns:
+        _read_ids(reader, reader.source[columns["lot_id"]])
+    else:
+        _read_ids(reader, _built_ids(reader, columns))
     frame = pd.DataFrame({"lot_id": reader.ids, "source_row": np.arange(1, reader.rows + 1)})
     for column in LOTS_INPUT:
         if column.name == "lot_id":
@@ -157,7 +78,60 @@ def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) 
     frame["site_class"] = frame["site_class"].str.upper()
     frame["options"] = each_distinct(frame["options"].to_numpy(object), lambda t: ";".join(split_options(t)))
     frame["plan"] = frame["plan"].str.strip()
+    if "block" not in columns:
+        _blocks_from_ids(reader, frame)
+    _note_bare_numbers(reader, columns, tract)
     return frame
+
+
+# ---------------------------------------------------------------- blocks and lots
+
+
+def _built_ids(reader: LotReader, columns: Mapping[str, str]) -> pd.Series[Any]:
+    """Ids made of block and lot, "3-12"; the lot alone where it has no block, blank where it has no number."""
+    lot = [bare_number(clean(text)) for text in texts(reader.source[columns["lot"]])]
+    block = [""] * len(lot)
+    if "block" in columns:
+        block = [bare_number(clean(text)) for text in texts(reader.source[columns["block"]])]
+    made = [f"{b}-{n}" if b and n else n for b, n in zip(block, lot, strict=True)]
+    example = next((name for name in made if name), "none")
+    of = f"columns {columns['block']} and {columns['lot']}" if "block" in columns else f"column {columns['lot']}"
+    reader.issues.add("lot_ids_built", "note", reader.file, f"lot ids are made of {of}", "", f"such as {example}")
+    return pd.Series(made, dtype=object, name="lot_id")
+
+
+def _blocks_from_ids(reader: LotReader, frame: pd.DataFrame) -> None:
+    """The block of each lot, where no column gives one and every id holds a block and a lot."""
+    if reader.rows < 2 or block_and_lot(str(reader.ids[0])) is None:
+        return
+    pairs = [block_and_lot(str(name)) for name in reader.ids]
+    if not all(pairs):
+        return
+    frame["block"] = [pair[0] for pair in pairs if pair is not None]
+    done = f"block {frame['block'].iat[0]} of {reader.ids[0]}, and so on"
+    reader.issues.add("block_from_lot_id", "note", reader.file, "no column block", "", f"read from the ids: {done}")
+
+
+def _note_bare_numbers(reader: LotReader, columns: Mapping[str, str], tract: Site) -> None:
+    """Lot numbers that start anew in every block: told with the columns that together make ids."""
+    source = columns.get("lot_id")
+    repeated = pd.Series(reader.ids).duplicated(keep=False).to_numpy()
+    if source is None or not repeated.any():
+        return
+    for block in dict.fromkeys([*filter(None, [columns.get("block")]), *likely(reader.source, "block")]):
+        blocks = texts(reader.source[block])
+        pairs = pd.DataFrame({"block": blocks[repeated], "lot": reader.ids[repeated]})
+        if block == source or pairs.duplicated().any():
+            continue
+        name = str(pairs["lot"].iat[0])
+        places = ", ".join(pairs.loc[pairs["lot"] == name, "block"].head(4))
+        found = f"{int(repeated.sum())} lots share their id with a lot of another block ({name} is in {places})"
+        others = {k: v for k, v in tract.lots.columns.items() if k not in ("lot_id", "block", "lot")}
+        line = mapping_line({"block": block, "lot": source, **others})
+        example = f"{bare_number(str(pairs['block'].iat[0]))}-{bare_number(name)}"
+        done = f"for ids such as {example}, under [lots]: {line}"
+        reader.issues.add("lot_id_needs_block", "warn", reader.file, found, "each id once", done)
+        return
 
 
 def _attribute(reader: LotReader, column: Column, values: pd.Series[Any] | None) -> Any:
@@ -225,7 +199,7 @@ def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
 
 
 def _note_look_alikes(reader: LotReader) -> None:
-    """Ids that differ only in case, blanks or the form of their characters."""
+    """Ids that differ only in case, blanks or the form of their characters, or in how block and lot are written."""
     names_once = pd.unique(reader.ids)
     folded = pd.Series([_folded(name) for name in names_once], dtype=object)
     groups: dict[str, list[str]] = {}
@@ -241,7 +215,10 @@ _BETWEEN = str.maketrans("", "", " _-.\t\n\r\f\v")
 
 
 def _folded(name: str) -> str:
-    """A lot id without case, blanks, dashes and dots, in the plain form of its characters."""
+    """A lot id without case, blanks, dashes and dots, in the plain form of its characters; block and lot in one way."""
+    pair = block_and_lot(name)
+    if pair:
+        return f"{pair[0]} {pair[1]}"
     if name.isascii():
         return name.lower().translate(_BETWEEN)
     return re.sub(r"[\s_\-.]+", "", unicodedata.normalize("NFKC", name).casefold())

@@ -6,6 +6,7 @@ A lot that can't be used is skipped: it keeps its row and gets the reason. Nothi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import geopandas as gpd
@@ -20,7 +21,9 @@ from hazard.issues import InputError, Issues
 from hazard.table_cells import clean_text
 from screener.config import Site, nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
-from screener.lot_attributes import LotReader, match_columns, read_attributes, split_options
+from screener.lot_attributes import LotReader, read_attributes, split_options
+from screener.lot_columns import match_columns
+from screener.lot_places import check_ground, proposal_text
 from screener.lot_shapes import Shapes, lot_points, overlaps, read_shapes, repair
 from screener.units import SQUARE_FOOT_M2
 
@@ -69,6 +72,9 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
         tract.lots.crs,
         tract.lots.encoding,
         "[lots]",
+        tract.lots.columns,
+        tract.lots.axes,
+        lambda shapes: proposal_text(tract, shapes),
     )
     before = len(issues.stops())
     layer = read_layer(file, issues)
@@ -84,7 +90,7 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
         issues.add("no_polygons", "stop", layer.where, found, "lots as polygons", "check the file and the layer")
         raise InputError(issues.stops())
     crs = layer.frame.crs
-    _check_place(shapes, crs, layer.where, issues)
+    _check_place(shapes, crs, layer.where, tract, issues)
     if len(issues.stops()) > before:
         raise InputError(issues.stops())
     working = choose_working_crs(_corners(shapes), crs)
@@ -120,12 +126,19 @@ def _corners(shapes: Shapes) -> NDArray[np.float64]:
     return np.concatenate([bounds[:, :2], bounds[:, 2:]])
 
 
-def _check_place(shapes: Shapes, crs: pyproj.CRS, where: str, issues: Issues) -> None:
+def _check_place(shapes: Shapes, crs: pyproj.CRS, where: str, tract: Site, issues: Issues) -> None:
+    """What speaks against the lots' coordinate system; a stop comes with the systems that would fit."""
     area_sqft = None
     if crs.is_projected:
         areas = shapely.area(shapes.geometry[shapes.usable]) * metres_per_unit(crs) ** 2 / SQUARE_FOOT_M2
         area_sqft = float(np.median(areas))
-    issues.extend(check_coordinates(_corners(shapes), crs, where, area_sqft))
+    found = check_coordinates(_corners(shapes), crs, where, area_sqft)
+    if any(issue.severity == "stop" for issue in found):
+        lines = proposal_text(tract, shapes.geometry[shapes.usable], crs)
+        found = [replace(i, done=f"{i.done}{lines}") if i.severity == "stop" else i for i in found]
+    else:
+        found += check_ground(tract, shapes.geometry[shapes.usable], crs, where)
+    issues.extend(found)
 
 
 def _moved(geometries: NDArray[np.object_], crs: pyproj.CRS, other: pyproj.CRS) -> NDArray[np.object_]:
