@@ -28,6 +28,9 @@ if sys.platform != "win32":
     import fcntl
 
 KEPT_RUNS = 2
+LEAST_FREE_BYTES = 16 * 2**20
+"""Free before anything is computed: three times the least set of results; the exact need is asked before writing."""
+
 _RUN_NAME = re.compile(r"^(\d{6,})-[0-9a-z]+$")
 _AT_FDCWD, _RENAME_EXCHANGE = -100, 2  # renameat2(2) of Linux
 

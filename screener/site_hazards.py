@@ -15,9 +15,12 @@ from numpy.typing import NDArray
 
 from hazard import crs as crs_tools
 from hazard.exposure import ExposureResult, Flips, sector_layer
+from hazard.exposure_rules import ExposureRules
+from hazard.fetch import Fetch
 from hazard.ground_elevation import GroundElevation, ground_elevation
 from hazard.ground_states import (
     PhasePlan,
+    StateFetch,
     depends_on_phase,
     design_exposure,
     design_flips,
@@ -36,6 +39,7 @@ from hazard.seismic import Seismic, code_meanings, code_severities, seismic
 from hazard.standards import asce7_ch26_wind as ch26
 from hazard.topography import (
     Assessment,
+    Features,
     KztBand,
     TopographyResult,
     height_above_ground_ft,
@@ -44,6 +48,7 @@ from hazard.topography import (
 )
 from hazard.wind_speed import wind_speed_mph
 from screener.files.vectors import VectorFile, read_layer
+from screener.keeping import Keep, anew
 from screener.scope import Findings
 
 if TYPE_CHECKING:
@@ -157,6 +162,7 @@ def site_hazards(
     findings: Findings,
     workers: int = 1,
     progress: Callable[[str], None] = lambda _: None,
+    keep: Keep = anew,
 ) -> SiteHazards:
     """Every hazard of every lot that has a shape. `height_ft` (n,): mean roof height of each lot's house."""
     points, working = lot_points(lots)
@@ -187,9 +193,9 @@ def site_hazards(
     )
     out.read = read
     progress("exposure")
-    _exposure(tract, lots, out, issues, findings, workers)
+    _exposure(tract, lots, out, issues, findings, workers, keep)
     progress("terrain")
-    _terrain(tract, lots, out, issues, findings, workers)
+    _terrain(tract, lots, out, issues, findings, workers, keep)
     _pressures(out, edition)
     _missing(out, findings)
     out.provenance |= {"wind_speed_mph": speed.provenance, "ke": elevation.provenance, **shaken.provenance}
@@ -245,12 +251,18 @@ def _site_class(tract: Site, lots: pd.DataFrame) -> Source | None:
 
 
 def _exposure(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> None:
     if tract.hazards.exposure is not None:
         _exposure_as_given(tract, lots, out, issues, findings)
     elif tract.hazards.land_cover is not None:
-        _exposure_from_land_cover(tract, lots, out, issues, findings, workers)
+        _exposure_from_land_cover(tract, lots, out, issues, findings, workers, keep)
     else:
         issues.add(
             "exposure_missing", "stop", "project file [hazards]", "neither exposure nor land_cover", "one of them", ""
@@ -308,16 +320,29 @@ def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
 
 
 def _exposure_from_land_cover(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> None:
     rules = tract.exposure.rules()
     tallest = float(max(30.0, np.nanmax(out.height_ft)))
     upwind = ground_upwind(tract, out, issues)
     window, ground, plan = upwind.window, upwind.ground, upwind.plan
     state = resolve_state(plan, tract.tract.ground_state)
-    states = measure_states(
-        ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
+    measured = keep(
+        "fetch of the ground",
+        lambda: _measured(
+            measure_states(
+                ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
+            )
+        ),
+        (Fetch, ExposureRules),
     )
+    states = StateFetch(plan, *measured)
     results = exposure_states(states, out.height_ft)
     phase = lots["phase"].to_numpy(dtype=str)
     chosen, named = design_exposure(results, plan, state, phase)
@@ -358,6 +383,10 @@ def _exposure_from_land_cover(
     findings.add("EXPO_UNKNOWN", blind, lambda i: f"{chosen.missing_ft[i]:,.0f} ft more ground must be known upwind")
     out.layers["exposure_sectors"] = (sector_layer(out.points.xy, chosen, out.height_ft, rules), out.working.crs)
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
+
+
+def _measured(states: StateFetch) -> tuple[dict[str, Fetch], dict[str, Fetch]]:
+    return dict(states.fetch), dict(states.without)
 
 
 @dataclass(frozen=True)
@@ -473,7 +502,13 @@ def _phases(tract: Site, out: SiteHazards, issues: Issues) -> PhasePlan:
 
 
 def _terrain(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> None:
     given, n = tract.hazards.kzt, len(out.points)
     if given is not None:
@@ -483,7 +518,7 @@ def _terrain(
         screening = out.kzt_strict = out.kzt
         out.provenance["kzt"] = values.provenance
     elif tract.hazards.elevation_ft is not None and tract.hazards.elevation_ft.file is not None:
-        screening = _terrain_from_elevation(tract, lots, out, issues, findings, workers)
+        screening = _terrain_from_elevation(tract, lots, out, issues, findings, workers, keep)
     else:
         issues.add(
             "kzt_none",
@@ -512,7 +547,13 @@ def _sixteen_texts(values: Floats) -> NDArray[np.object_]:
 
 
 def _terrain_from_elevation(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> Floats:
     """Kzt of every lot and direction from the terrain; returns the screening values."""
     layer = source(tract.hazards.elevation_ft, "elevation_ft", lots)
@@ -520,7 +561,9 @@ def _terrain_from_elevation(
     settings = tract.terrain.settings_for(tract.design.loads)
     reach_ft = max(settings.search_upwind_ft, settings.search_downwind_ft) + settings.beyond_ft
     window = read_window(layer, out.points.bounds(), out.points.crs, reach_ft + TERRAIN_CELLS_FT, issues)
-    result = topography(window, out.points.xy, out.points.crs, settings, workers)
+    result = topography(
+        window, out.points.xy, out.points.crs, settings, workers, keep=lambda make: keep("terrain", make, (Features,))
+    )
     z = height_above_ground_ft(out.height_ft, result.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
     letters = bounded_letters(out.letters)
     assessed = result.assess(z, letters)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from screener import errors
 from screener.cli import printing
+from screener.cli.resuming import forget_kept, refuse_other_versions, tell_start
 
 if TYPE_CHECKING:
     from screener.publish import Destination
@@ -23,7 +24,11 @@ _OPTIONS = (
     click.option("--quiet", "-q", is_flag=True, help="No summary and no progress."),
     click.option("--workers", type=click.IntRange(1), default=None, help="Cores to use; default all."),
     click.option("--strict", is_flag=True, help="Warnings become stops."),
-    click.option("--resume", is_flag=True, help="Do nothing where a complete run of the same inputs is there."),
+    click.option(
+        "--resume",
+        is_flag=True,
+        help="Go on where a run of the same inputs ended; nothing to do where it is complete.",
+    ),
     click.option("--overwrite", is_flag=True, help="Replace a folder that screener did not make; it is kept aside."),
     click.option("--allow-exceptions", is_flag=True, help="Exit with 0 although some lots need a person."),
 )
@@ -52,14 +57,19 @@ def finish(summary: dict[str, Any], options: dict[str, Any], lines: Callable[[di
     return errors.OK if code == errors.EXCEPTIONS and options["allow_exceptions"] else code
 
 
-def done_already(destination: Destination, name: str, resume: bool) -> dict[str, Any] | None:
-    """With `resume`, the summary of a complete run of the same inputs, if it is there."""
+def done_already(destination: Destination, about: Mapping[str, Any], resume: bool) -> dict[str, Any] | None:
+    """With `resume`, the summary of a complete run of the same inputs, if it is there.
+
+    `about`: see `screener.files.manifest.about_run`. Raises InputError where other versions made what is there.
+    """
     if not resume:
         return None
-    earlier = finished_run(destination, name)
+    refuse_other_versions(destination, about)
+    earlier = finished_run(destination, about["run_id"])
     if earlier is None:
-        printing.tell("no complete run of the same inputs is there; starting from the beginning")
+        tell_start(destination, about)
         return None
+    forget_kept(destination)
     return {**earlier, "note": SAME_INPUTS}
 
 

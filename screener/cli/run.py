@@ -14,6 +14,7 @@ from screener.cli.job_options import done_already, finish, job_options, what_to_
 from screener.cli.progress import progress_bar
 
 if TYPE_CHECKING:
+    from screener.keeping import Keep
     from screener.publish import Destination
 
 EPILOG = """\b
@@ -49,30 +50,39 @@ def run_tract(
     overwrite: bool = False,
 ) -> dict[str, Any]:
     """Do the job and return the summary. Raises InputError and OutputError, having written nothing."""
+    from screener.cli.resuming import kept_parts
     from screener.config import load_tract
-    from screener.files.manifest import input_records, run_id
-    from screener.publish import open_destination
+    from screener.files.manifest import about_run, input_records
+    from screener.publish import LEAST_FREE_BYTES, open_destination
 
     project = load_tract(path)
     inputs = input_records(project)
     options = {"strict": strict}
-    name = run_id(project, inputs, options)
+    about = about_run(project, inputs, options)
     with open_destination(project.output.folder, overwrite=overwrite) as destination:
-        earlier = done_already(destination, name, resume)
+        earlier = done_already(destination, about, resume)
         if earlier is not None:
             return earlier
-        with progress_bar(quiet) as progress:
-            return _screen_and_write(project, inputs, options, name, destination, progress, workers)
+        destination.require_free(LEAST_FREE_BYTES)
+        with progress_bar(quiet) as progress, kept_parts(destination, about, resume) as keep:
+            return _screen_and_write(project, inputs, options, about["run_id"], destination, progress, workers, keep)
 
 
 def _screen_and_write(
-    project: Any, inputs: Any, options: Any, name: str, destination: Destination, progress: Any, workers: int | None
+    project: Any,
+    inputs: Any,
+    options: Any,
+    name: str,
+    destination: Destination,
+    progress: Any,
+    workers: int | None,
+    keep: Keep,
 ) -> dict[str, Any]:
     from screener.files.manifest import build_manifest
     from screener.files.results import space_needed, write_results
     from screener.pipeline import screen
 
-    results = screen(project, progress=progress, workers=workers or default_workers())
+    results = screen(project, progress=progress, workers=workers or default_workers(), keep=keep)
     if options["strict"]:
         refuse_warnings(results.issues)
     code = exit_code(results)
