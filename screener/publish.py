@@ -69,6 +69,9 @@ class Destination:
         except (OSError, sqlite3.Error) as error:
             _remove(stage)
             raise OutputError(f"{self.output}: {_reason(error)}; the earlier results are untouched") from error
+        except OutputError as error:
+            _remove(stage)
+            raise OutputError(f"{self.output}: {error}; the earlier results are untouched") from error
         except BaseException:
             _remove(stage)
             raise
