@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from screener.cli.job_options import done_already, finish, job_options, what_to_do
+from screener.cli.job_options import done_already, finish, job_options, tell_place, what_to_do
 from screener.cli.progress import progress_bar
 
 if TYPE_CHECKING:
@@ -75,6 +75,7 @@ def run_hazards(
         if earlier is not None:
             return earlier
         destination.require_free(LEAST_FREE_BYTES)
+        tell_place(destination)
         with progress_bar(quiet) as progress, kept_parts(destination, about, resume) as keep:
             wish = Wish(profile, bearing)
             name = about["run_id"]

@@ -73,6 +73,15 @@ def done_already(destination: Destination, about: Mapping[str, Any], resume: boo
     return {**earlier, "note": SAME_INPUTS}
 
 
+def tell_place(destination: Destination) -> None:
+    """Warn of an output folder on a network file system."""
+    if destination.network:
+        printing.tell(
+            f"warn  {destination.output}: lies on a network file system ({destination.network}); results are written "
+            "on a local disk, copied and read again; a run there can't see a run on another machine for certain"
+        )
+
+
 def finished_run(destination: Destination, name: str) -> dict[str, Any] | None:
     """The summary of the current run where it is complete and of the same inputs."""
     from screener.files.manifest import is_complete, read_manifest

@@ -10,7 +10,7 @@ import click
 
 from screener import errors
 from screener.cli import printing
-from screener.cli.job_options import done_already, finish, job_options, what_to_do
+from screener.cli.job_options import done_already, finish, job_options, tell_place, what_to_do
 from screener.cli.progress import progress_bar
 
 if TYPE_CHECKING:
@@ -64,6 +64,7 @@ def run_tract(
         if earlier is not None:
             return earlier
         destination.require_free(LEAST_FREE_BYTES)
+        tell_place(destination)
         with progress_bar(quiet) as progress, kept_parts(destination, about, resume) as keep:
             return _screen_and_write(project, inputs, options, about["run_id"], destination, progress, workers, keep)
 

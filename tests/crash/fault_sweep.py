@@ -35,7 +35,9 @@ def build_shim(folder: Path) -> Path | None:
     if not sys.platform.startswith("linux") or shutil.which("gcc") is None:
         return None
     made = folder / "fault_shim.so"
-    done = subprocess.run(["gcc", "-shared", "-fPIC", "-O1", "-o", made, SHIM, "-ldl"], capture_output=True, check=False)
+    done = subprocess.run(
+        ["gcc", "-shared", "-fPIC", "-O1", "-o", made, SHIM, "-ldl"], capture_output=True, check=False
+    )
     return made if done.returncode == 0 else None
 
 
@@ -50,10 +52,9 @@ class Sweep:
     """A project with old results, new results at hand, and the armed shim."""
 
     def __init__(self, folder: Path, error: int) -> None:
-        from tests.crash.small_project import checksums, set_labour, small_project
-
         import screener.pipeline as pipeline
         from screener.config import load_tract
+        from tests.crash.small_project import checksums, set_labour, small_project
 
         self.shim = ctypes.CDLL(os.environ["FAULT_SHIM"])
         self.shim.fault_arm.argtypes = (ctypes.c_char_p, ctypes.c_long, ctypes.c_int)
@@ -134,10 +135,9 @@ class Sweep:
 
     def _next_run(self) -> list[str]:
         """A run of other inputs (that writes little, so that a sweep ends) must leave nothing over."""
-        from tests.crash.small_project import hidden_names
-
         from screener.cli.resuming import kept_parts
         from screener.publish import open_destination
+        from tests.crash.small_project import hidden_names
 
         about = {"run_id": "next", "work": "", "versions": {}}
         with open_destination(self.output) as place, kept_parts(place, about, False), place.stage("next") as folder:

@@ -26,4 +26,6 @@ def keep_section(title: str, command: str, lines: list[str]) -> None:
 
 def machine() -> str:
     """Processors, system and Python, without a name."""
-    return f"{os.cpu_count()} shared cores, {platform.system()} {platform.machine()}, Python {platform.python_version()}"
+    return (
+        f"{os.cpu_count()} shared cores, {platform.system()} {platform.machine()}, Python {platform.python_version()}"
+    )

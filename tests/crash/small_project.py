@@ -31,7 +31,9 @@ def set_labour(tract: Path, usd_per_h: float) -> None:
     """Another labour rate in a project file."""
     lines = tract.read_text(encoding="utf-8").splitlines()
     tract.write_text(
-        "\n".join(f"labour_usd_per_h = {usd_per_h!r}" if line.startswith("labour_usd_per_h") else line for line in lines)
+        "\n".join(
+            f"labour_usd_per_h = {usd_per_h!r}" if line.startswith("labour_usd_per_h") else line for line in lines
+        )
         + "\n",
         encoding="utf-8",
     )
