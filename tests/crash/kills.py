@@ -42,6 +42,10 @@ class Tally:
     left_by_kill: Counter[str] = field(default_factory=Counter)
     faults: list[str] = field(default_factory=list)
 
+    @property
+    def kills(self) -> int:
+        return self.outcomes["old set"] + self.outcomes["new set"]
+
 
 def command(*words: str) -> tuple[int, str]:
     """The command in this process."""
@@ -110,7 +114,9 @@ class Trial:
         return self.random.uniform(0.0, seconds)
 
 
-def kill_processes(trial: Trial, count: int, tell: Callable[[str], None]) -> tuple[Tally, float]:
+def kill_processes(
+    trial: Trial, count: int, tell: Callable[[str], None], late: Callable[[], bool]
+) -> tuple[Tally, float]:
     """Kills anywhere in the life of a process."""
     words = [sys.executable, "-m", "screener.cli.main", "run", str(trial.tract), "--quiet"]
     trial.other_inputs()
@@ -119,6 +125,8 @@ def kill_processes(trial: Trial, count: int, tell: Callable[[str], None]) -> tup
     whole = time.perf_counter() - started
     tally = Tally()
     for number in range(count):
+        if late():
+            break
         old = run_id_of(trial.output)
         trial.other_inputs()
         victim = subprocess.Popen(words)
@@ -133,7 +141,9 @@ def kill_processes(trial: Trial, count: int, tell: Callable[[str], None]) -> tup
     return tally, whole
 
 
-def kill_writers(trial: Trial, count: int, tell: Callable[[str], None]) -> tuple[Tally, float]:
+def kill_writers(
+    trial: Trial, count: int, tell: Callable[[str], None], late: Callable[[], bool]
+) -> tuple[Tally, float]:
     """Kills inside the writing: results are at hand, the command only writes and publishes them."""
     import screener.pipeline as pipeline
     from screener.config import load_tract
@@ -153,6 +163,8 @@ def kill_writers(trial: Trial, count: int, tell: Callable[[str], None]) -> tuple
             seconds.append(time.perf_counter() - started)
         whole = sorted(seconds)[1]
         for number in range(count):
+            if late():
+                break
             old = run_id_of(trial.output)
             trial.other_inputs()
             victim = in_fork(lambda: command("run", str(trial.tract))[0])
@@ -167,25 +179,26 @@ def kill_writers(trial: Trial, count: int, tell: Callable[[str], None]) -> tuple
     return tally, whole
 
 
-def report(kinds: list[tuple[str, int, Tally, float]], seconds: float) -> list[str]:
+def report(kinds: list[tuple[str, Tally, float]], asked: int, seconds: float) -> list[str]:
     """The result in words."""
     lines = [
-        f"{sum(count for _, count, _, _ in kinds)} kills (SIGKILL) at uniformly random moments, {seconds / 60:.1f} min.",
+        f"{sum(tally.kills for _, tally, _ in kinds)} of {asked} kills (SIGKILL) at uniformly random moments, "
+        f"{seconds / 60:.1f} min.",
         "",
         "| kills | count | spread over, s | old set | new set | neither, or damaged | left for the next run to clean | "
         "faults of the next run |",
         "|---|---|---|---|---|---|---|---|",
     ]
-    for what, count, tally, whole in kinds:
+    for what, tally, whole in kinds:
         left = ", ".join(f"{number} x {name}" for name, number in sorted(tally.left_by_kill.items())) or "nothing"
         damaged = sum(fault.startswith("after a kill") for fault in tally.faults)
         lines.append(
-            f"| {what} | {count} | {whole:.1f} | {tally.outcomes['old set']} | {tally.outcomes['new set']} | {damaged} | "
-            f"{left} | {len(tally.faults) - damaged} |"
+            f"| {what} | {tally.kills} | {whole:.1f} | {tally.outcomes['old set']} | {tally.outcomes['new set']} | "
+            f"{damaged} | {left} | {len(tally.faults) - damaged} |"
         )
-    early = sum(tally.outcomes["had ended before the kill"] for _, _, tally, _ in kinds)
+    early = sum(tally.outcomes["had ended before the kill"] for _, tally, _ in kinds)
     lines += ["", f"{early} of the processes had ended by themselves before their kill came."]
-    lines += [f"- {fault}" for _, _, tally, _ in kinds for fault in tally.faults[:20]]
+    lines += [f"- {fault}" for _, tally, _ in kinds for fault in tally.faults[:20]]
     return lines
 
 
@@ -193,6 +206,7 @@ def main() -> int:
     """Kill, say, and keep where asked."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--minutes", type=float, default=1e6, help="stop then, with what is done")
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--record", action="store_true")
     given = parser.parse_args()
@@ -202,20 +216,21 @@ def main() -> int:
     def tell(line: str) -> None:
         print(f"{time.perf_counter() - started:7.0f} s  {line}", flush=True)
 
-    half = given.count // 2
+    half, until = given.count // 2, given.minutes * 60
+
+    def late(share: float) -> bool:
+        return time.perf_counter() - started > until * share
+
     with tempfile.TemporaryDirectory() as folder:
         trial = Trial(Path(folder), given.seed)
-        writers, writing = kill_writers(trial, given.count - half, tell)
-        processes, life = kill_processes(trial, half, tell)
-    kinds = [
-        ("inside the writing", given.count - half, writers, writing),
-        ("whole life of the process", half, processes, life),
-    ]
-    lines = report(kinds, time.perf_counter() - started)
+        writers, writing = kill_writers(trial, given.count - half, tell, lambda: late(0.4))
+        processes, life = kill_processes(trial, half, tell, lambda: late(1.0))
+    kinds = [("inside the writing", writers, writing), ("whole life of the process", processes, life)]
+    lines = report(kinds, given.count, time.perf_counter() - started)
     print("\n".join(lines))
     if given.record:
         keep_section("Kills", f"python -m tests.crash.kills --count {given.count} --seed {given.seed}", lines)
-    return 1 if any(tally.faults for _, _, tally, _ in kinds) else 0
+    return 1 if any(tally.faults for _, tally, _ in kinds) else 0
 
 
 if __name__ == "__main__":

@@ -39,7 +39,7 @@ def state(temporary: Path, runs: Path) -> tuple[float, int, int, int, int]:
     return resident, descriptors, threads, files, len(list(runs.iterdir())) if runs.exists() else 0
 
 
-def soak(runs: int, folder: Path) -> np.ndarray:
+def soak(runs: int, folder: Path, minutes: float = 1e6) -> np.ndarray:
     """One row of `state` after each run."""
     from screener.cli.main import run
 
@@ -50,7 +50,10 @@ def soak(runs: int, folder: Path) -> np.ndarray:
     tract = small_project(folder / "project")
     output = tract.parent / "results"
     rows = []
+    started = time.perf_counter()
     for number in range(runs):
+        if time.perf_counter() - started > 60 * minutes:
+            break
         said = StringIO()
         with redirect_stdout(said), redirect_stderr(said):
             code = run(["run", str(tract), "--allow-exceptions"])
@@ -81,8 +84,8 @@ def verdict(rows: np.ndarray, seconds: float) -> tuple[list[str], bool]:
         "",
         "| what | after run 1 | after the warm-up | at the end | bound | holds |",
         "|---|---|---|---|---|---|",
-        f"| resident memory, MiB | {rows[0, 0] / 1024:.1f} | {kept[0, 0] / 1024:.1f} | {kept[-1, 0] / 1024:.1f} | slope "
-        f"{rise:.2f} KiB a run (second half {half:.2f}), at most {MOST_KIB_A_RUN:g} | {_yes(rise <= MOST_KIB_A_RUN)} |",
+        f"| resident memory, MiB | {rows[0, 0] / 1024:.1f} | {kept[0, 0] / 1024:.1f} | {kept[-1, 0] / 1024:.1f} | "
+        f"slope {rise:.2f} KiB a run (second half {half:.2f}), at most {MOST_KIB_A_RUN:g} | {_yes(rise <= MOST_KIB_A_RUN)} |",
         *(
             f"| {name} | {rows[0, k]:.0f} | {kept[0, k]:.0f} | {kept[-1, k]:.0f} | never more than after the warm-up "
             f"| {_yes(steady[k - 1])} |"
@@ -100,12 +103,16 @@ def main() -> int:
     """Run, say, and keep where asked."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--runs", type=int, default=500)
+    parser.add_argument("--minutes", type=float, default=1e6, help="stop then, with what is done")
     parser.add_argument("--record", action="store_true")
     given = parser.parse_args()
     started = time.perf_counter()
     assert threading.active_count() == 1
     with tempfile.TemporaryDirectory() as folder:
-        rows = soak(given.runs, Path(folder))
+        rows = soak(given.runs, Path(folder), given.minutes)
+    if len(rows) <= 2 * WARM_UP:
+        print(f"only {len(rows)} runs: nothing to judge")
+        return 2
     lines, holds = verdict(rows, time.perf_counter() - started)
     print("\n".join(lines))
     if given.record:
