@@ -85,7 +85,8 @@ def verdict(rows: np.ndarray, seconds: float) -> tuple[list[str], bool]:
         "| what | after run 1 | after the warm-up | at the end | bound | holds |",
         "|---|---|---|---|---|---|",
         f"| resident memory, MiB | {rows[0, 0] / 1024:.1f} | {kept[0, 0] / 1024:.1f} | {kept[-1, 0] / 1024:.1f} | "
-        f"slope {rise:.2f} KiB a run (second half {half:.2f}), at most {MOST_KIB_A_RUN:g} | {_yes(rise <= MOST_KIB_A_RUN)} |",
+        f"slope {rise:.2f} KiB a run (second half {half:.2f}), at most {MOST_KIB_A_RUN:g} | "
+        f"{_yes(rise <= MOST_KIB_A_RUN)} |",
         *(
             f"| {name} | {rows[0, k]:.0f} | {kept[0, k]:.0f} | {kept[-1, k]:.0f} | never more than after the warm-up "
             f"| {_yes(steady[k - 1])} |"
