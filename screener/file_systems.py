@@ -1,72 +1,72 @@
-"""Folders that lie on another machine: a database is not built there, and the user is told.
+"""Which kind of file system a folder lies on: databases are not written straight onto one that is across a network.
 
-SQLite asks for locks that network file systems often do not keep (the documentation of GDAL's SQLite driver and of
-SQLite itself warn of it; from memory). So a GeoPackage is built on a local disk and copied; the rest of a run (a
-staging folder, a rename) is what such file systems do hold, but for a flush that may only reach the server's memory.
+SQLite's own pages warn of databases on network file systems: locks and flushes there are not what they say. GDAL's page
+on its SQLite driver repeats it.
 """
 
 from __future__ import annotations
 
 import os
-import shutil
 import sys
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 NETWORK = frozenset(
     {
-        *("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "glusterfs", "lustre", "gpfs", "beegfs", "davfs"),
-        *("fuse.sshfs", "fuse.glusterfs", "fuse.davfs2", "fuse.s3fs", "fuse.rclone", "fuse.gcsfuse", "virtiofs", "ncpfs"),
+        "9p",
+        "afs",
+        "beegfs",
+        "ceph",
+        "cifs",
+        "davfs",
+        "fuse.davfs2",
+        "fuse.glusterfs",
+        "fuse.rclone",
+        "fuse.s3fs",
+        "fuse.sshfs",
+        "glusterfs",
+        "lustre",
+        "ncpfs",
+        "nfs",
+        "nfs4",
+        "smb2",
+        "smb3",
+        "smbfs",
+        "virtiofs",
     }
 )
-MOUNTS = Path("/proc/self/mountinfo")
+"""Names that Linux gives them in its list of mounts. From memory."""
+
+MOUNTS = Path("/proc/self/mounts")
 
 
-def network_kind(folder: Path) -> str:
-    """The kind of network file system that a folder (or the nearest one that exists) lies on, "" for a local disk.
-
-    Known on Linux, and for share names on Windows; elsewhere always "".
-    """
+def network_file_system(folder: Path) -> str:
+    """The name of the network file system that a folder lies on, "" where it lies on a local disk or nobody knows."""
     if sys.platform == "win32":
-        return "a network share" if str(folder).startswith("\\\\") else ""
+        return "a network share" if str(folder.resolve()).startswith("\\\\") else ""
     try:
-        mounts = MOUNTS.read_text(encoding="utf-8", errors="replace")
+        kind = kind_of(folder, MOUNTS.read_text(encoding="utf-8", errors="surrogateescape"))
     except OSError:
         return ""
-    place = os.path.realpath(folder)
-    best, kind = "", ""
-    for line in mounts.splitlines():
-        before, _, after = line.partition(" - ")
-        words, named = before.split(), after.split()
-        if len(words) < 5 or not named:
-            continue
-        point = words[4].encode().decode("unicode_escape") if "\\" in words[4] else words[4]
-        inside = place == point or place.startswith(point.rstrip("/") + "/")
-        if inside and len(point) >= len(best):
-            best, kind = point, named[0]
     return kind if kind in NETWORK else ""
 
 
-def network_warning(folder: Path) -> str:
-    """What to tell of an output folder that lies on another machine; "" for a local one."""
-    kind = network_kind(folder)
-    if not kind:
-        return ""
-    return (
-        f"{folder}: lies on a network file system ({kind}); expected a local disk; the results are written there all "
-        "the same, but two runs at once may not see each other and a power loss may lose them: copy them yourself"
-    )
+def kind_of(folder: Path, mounts: str) -> str:
+    """The file system of a folder by a list of mounts (`device place kind ...`); of equal places the last counts."""
+    real = os.path.realpath(folder)
+    best, found = -1, ""
+    for line in mounts.splitlines():
+        parts = line.split(" ")
+        if len(parts) < 3:
+            continue
+        place = _unescaped(parts[1])
+        inside = real == place or real.startswith(place.rstrip("/") + "/")
+        if inside and len(place) >= best:
+            best, found = len(place), parts[2]
+    return found
 
 
-@contextmanager
-def built_locally(target: Path) -> Iterator[Path]:
-    """The path to build a database at: the target itself, or one on a local disk that is copied to it at the end."""
-    if not network_kind(target.parent):
-        yield target
-        return
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder) / target.name
-        yield place
-        shutil.copyfile(place, target)
+def _unescaped(text: str) -> str:
+    """Spaces, tabs, line ends and backslashes stand in the list as \\040, \\011, \\012 and \\134."""
+    for code, character in (("\\040", " "), ("\\011", "\t"), ("\\012", "\n"), ("\\134", "\\")):
+        text = text.replace(code, character)
+    return text

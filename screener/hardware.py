@@ -14,9 +14,9 @@ from functools import cached_property
 from pathlib import Path
 
 from hazard.issues import Issues
-from screener.families import SERVES_ALSO, families
 from hazard.table_cells import Place, clean_text, nearest
 from hazard.table_rows import Rows, TableForm, read_rows, read_table
+from screener.families import SERVES_ALSO, families
 from screener.hardware_checks import Values, check_row, read_price, read_values, serving
 from screener.hardware_columns import (
     ALLOWABLE_LOADS,

@@ -21,6 +21,7 @@ from screener import columns
 from screener.ages import ground_age_findings
 from screener.hazard_pictures import pictures_of_lot
 from screener.houses import HEIGHT_WITHOUT_PLAN_FT, NO_HOUSE, choose_houses
+from screener.keeping import Keep, anew
 from screener.lots import SKIPPED, read_lots, spread
 from screener.plans import load_plans
 from screener.scope import Findings, hazard_limits
@@ -73,6 +74,7 @@ def hazards_alone(
     progress: Callable[[str], None] = lambda _: None,
     workers: int = 1,
     tell: Callable[[str], None] = lambda _: None,
+    keep: Keep = anew,
 ) -> HazardResults:
     """Every hazard of every lot, at the mean roof height of its plan, or at `height_ft` where it has none."""
     started = time.perf_counter()
@@ -87,7 +89,9 @@ def hazards_alone(
         issues.add("no_usable_lot", "stop", where, "no lot can be used", "at least one", "see the issues before this")
         raise InputError(issues.stops())
     findings = Findings(len(usable))
-    site = site_hazards(project, lots.iloc[usable], height[usable], issues, findings, workers, progress, tell)
+    site = site_hazards(
+        project, lots.iloc[usable], height[usable], issues, findings, workers, progress, tell=tell, keep=keep
+    )
     issues.raise_stops()
     hazard_limits(project, site, findings)
     site_limits(project, lots.iloc[usable], site, issues, findings)

@@ -23,6 +23,7 @@ from screener.editions import SDPWS_EDITION
 from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.irregularities import Redundancy, judge_redundancy, regularity_findings, tell_redundancy
+from screener.keeping import Keep, anew
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plan_winds import onto_faces
@@ -120,6 +121,7 @@ def prepare(
     issues: Issues | None = None,
     edit: Callable[[gpd.GeoDataFrame], None] | None = None,
     tell: Progress = lambda _: None,
+    keep: Keep = anew,
 ) -> Prepared:
     """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together.
 
@@ -159,7 +161,8 @@ def prepare(
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))
-    site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress, tell)
+    height = houses.mean_roof_height_ft()[usable]
+    site = site_hazards(tract, kept, height, issues, findings, workers, progress, tell=tell, keep=keep)
     clock.lap("hazards")
     issues.raise_stops()
     redundancy = [judge_redundancy(model) for model in models]
@@ -420,21 +423,27 @@ def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:
 
 
 def screen(
-    tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1, tell: Progress = lambda _: None
+    tract: Tract,
+    *,
+    progress: Progress = lambda _: None,
+    workers: int = 1,
+    tell: Progress = lambda _: None,
+    keep: Keep = anew,
 ) -> Results:
     """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing.
 
-    `tell` hears at once what a user should know before the long work begins.
+    `tell` hears at once what a user should know before the long work begins. `keep` may hold long parts of the work
+    for a run that goes on after a kill.
     """
     from screener.lever_tables import lever_tables
     from screener.result_tables import build_results
 
-    prepared = prepare(tract, progress=progress, workers=workers, tell=tell)
+    prepared = prepare(tract, progress=progress, workers=workers, tell=tell, keep=keep)
     clock = _Clock()
-    selection = choose(prepared, progress=progress)
+    selection = choose(prepared, progress=progress, keep=keep)
     clock.lap("demands and choice")
     progress("curve, forcing lots, tolerance")
-    levers = lever_tables(prepared, selection)
+    levers = lever_tables(prepared, selection, keep)
     clock.lap("levers")
     progress("tables")
     results = build_results(prepared, selection)
@@ -444,7 +453,7 @@ def screen(
     return results
 
 
-def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
+def choose(p: Prepared, *, progress: Progress = lambda _: None, keep: Keep = anew) -> Selection:
     """Demands of every lot and the packages for those that may have one."""
     house = p.houses.of_lot[p.usable]
     modelled = (house >= 0) & p.site.known
@@ -477,6 +486,7 @@ def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
         kept=kept,
         kept_of_lot=list(names),
         progress=progress,
+        keep=keep,
     )
 
 

@@ -17,9 +17,12 @@ from numpy.typing import NDArray
 from hazard import crs as crs_tools
 from hazard.coverage import reach, reach_issues
 from hazard.exposure import ExposureResult, Flips, sector_layer
+from hazard.exposure_rules import ExposureRules
+from hazard.fetch import Fetch
 from hazard.ground_elevation import GroundElevation, ground_elevation
 from hazard.ground_states import (
     PhasePlan,
+    StateFetch,
     depends_on_phase,
     design_exposure,
     design_flips,
@@ -39,6 +42,7 @@ from hazard.seismic import Seismic, code_meanings, code_severities, seismic
 from hazard.standards import asce7_ch26_wind as ch26
 from hazard.topography import (
     Assessment,
+    Features,
     KztBand,
     TopographyResult,
     height_above_ground_ft,
@@ -47,6 +51,7 @@ from hazard.topography import (
 )
 from hazard.wind_speed import wind_speed_mph
 from screener.files.vectors import VectorFile, read_layer
+from screener.keeping import Keep, anew
 from screener.scope import Findings
 
 if TYPE_CHECKING:
@@ -164,6 +169,7 @@ def site_hazards(
     workers: int = 1,
     progress: Callable[[str], None] = lambda _: None,
     tell: Callable[[str], None] = lambda _: None,
+    keep: Keep = anew,
 ) -> SiteHazards:
     """Every hazard of every lot that has a shape. `height_ft` (n,): mean roof height of each lot's house.
 
@@ -199,9 +205,9 @@ def site_hazards(
     )
     out.read = read
     progress("exposure")
-    _exposure(tract, lots, out, around, issues, findings, workers)
+    _exposure(tract, lots, out, around, issues, findings, workers, keep)
     progress("terrain")
-    _terrain(tract, lots, out, around, issues, findings, workers)
+    _terrain(tract, lots, out, around, issues, findings, workers, keep)
     _pressures(out, edition)
     _missing(out, findings)
     out.provenance |= {"wind_speed_mph": speed.provenance, "ke": elevation.provenance, **shaken.provenance}
@@ -353,11 +359,12 @@ def _exposure(
     issues: Issues,
     findings: Findings,
     workers: int,
+    keep: Keep,
 ) -> None:
     if tract.hazards.exposure is not None:
         _exposure_as_given(tract, lots, out, issues, findings)
     elif tract.hazards.land_cover is not None:
-        _exposure_from_land_cover(tract, lots, out, around, issues, findings, workers)
+        _exposure_from_land_cover(tract, lots, out, around, issues, findings, workers, keep)
     else:
         issues.add(
             "exposure_missing", "stop", "project file [hazards]", "neither exposure nor land_cover", "one of them", ""
@@ -422,15 +429,23 @@ def _exposure_from_land_cover(
     issues: Issues,
     findings: Findings,
     workers: int,
+    keep: Keep,
 ) -> None:
     rules = tract.exposure.rules()
     tallest = _tallest_ft(out.height_ft)
     upwind = ground_upwind(tract, out, issues, around.cover)
     window, ground, plan = upwind.window, upwind.ground, upwind.plan
     state = resolve_state(plan, tract.tract.ground_state)
-    states = measure_states(
-        ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
+    measured = keep(
+        "fetch of the ground",
+        lambda: _measured(
+            measure_states(
+                ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
+            )
+        ),
+        (Fetch, ExposureRules),
     )
+    states = StateFetch(plan, *measured)
     results = exposure_states(states, out.height_ft)
     phase = lots["phase"].to_numpy(dtype=str)
     chosen, named = design_exposure(results, plan, state, phase)
@@ -472,6 +487,10 @@ def _exposure_from_land_cover(
     sectors = partial(sector_layer, out.points.xy, chosen, out.height_ft, rules)
     out.layers["exposure_sectors"] = (sectors, out.working.crs)
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
+
+
+def _measured(states: StateFetch) -> tuple[dict[str, Fetch], dict[str, Fetch]]:
+    return dict(states.fetch), dict(states.without)
 
 
 @dataclass(frozen=True)
@@ -593,6 +612,7 @@ def _terrain(
     issues: Issues,
     findings: Findings,
     workers: int,
+    keep: Keep,
 ) -> None:
     given, n = tract.hazards.kzt, len(out.points)
     if given is not None:
@@ -601,8 +621,7 @@ def _terrain(
         out.kzt = np.repeat(values.values[:, None], DIRECTIONS, axis=1)
         screening = out.kzt_strict = out.kzt
         out.provenance["kzt"] = values.provenance
-    elif around.elevation is not None:
-        screening = _terrain_from_elevation(tract, lots, out, around.elevation, findings, workers)
+        screening = _terrain_from_elevation(tract, lots, out, around.elevation, findings, workers, keep)
     else:
         issues.add(
             "kzt_none",
@@ -654,10 +673,13 @@ def _terrain_from_elevation(
     window: RasterWindow,
     findings: Findings,
     workers: int,
+    keep: Keep,
 ) -> Floats:
     """Kzt of every lot and direction from the terrain; returns the screening values."""
     settings = tract.terrain.settings_for(tract.design.loads)
-    result = topography(window, out.points.xy, out.points.crs, settings, workers)
+    result = topography(
+        window, out.points.xy, out.points.crs, settings, workers, keep=lambda make: keep("terrain", make, (Features,))
+    )
     z = height_above_ground_ft(out.height_ft, result.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
     letters = bounded_letters(out.letters)
     assessed = result.assess(z, letters)

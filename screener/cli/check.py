@@ -64,10 +64,10 @@ def check_tract(path: Path, allow_remote: bool = False) -> tuple[Issues, list[di
     findings = None
     project = read_tract(path, issues, allow_remote=allow_remote)
     if project is not None:
-        from screener.file_systems import network_kind
+        from screener.file_systems import network_file_system
         from screener.pipeline import check
 
-        network = network_kind(project.output.folder)
+        network = network_file_system(project.output.folder)
         if network:
             where, found_there = f"{project.source.name} [output] folder", f"a network file system ({network})"
             issues.add("output_network", "warn", where, found_there, "a local disk", "written there all the same")

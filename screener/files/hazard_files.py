@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from screener.file_systems import built_locally
 from screener.files.csv_tables import write_csv
 from screener.files.geopackage import write_geopackage
 from screener.files.manifest import run_table, write_manifest
@@ -36,8 +35,8 @@ def write_hazards(folder: Path, results: HazardResults, manifest: Mapping[str, A
     }
     tables["issues"] = with_formula_notes(results.issues, tables, GEOPACKAGE)
     attributes = {name: table for name, table in tables.items() if name != "hazards"}
-    with built_locally(folder / GEOPACKAGE) as place:
-        write_geopackage(place, results.lots, {**attributes, "run": run_table(manifest)}, results.layers, "hazards")
+    tables_too = {**attributes, "run": run_table(manifest)}
+    write_geopackage(folder / GEOPACKAGE, results.lots, tables_too, results.layers, "hazards")
     for name, table in tables.items():
         write_csv(folder / f"{name}.csv", name, table)
     write_pictures(folder, results.pictures)

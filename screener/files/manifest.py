@@ -121,12 +121,33 @@ def _with_companions(path: Path) -> list[Path]:
 
 def run_id(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
     """A name for a run that is the same exactly when inputs, settings and versions are."""
-    content = {
-        "settings": tract.settings(),
+    return _hash({**_work(tract.settings(), inputs, options), "versions": versions()})
+
+
+def about_run(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
+    """What tells a run from others: its id, the same without versions (`work`), and the versions."""
+    work = _hash(_work(tract.settings(), inputs, options))
+    return {"run_id": run_id(tract, inputs, options), "work": work, "versions": versions()}
+
+
+def about_results(manifest: Mapping[str, Any]) -> dict[str, Any]:
+    """The same of results that are there; nothing of what their manifest does not tell."""
+    try:
+        work = _hash(_work(manifest["settings"], manifest["inputs"], manifest["options"]))
+        return {"run_id": manifest["run_id"], "work": work, "versions": manifest["versions"]}
+    except (KeyError, TypeError):
+        return {}
+
+
+def _work(settings: Any, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "settings": settings,
         "inputs": [(record["key"], record["file"], record["sha256"]) for record in inputs],
         "options": dict(options),
-        "versions": versions(),
     }
+
+
+def _hash(content: Mapping[str, Any]) -> str:
     return hashlib.sha256(to_json(content).encode()).hexdigest()[:16]
 
 

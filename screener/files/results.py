@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, Protocol
 import pandas as pd
 
 from screener.columns import CSV_TABLES, PURCHASE_TABLES
-from screener.file_systems import built_locally
 from screener.files.csv_tables import formula_cells, write_csv
 from screener.files.geopackage import write_geopackage
 from screener.files.manifest import run_table, write_manifest
@@ -68,8 +67,7 @@ def write_results(
     tables |= levers
     layers: Mapping[str, GeoDataFrame] = getattr(results, "layers", {})
     attributes = {name: table for name, table in tables.items() if name != "lots"}
-    with built_locally(folder / GEOPACKAGE) as place:
-        write_geopackage(place, results.lots, {**attributes, "run": run_table(manifest)}, layers)
+    write_geopackage(folder / GEOPACKAGE, results.lots, {**attributes, "run": run_table(manifest)}, layers)
     for name in (*CSV_TABLES, *levers):
         write_csv(folder / f"{name}.csv", name, tables[name])
     write_workbook(folder / WORKBOOK, tables, manifest)
