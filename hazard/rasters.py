@@ -564,10 +564,10 @@ def extent_in_degrees(path: Path) -> tuple[float, float, float, float] | None:
     from rasterio.io import DatasetReader
 
     try:
-        local = _local_path(Layer(path, "elevation_ft"))
-        with warnings.catch_warnings(), rasterio.Env(VRT_SHARED_SOURCE=False):
+        file = raster_file(Layer(path, "elevation_ft"))
+        with warnings.catch_warnings(), rasterio.Env(**file.settings()):
             warnings.simplefilter("ignore")
-            with DatasetReader(local, driver=list(DRIVERS)) as dataset:
+            with DatasetReader(file.path, driver=list(file.drivers)) as dataset:
                 if dataset.crs is None:
                     return None
                 crs = crs_tools.horizontal(pyproj.CRS.from_wkt(dataset.crs.to_wkt()))

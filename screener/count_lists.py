@@ -82,7 +82,7 @@ def _rows(path: Path, issues: Issues) -> Rows:
 
 
 def _row(line: int, cells: dict[str, str], place: Place) -> CountRow:
-    words: dict[str, Any] = {key: clean_text(cells.get(key, "")) for key in ("item", "plan", "phase", "lot_id")}
+    words = {key: clean_text(cells.get(key, "")) for key in ("item", "plan", "phase", "lot_id")}
     item = words["item"]
     if not item:
         place.stop("COUNTS_ITEM", "no item", "the name of an item", "fill it in; remove rows of totals")
@@ -103,7 +103,7 @@ def _row(line: int, cells: dict[str, str], place: Place) -> CountRow:
             numbers[key] = _number(text)
         except CellError as error:
             place.cell(key, error)
-    return CountRow(line, **words, **numbers)
+    return CountRow(line, words["item"], words["plan"], words["phase"], words["lot_id"], **numbers)
 
 
 def _number(text: str) -> float:

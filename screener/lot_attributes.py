@@ -204,7 +204,7 @@ def _note_look_alikes(reader: LotReader) -> None:
     folded = pd.Series([_folded(name) for name in names_once], dtype=object)
     groups: dict[str, list[str]] = {}
     for i in np.flatnonzero(folded.duplicated(keep=False)).tolist():
-        groups.setdefault(folded.iat[i], []).append(names_once[i])
+        groups.setdefault(str(folded.iat[i]), []).append(names_once[i])
     for names in groups.values():
         done = "kept as different lots"
         found = f"lot ids {' and '.join(map(repr, names))} look alike"

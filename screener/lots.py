@@ -253,9 +253,8 @@ def match_plans(
             _note_look_alike(lots, np.flatnonzero(place == k), wish.plan, alike, issues, where)
     faults = [_plan_fault(w, p, plans, has_mix) for w, p in zip(distinct, chosen, strict=True)]
     for i in np.flatnonzero(np.array([fault is not None for fault in faults], dtype=bool)[place]):
-        fault = faults[place[i]]
-        assert fault is not None
-        skip_lot(lots, int(i), *fault, issues, where)
+        code, found, expected = faults[place[i]] or ("", "", "")
+        skip_lot(lots, int(i), code, found, expected, issues, where)
     matched = [
         Wish(
             p,

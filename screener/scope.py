@@ -134,7 +134,7 @@ class CodeFindings(Findings):
 
     def _mask(self, severity: str) -> NDArray[np.bool_]:
         found = [mask for (own, _), mask in self.masks.items() if own == severity]
-        return np.logical_or.reduce([np.zeros(self.lots, dtype=bool), *found])
+        return np.asarray(np.logical_or.reduce([np.zeros(self.lots, dtype=bool), *found]))
 
     def flags(self) -> NDArray[np.object_]:
         out = np.full(self.lots, "", dtype=object)

@@ -621,6 +621,7 @@ def _terrain(
         out.kzt = np.repeat(values.values[:, None], DIRECTIONS, axis=1)
         screening = out.kzt_strict = out.kzt
         out.provenance["kzt"] = values.provenance
+    elif around.elevation is not None:
         screening = _terrain_from_elevation(tract, lots, out, around.elevation, findings, workers, keep)
     else:
         issues.add(
