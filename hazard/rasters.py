@@ -572,11 +572,8 @@ def extent_in_degrees(path: Path) -> tuple[float, float, float, float] | None:
                     return None
                 crs = crs_tools.horizontal(pyproj.CRS.from_wkt(dataset.crs.to_wkt()))
                 rows, columns = dataset.height, dataset.width
-                edge = np.linspace(0.0, 1.0, DENSIFY)
-                place = np.array(
-                    [(u, v) for u in edge for v in (0.0, 1.0)] + [(u, v) for u in (0.0, 1.0) for v in edge]
-                )
-                xy = np.column_stack(apply_affine(dataset.transform, place[:, 0] * columns, place[:, 1] * rows))
+                cells = _outline((0.0, 0.0, float(columns), float(rows)))
+                xy = np.column_stack(apply_affine(dataset.transform, cells[:, 0], cells[:, 1]))
         degrees = crs_tools.lon_lat(xy, crs)
     except (InputError, RasterioError, pyproj.exceptions.CRSError, ValueError, OSError):
         return None

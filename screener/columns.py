@@ -104,8 +104,8 @@ LOTS_INPUT: tuple[Column, ...] = (
 LOT_POINTS_INPUT: tuple[Column, ...] = (
     _number("x", "", 3, "x or easting of the lot's middle, in [lots] crs", required=True),
     _number("y", "", 3, "y or northing of the lot's middle", required=True),
-    _number("lon", "degrees", 8, "longitude, in place of x"),
-    _number("lat", "degrees", 8, "latitude, in place of y"),
+    _number("lon", "degrees", 6, "longitude, in place of x"),
+    _number("lat", "degrees", 6, "latitude, in place of y"),
     _number("width_ft", "ft", 2, "width of the lot along its front", required=True),
     _number("depth_ft", "ft", 2, "depth of the lot, across its front", required=True),
     _number(
@@ -453,6 +453,7 @@ TABLE_MEANINGS: dict[str, str] = {
     "flips": "lots whose exposure or Kzt changes within the flip bands: where a person should look",
     "exposure_sectors": "a wedge for each lot and wind direction, as far as rough ground prevails",
     "terrain_crests": "crests that raise Kzt, by wind direction (0 from north, clockwise in steps of 22.5 degrees)",
+    "lot_problems": "what is wrong with lots or between them, drawn where it is; no layer where nothing is",
     "demands": "every lot, connection point and load direction",
     "bill_of_materials": "what to buy, by item, phase, month and delivery",
     "exceptions": "lots that need a person, with the reason",

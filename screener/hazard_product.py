@@ -22,6 +22,7 @@ from screener.ages import ground_age_findings
 from screener.hazard_pictures import pictures_of_lot
 from screener.houses import HEIGHT_WITHOUT_PLAN_FT, NO_HOUSE, choose_houses
 from screener.keeping import Keep, anew
+from screener.lot_problems import problem_layer
 from screener.lots import SKIPPED, read_lots, spread
 from screener.plans import load_plans
 from screener.scope import Findings, hazard_limits
@@ -107,7 +108,7 @@ def hazards_alone(
         flips,
         exceptions,
         frame,
-        site.map_layers(lots.crs),
+        {**site.map_layers(lots.crs), **problem_layer(issues, lots)},
         pictures,
         _run(project, site, height_ft, planned[usable]),
         _summary(table, flips),

@@ -23,8 +23,9 @@ from screener.config import Site, nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
 from screener.lot_attributes import LotReader, read_attributes, split_options
 from screener.lot_columns import match_columns
+from screener.lot_neighbours import note_neighbours
 from screener.lot_places import check_ground, proposal_text
-from screener.lot_shapes import Shapes, lot_points, overlaps, read_shapes, repair
+from screener.lot_shapes import Shapes, lot_points, read_shapes, repair
 from screener.units import SQUARE_FOOT_M2
 
 SKIPPED = "skipped"
@@ -100,7 +101,7 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
     frame["area_sqft"] = np.where(shapes.usable, shapely.area(measured) / SQUARE_FOOT_M2, np.nan)
     lots = gpd.GeoDataFrame(frame, geometry=_kept_shapes(shapes, layer), crs=crs)
     lots, measured = _one_row_a_lot(lots, measured, reader)
-    _note_neighbours(measured, reader)
+    note_neighbours(measured, reader, lambda g: _moved(g, working.crs, crs))
     _note_strays(measured, reader)
     lots["status"] = np.where(reader.reason != "", SKIPPED, "")
     lots["skip_reason"], lots["skip_detail"] = reader.reason, reader.detail
@@ -190,16 +191,6 @@ def _settle(
         found = f"lot id {name} stands in rows {shown}, which differ"
         reader.tell(i, "skip", "lot_id_twice", found, "each id once", "none was chosen: all of them are skipped")
     return []
-
-
-def _note_neighbours(measured: NDArray[np.object_], reader: LotReader) -> None:
-    for i, j, area_m2 in overlaps(measured):
-        square_feet = f"{area_m2 / SQUARE_FOOT_M2:,.0f} sq ft"
-        same = bool(shapely.equals(measured[i], measured[j]))
-        code = "lot_drawn_twice" if same else "lots_overlap"
-        for a, b in ((i, j), (j, i)):
-            found = f"the same outline as {reader.ids[b]}" if same else f"shares {square_feet} with {reader.ids[b]}"
-            reader.tell(a, "warn", code, found, "lots side by side", "computed; the bill counts both")
 
 
 def _note_strays(measured: NDArray[np.object_], reader: LotReader) -> None:

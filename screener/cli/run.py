@@ -116,7 +116,8 @@ def refuse_warnings(issues: Any) -> None:
     keys = ("code", "severity", "where", "found", "expected", "done", "lot_id")
     rows = issues[issues["severity"] == "warn"]
     if len(rows):
-        raise InputError([Issue(**{key: str(row[key]) for key in keys}) for row in rows.to_dict("records")])
+        cells = [{key: str(row[key]) for key in keys} for row in rows.to_dict("records")]
+        raise InputError([Issue(**found, place=None) for found in cells])
 
 
 def exit_code(results: Any) -> int:

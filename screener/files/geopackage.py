@@ -116,7 +116,7 @@ def _fixed_date() -> Iterator[None]:
 
 
 def _write_layer(path: Path | io.BytesIO, name: str, frame: GeoDataFrame) -> None:
-    many = name == "lots"
+    many = name in ("lots", "lot_problems")
     try:
         pyogrio.write_dataframe(
             frame,
