@@ -360,7 +360,9 @@ Days = Annotated[int, Field(ge=0, le=730)]
 class PurchaseSection(_Section):
     """How hardware is bought."""
 
-    labour_usd_per_h: Annotated[float, Field(ge=0, le=10_000)] = Field(description="cost of an hour of labour, burdened")
+    labour_usd_per_h: Annotated[float, Field(ge=0, le=10_000)] = Field(
+        description="cost of an hour of labour, burdened"
+    )
     waste: Share = Field(0.05, description="share added for waste where an item gives none")
     order_level: Literal["phase", "drop", "house"] = Field("phase", description="where boxes are rounded up")
     plan_mix: dict[str, Share] = Field(default_factory=dict, description="shares of plans on lots with no plan yet")

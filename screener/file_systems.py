@@ -17,8 +17,31 @@ from pathlib import Path
 
 NETWORK = frozenset(
     {
-        *("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "glusterfs", "lustre", "gpfs", "beegfs", "davfs"),
-        *("fuse.sshfs", "fuse.glusterfs", "fuse.davfs2", "fuse.s3fs", "fuse.rclone", "fuse.gcsfuse", "virtiofs", "ncpfs"),
+        *(
+            "nfs",
+            "nfs4",
+            "cifs",
+            "smb3",
+            "smbfs",
+            "9p",
+            "afs",
+            "ceph",
+            "glusterfs",
+            "lustre",
+            "gpfs",
+            "beegfs",
+            "davfs",
+        ),
+        *(
+            "fuse.sshfs",
+            "fuse.glusterfs",
+            "fuse.davfs2",
+            "fuse.s3fs",
+            "fuse.rclone",
+            "fuse.gcsfuse",
+            "virtiofs",
+            "ncpfs",
+        ),
     }
 )
 MOUNTS = Path("/proc/self/mountinfo")

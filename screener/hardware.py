@@ -14,9 +14,9 @@ from functools import cached_property
 from pathlib import Path
 
 from hazard.issues import Issues
-from screener.families import SERVES_ALSO, families
 from hazard.table_cells import Place, clean_text, nearest
 from hazard.table_rows import Rows, TableForm, read_rows, read_table
+from screener.families import SERVES_ALSO, families
 from screener.hardware_checks import Values, check_row, read_price, read_values, serving
 from screener.hardware_columns import (
     ALLOWABLE_LOADS,
@@ -255,7 +255,7 @@ def _check_links(row: HardwareRow, by_item: Mapping[str, HardwareRow], first: Ha
 
 
 def _note_dominated(row: HardwareRow, rows: list[HardwareRow], place: Place) -> None:
-    """Among `rows` of the same families: a listed item that costs more than another of the same families and holds no more in any direction."""
+    """A listed item that costs more than another of `rows` (the same families) and holds no more in any direction."""
     better = next((other for other in rows if other is not row and _beats(other, row)), None)
     if better is not None:
         found = f"costs no less than `{better.item}` and holds no more in any direction"

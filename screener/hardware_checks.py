@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from screener.families import families
 from hazard.table_cells import (
     FORMULA_STARTS,
     CellError,
@@ -19,6 +18,7 @@ from hazard.table_cells import (
     read_size,
     read_yes_no,
 )
+from screener.families import families
 from screener.hardware_columns import (
     ALL_LOADS,
     ALLOWABLE_LOADS,

@@ -237,7 +237,9 @@ def match_plans(
         if alike:
             name = str(lots["lot_id"].iat[i])
             found = f"plan {given!a} has letters that only look like those of {alike!a}"
-            issues.add("plan_look_alike", "warn", f"{where} {name}", found, "the plan's own letters", "taken for it", name)
+            issues.add(
+                "plan_look_alike", "warn", f"{where} {name}", found, "the plan's own letters", "taken for it", name
+            )
             chosen[i] = alike
     for i, (given, plan) in enumerate(zip(lots["plan"], chosen, strict=True)):
         fault = _plan_fault(lots, i, str(given), plan, plans, has_mix)

@@ -702,7 +702,11 @@ def _name_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
         yield "plan.species", f"'{plan.plan.species}'", f"one of {', '.join(species_names())}"
     for option in plan.options:
         if any(mark in option for mark in ";,|"):
-            yield f"options.{shortened(option)}", "a ; , or |, which parts options in the lots file", "a name without it"
+            yield (
+                f"options.{shortened(option)}",
+                "a ; , or |, which parts options in the lots file",
+                "a name without it",
+            )
     storeys = [s.name for s in plan.storey]
     stacked: list[tuple[str, Sequence[Wall | Roof]]] = [("wall", plan.wall), ("roof", plan.roof)]
     for kind, elements in stacked:

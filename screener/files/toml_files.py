@@ -160,5 +160,3 @@ def _cleaned(value: Any) -> Any:
     if isinstance(value, list):
         return [_cleaned(each) for each in value]
     return unicodedata.normalize("NFC", UNSEEN.sub("", value)) if isinstance(value, str) else value
-
-

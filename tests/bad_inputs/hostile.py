@@ -68,7 +68,7 @@ def write(folder: Path, names: Mapping[str, str]) -> Path:
         text = text.replace(old, f"name = {toml_text(new[plan])}", 1)
         text = text.replace('name = "front 1"', f"name = {toml_text(names.get('front 1', 'front 1'))}")
         text = text.replace('"front 1"', toml_text(names.get("front 1", "front 1")))
-        text = text.replace('title = "', f"title = {toml_text(names.get('title', 'Title'))} # \"", 1)
+        text = text.replace('title = "', f'title = {toml_text(names.get("title", "Title"))} # "', 1)
         (project.folder / "plans" / f"{plan}.toml").write_text(text, encoding="utf-8")
     _hardware(project.folder / "hardware.csv", new, names.get("source", ""))
     project.changes |= {

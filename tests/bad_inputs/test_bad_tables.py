@@ -256,7 +256,7 @@ def _run(project: Project, *words: str) -> pd.DataFrame:
 
 
 def test_t23_what_nothing_holds_is_told_with_demand_and_best_ratio(tmp_path: Path) -> None:
-    """Without the heavier ties nothing holds at 180 mph: no item is taken, the exception tells demand and best ratio."""
+    """At 180 mph nothing of the list holds: no item is taken, the exception tells demand and best ratio."""
     project = Project(tmp_path / "p")
     project.changes["hazards.wind_speed_mph"] = {"value": 180.0}
     lots = _run(project)
@@ -265,7 +265,9 @@ def test_t23_what_nothing_holds_is_told_with_demand_and_best_ratio(tmp_path: Pat
     told = pd.read_csv(project.folder / "results" / "exceptions.csv", dtype=str, keep_default_na=False)
     rows = told[told["reason"] == "NO_HARDWARE"]
     assert set(rows["lot_id"]) == set(lots.index)
-    assert rows["detail"].str.contains(r"uplift_lb \d+.*; best .+ at ratio 1\.\d\d", regex=True).all(), list(rows["detail"])
+    assert rows["detail"].str.contains(r"uplift_lb \d+.*; best .+ at ratio 1\.\d\d", regex=True).all(), list(
+        rows["detail"]
+    )
 
 
 def test_t24_an_item_that_needs_what_is_not_there_is_left_out_with_the_reason(tmp_path: Path) -> None:

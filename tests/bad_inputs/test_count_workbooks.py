@@ -166,7 +166,7 @@ def test_the_same_rules_hold_for_lists_as_text(tmp_path: Path) -> None:
         b"item,quantity\nbolt\n": "1 cells; expected 2",
         b"item,quantity,item\nbolt,3,tie\n": "column `item` 2 times",
         b"item,quantity\n\xe9crou,3\n": "byte 0xe9 at offset 14",
-        b"item,quantity\n\"bolt,3\n": "a quote that is not closed",
+        b'item,quantity\n"bolt,3\n': "a quote that is not closed",
     }
     for content, told in cases.items():
         path.write_bytes(content)

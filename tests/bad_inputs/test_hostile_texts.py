@@ -1,4 +1,4 @@
-"""Law: renaming lots, plans, items, phases only renames rows. And no output is anything but text where a name stands."""
+"""Law: renaming lots, plans, items, phases only renames rows. And where a name stands, an output holds only text."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ CHOSEN = st.one_of(
 def test_renaming_only_renames(
     data: st.DataObject, plain: dict[str, list[tuple[str, ...]]], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    """Law 26: hostile names for lots, plans, items and phases: the same numbers, row by row, once names are put back."""
+    """Hostile names for lots, plans, items and phases: the same numbers, row by row, once names are put back."""
     new = data.draw(
         st.lists(CHOSEN, min_size=len(RENAMED), max_size=len(RENAMED), unique_by=lambda name: name.casefold())
     )
@@ -76,7 +76,9 @@ def test_renaming_only_renames(
 
 HOSTILE_RUN = {
     **dict(zip((*LOTS, *PLANS), (NAMES[0], NAMES[3], NAMES[5], NAMES[1], NAMES[2]), strict=True)),
-    **dict(zip((*ITEMS, *PHASES), (NAMES[4], NAMES[8], NAMES[6], NAMES[10], NAMES[14], NAMES[9], NAMES[13]), strict=True)),
+    **dict(
+        zip((*ITEMS, *PHASES), (NAMES[4], NAMES[8], NAMES[6], NAMES[10], NAMES[14], NAMES[9], NAMES[13]), strict=True)
+    ),
     "tract": NAMES[8] + NAMES[0],
     "front 1": NAMES[1] + NAMES[10],
     "title": NAMES[8] + NAMES[6],
@@ -152,7 +154,9 @@ def _files(folder: Path) -> list[Path]:
 
 def _pages(clean: list[Path], bad: list[Path]) -> None:
     pages = [[Tags(f.read_text(encoding="utf-8")) for f in files] for files in (clean, bad)]
-    tags, attributes = ([sum((getattr(p, what) for p in each), Counter()) for each in pages] for what in ("tags", "attributes"))
+    tags, attributes = (
+        [sum((getattr(p, what) for p in each), Counter()) for each in pages] for what in ("tags", "attributes")
+    )
     more = {"tr", "td", "code", "bdi"}  # a row of the issues table tells of formulas in texts
     assert set(tags[0]) == set(tags[1])
     assert {t: n for t, n in tags[0].items() if t not in more} == {t: n for t, n in tags[1].items() if t not in more}
@@ -221,7 +225,9 @@ def _databases(clean: list[Path], bad: list[Path]) -> None:
         assert file.name == "tract.gpkg"
         with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro", uri=True)) as database:
             assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-            names = [n for (n,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
+            names = [
+                n for (n,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
+            ]
             sizes = {n: database.execute(f'SELECT count(*) FROM "{n}"').fetchone()[0] for n in names}
             counts.append({n: size for n, size in sizes.items() if n not in ("issues", "run")})
             ids = {i for (i,) in database.execute("SELECT lot_id FROM lots")}
