@@ -94,7 +94,7 @@ def _row(line: int, cells: dict[str, str], place: Place) -> CountRow:
     if item != " ".join(cells["item"].split()):
         found = f"item {cells['item']!a} holds characters that are not seen or not Latin"
         place.warn("COUNTS_CHARACTERS", found, "plain letters", f"read as `{item}`")
-    numbers: dict[str, float] = {}
+    numbers: dict[str, Any] = {}
     for key in NUMBERS:
         text = cells.get(key, "").strip()
         if not text:

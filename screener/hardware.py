@@ -255,7 +255,7 @@ def _check_links(row: HardwareRow, by_item: Mapping[str, HardwareRow], first: Ha
 
 
 def _note_dominated(row: HardwareRow, rows: list[HardwareRow], place: Place) -> None:
-    """Among `rows` of the same families: a listed item that costs more than another of the same families and holds no more in any direction."""
+    """A listed item that costs more than another of `rows` (the same families) and holds no more in any direction."""
     better = next((other for other in rows if other is not row and _beats(other, row)), None)
     if better is not None:
         found = f"costs no less than `{better.item}` and holds no more in any direction"

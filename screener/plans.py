@@ -17,6 +17,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hazard.issues import InputError, Issue, Issues
+from hazard.table_cells import shortened
 from screener.files.toml_files import OTHER_FORMS, read_toml
 from screener.standards.nds_connections import species_names
 
@@ -699,6 +700,13 @@ def _geometry_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
 def _name_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
     if plan.plan.species not in species_names():
         yield "plan.species", f"'{plan.plan.species}'", f"one of {', '.join(species_names())}"
+    for option in plan.options:
+        if any(mark in option for mark in ";,|"):
+            yield (
+                f"options.{shortened(option)}",
+                "a ; , or |, which parts options in the lots file",
+                "a name without it",
+            )
     storeys = [s.name for s in plan.storey]
     stacked: list[tuple[str, Sequence[Wall | Roof]]] = [("wall", plan.wall), ("roof", plan.roof)]
     for kind, elements in stacked:

@@ -17,11 +17,17 @@ from typing import Any
 from hazard.issues import Issues
 from hazard.table_cells import clean_text, shortened
 
-MOST_BYTES = 4 * 2**20
+MOST_BYTES = 2**20
+"""A plan of a house is some 10 KB. The parser's cost grows with the square of how deep a key is dotted."""
+
 DEEPEST = 24
 LONGEST_TEXT = 10_000
 LONGEST_KEY = 200
 GREATEST_WHOLE = 2**63
+_PART = r"(?:[\w-]++|\"[^\"\n]*+\"|'[^'\n]*+')"
+_DOTTED = re.compile(rf"(?<![\w-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{50}}")
+"""A key of more than fifty parts: refused before the parser takes gigabytes for it."""
+
 OTHER_FORMS = (".yaml", ".yml", ".json", ".ini", ".xml")
 UNSEEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u200b-\u200f\u2028-\u202e\u2060-\u2064\u2066-\u2069\ufeff]")
 """Control characters but tab and line end, and characters that take no room or turn the writing direction."""
@@ -52,6 +58,9 @@ def read_toml(path: Path, issues: Issues, prefix: str, what: str, name: str = ""
             stop("too_large", found, f"at most {MOST_BYTES // 2**20} MiB", "is this the right file?")
             return None
         text = path.read_bytes().decode("utf-8-sig")
+        if _DOTTED.search(text):
+            stop("syntax", "a key of more than 50 parts", f"at most {DEEPEST}", "correct it")
+            return None
         values = tomllib.loads(text)
     except OSError as error:
         stop("unreadable", error.strerror or "can't be read", what, "check the path")

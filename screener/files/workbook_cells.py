@@ -16,7 +16,7 @@ from hazard.issues import Issues
 from hazard.table_cells import Place, shortened
 
 MOST_BYTES = 16 * 2**20
-"""Of all members when unpacked: some hundred thousand cells; the library that reads them needs about 50 times as much."""
+"""Of all members when unpacked: some hundred thousand cells; the library that reads them needs 50 times as much."""
 
 GREATEST_RATIO = 100
 MOST_CELLS = 500_000

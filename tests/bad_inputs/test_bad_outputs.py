@@ -162,10 +162,14 @@ def test_o18_a_reader_of_the_old_results_keeps_them(tmp_path: Path) -> None:
     """A program that has the old database open, in the middle of reading it, keeps what it has; the new one appears."""
 
     def publish(number: int) -> None:
-        with open_destination(tmp_path / "results") as destination, destination.stage(f"run{number}") as stage:
-            with closing(sqlite3.connect(stage / "tract.gpkg")) as database, database:
-                database.execute("CREATE TABLE lots (n)")
-                database.executemany("INSERT INTO lots VALUES (?)", [(number,)] * 100)
+        with (
+            open_destination(tmp_path / "results") as destination,
+            destination.stage(f"run{number}") as stage,
+            closing(sqlite3.connect(stage / "tract.gpkg")) as database,
+            database,
+        ):
+            database.execute("CREATE TABLE lots (n)")
+            database.executemany("INSERT INTO lots VALUES (?)", [(number,)] * 100)
 
     publish(1)
     with closing(sqlite3.connect(tmp_path / "results" / "tract.gpkg")) as reader:

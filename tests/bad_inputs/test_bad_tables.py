@@ -256,7 +256,7 @@ def _run(project: Project, *words: str) -> pd.DataFrame:
 
 
 def test_t23_what_nothing_holds_is_told_with_demand_and_best_ratio(tmp_path: Path) -> None:
-    """Without the heavier ties nothing holds at 180 mph: no item is taken, the exception tells demand and best ratio."""
+    """At 180 mph nothing of the list holds: no item is taken, the exception tells demand and best ratio."""
     project = Project(tmp_path / "p")
     project.changes["hazards.wind_speed_mph"] = {"value": 180.0}
     lots = _run(project)

@@ -56,7 +56,9 @@ def rich(folder: Path) -> None:
     lots = cut(NAMES).assign(plan="thimble", style="A", options=None, package=["package 1", None])
     lots.to_crs("EPSG:4326").to_file(folder / "lots.geojson", driver="GeoJSON")
     (folder / "kept.csv").write_text(
-        "tier,schedule,item,arrangement\npackage 1,truss tie,truss tie light,1\npackage 1,sill anchor,anchor bolt 5/8 in,48\n",
+        "tier,schedule,item,arrangement\n"
+        "package 1,truss tie,truss tie light,1\n"
+        "package 1,sill anchor,anchor bolt 5/8 in,48\n",
         encoding="utf-8",
     )
     (folder / "tract.toml").write_text(as_toml(settings(changes)), encoding="utf-8")

@@ -55,7 +55,8 @@ class Worker:
             assert not answer["faults"], answer
 
     def do(self, project: str, seed: int, limit_s: float = LIMIT_S) -> dict[str, Any]:
-        assert self.process.stdin is not None and self.process.stdout is not None
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
         self.process.stdin.write(json.dumps([str(self.folder), project, seed]) + "\n")
         self.process.stdin.flush()
         begun, used = time.perf_counter(), self.seconds()
@@ -155,7 +156,7 @@ def _page(
         f"Python {platform.python_version()}.",
         "",
         f"{examples:,} examples in {seconds / 60:.0f} minutes ({np.median(times):.1f} s the median, "
-        f"{max(times):.1f} s the longest, of computing; limit {LIMIT_S:.0f} s; memory limit {MOST_BYTES // 2**30} GiB). "
+        f"{max(times):.1f} s the longest of computing, limit {LIMIT_S:.0f} s; memory limit {MOST_BYTES // 2**30} GiB). "
         f"Rules broken in {len(bad)} of them" + (f": {', '.join(name for name, _ in bad)}." if bad else "."),
         "",
         "| `check` `run` ended with | examples |",
