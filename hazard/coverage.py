@@ -51,7 +51,7 @@ def reach(window: RasterWindow, xy: ArrayLike, crs: pyproj.CRS, need_ft: ArrayLi
     """Known ground around points (n, 2) of `crs`, out to `need_ft` (n,).
 
     Along each bearing the last cell with data counts: holes on the way are another matter (they are told where they
-    lie). Steps are a cell or a 400th of the need, whichever is longer, so a distance is good to one step.
+    lie). Steps are half a cell or a 400th of the need, whichever is longer, so a distance is good to one step.
     """
     places = np.asarray(xy, dtype=np.float64).reshape(-1, 2)
     need = np.broadcast_to(np.asarray(need_ft, dtype=np.float64), (len(places),)).copy()
@@ -144,7 +144,7 @@ def _march(window: RasterWindow, column: Floats, row: Floats, need_ft: Floats, p
     step = per_ft @ np.stack([np.sin(bearing), np.cos(bearing)])  # (2, 16) columns and rows per ft
     cell_ft = 1.0 / float(np.abs(np.linalg.svd(per_ft, compute_uv=False)).max())
     longest = float(need_ft.max())
-    step_ft = max(cell_ft, longest / _STEPS)
+    step_ft = max(cell_ft / 2.0, longest / _STEPS)
     last = np.zeros((len(column), DIRECTIONS))
     for k in range(1, math.ceil(longest / step_ft) + 1):
         at = np.minimum(k * step_ft, need_ft)[:, None]

@@ -107,7 +107,7 @@ def raster_file(layer: Layer) -> RasterFile:
 
 def _remote(address: str, layer: Layer) -> RasterFile:
     """An https address, where the run allows it; the formats are those that hold their cells themselves."""
-    shown = address.partition("?")[0]
+    shown = re.sub(r"//[^/@]*@", "//", address.partition("?")[0])
     if layer.allow_remote and re.fullmatch(r"https://[^\s/@\\]+/[^\s\\]+", address):
         return RasterFile(address, REMOTE_DRIVERS, remote=True)
     if layer.allow_remote:

@@ -252,7 +252,8 @@ def read_ground(
 
 
 def _needs_cover(tract: Site) -> bool:
-    return tract.hazards.exposure is None and tract.hazards.land_cover is not None
+    given = tract.hazards.land_cover
+    return tract.hazards.exposure is None and given is not None and given.file is not None
 
 
 def _needs_elevation(tract: Site) -> bool:
@@ -363,7 +364,7 @@ def _exposure(
 ) -> None:
     if tract.hazards.exposure is not None:
         _exposure_as_given(tract, lots, out, issues, findings)
-    elif tract.hazards.land_cover is not None:
+    elif around.cover is not None:
         _exposure_from_land_cover(tract, lots, out, around, issues, findings, workers, keep)
     else:
         issues.add(
