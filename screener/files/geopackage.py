@@ -152,6 +152,9 @@ def _check_layer(path: Path, name: str, frame: GeoDataFrame) -> None:
         right.deserialize(memory.getvalue())
         objects = "SELECT type, name, tbl_name, sql FROM sqlite_master"
         missing = {row[1] for row in set(right.execute(objects)) - set(written.execute(objects))}
+        for mark in ("application_id", "user_version"):
+            if right.execute(f"PRAGMA {mark}").fetchone() != written.execute(f"PRAGMA {mark}").fetchone():
+                missing.add(mark)
         for (table,) in right.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
             if table not in missing and table != "sqlite_sequence":
                 rows = f"SELECT * FROM {_quote(table)}"
