@@ -13,6 +13,8 @@ quotient is at least 1 + 2^-52 / a' with a' < 2 the capacity's significand, abov
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numba
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +23,16 @@ from screener.house_arrays import FAILS, JUDGED, LEFT, Blocks, Forms, JudgeArray
 from screener.house_tables import Floats, Ints
 
 Shorts = NDArray[np.int16]
+Bytes = NDArray[np.uint8]
 
 SLICE_LOTS = 4096  # worked on by one thread at a time
 BLOCK_LOTS = 64
+NODE_BLOCKS = 8  # blocks that share a first look at what passes
 SURE = 1e-9  # beyond it the approximate sums with reciprocals are right: their error is a few units of 1e-16
 
 compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
+# for loops that make no array: without counting references to the arrays they are lent
+borrowing = numba.njit(cache=True, nogil=True, error_model="numpy", _nrt=False)
 
 
 # --- lots that are alike, together --------------------------------------------------------------------------------
@@ -54,7 +60,7 @@ def _sorted_by(order: Ints, key: Ints, start: int, stop: int) -> None:
         count[place] += 1
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _box(basis: Floats, order: Ints, a: int, b: int, low: Floats, high: Floats) -> None:
     for d in range(basis.shape[1]):
         low[d] = basis[order[a], d]
@@ -67,7 +73,7 @@ def _box(basis: Floats, order: Ints, a: int, b: int, low: Floats, high: Floats) 
             high[d] = v if v > high[d] else high[d]
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _widest(weight: Floats, low: Floats, high: Floats) -> int:
     """The basis number whose spread matters most, -1 where all lots are the same."""
     found, most = -1, 0.0
@@ -78,7 +84,7 @@ def _widest(weight: Floats, low: Floats, high: Floats) -> int:
     return found
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _split(order: Ints, key: Floats, a: int, b: int, middle: int) -> None:
     """Rearrange order[a:b], and key with it, so that no key before `middle` is greater than one from it on."""
     left, right = a, b - 1
@@ -152,7 +158,7 @@ def _blocks_of(basis: Floats, weight: Floats, order: Ints, key: Ints, ends: Ints
     return found
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _gathered(basis: Floats, order: Ints, a: int, b: int, low: Floats, high: Floats, columns: Floats) -> None:
     """The block's basis numbers by column, and its box."""
     _box(basis, order, a, b, low, high)
@@ -165,7 +171,7 @@ def _gathered(basis: Floats, order: Ints, a: int, b: int, low: Floats, high: Flo
 # --- forms --------------------------------------------------------------------------------------------------------
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _bound(first: Ints, column: Ints, coefficient: Floats, f: int, low: Floats, high: Floats) -> tuple[float, float]:
     """Least and greatest value of a form over a box, in the form's own order of sums."""
     least = most = 0.0
@@ -180,7 +186,7 @@ def _bound(first: Ints, column: Ints, coefficient: Floats, f: int, low: Floats, 
     return least, most
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _bounds(
     forms: Forms, f0: int, f1: int, has_top: bool, low: Floats, high: Floats, least: Floats, most: Floats
 ) -> None:
@@ -194,7 +200,7 @@ def _bounds(
         most[f - f0] = hi
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _form(first: Ints, column: Ints, coefficient: Floats, f: int, columns: Floats, n: int, out: Floats) -> None:
     """Values of a form on the lots of a block: zero, plus one product after the other."""
     a, b = first[f], first[f + 1]
@@ -221,7 +227,7 @@ def _form(first: Ints, column: Ints, coefficient: Floats, f: int, columns: Float
             out[i] += x[i] * c
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _values(forms: Forms, f: int, has_top: bool, columns: Floats, n: int, out: Floats, spare: Floats) -> None:
     """Values of one form on a block, the lesser of it and its ceiling."""
     _form(forms.first, forms.column, forms.coefficient, f, columns, n, out)
@@ -234,27 +240,29 @@ def _values(forms: Forms, f: int, has_top: bool, columns: Floats, n: int, out: F
 # --- what passes --------------------------------------------------------------------------------------------------
 
 
-@compiled  # type: ignore[untyped-decorator]
-def _verdict(blocks: Blocks, g: int, k: int, rules: int, least: Floats, most: Floats, hint: int) -> tuple[int, int]:
-    """Whether option k holds on a whole block: 1 it does, 0 it fails on every lot, -1 the lots differ (or may).
+@borrowing  # type: ignore[untyped-decorator]
+def _verdict(
+    blocks: Blocks, g: int, k: int, rules: int, cases: Ints, count: int, least: Floats, most: Floats, hint: int
+) -> tuple[int, int]:
+    """Whether option k holds on a whole box: 1 it does, 0 it fails everywhere, -1 lots may differ.
 
-    Worked with reciprocals, so what is near 1 counts as "may". The second number is the case that told.
+    `least` and `most` are the bounds of the group's `count` listed cases. Worked with reciprocals, so what is near 1
+    counts as "may". The second number is the place of the case that told, a good one to begin with for the next option.
     """
-    j0, cases, comps = blocks.first_case[g], blocks.first_case[g + 1] - blocks.first_case[g], blocks.components[g]
+    j0, comps = blocks.first_case[g], blocks.components[g]
     at = blocks.first_number[g] + k * comps
     alone = blocks.alone[rules, blocks.first_option[g] + k] != 0
     verdict, told = 1, hint
-    for step in range(cases):
-        j = hint + step
-        if j >= cases:
-            j -= cases
-        shaken = blocks.seismic[j0 + j]
+    for step in range(count):
+        q = hint + step
+        if q >= count:
+            q -= count
+        held = blocks.reciprocal[rules, blocks.seismic[j0 + cases[q]]]
         upper = lower = 0.0
         for c in range(comps):
-            hi = most[j * comps + c]
+            hi, lo = most[q * comps + c], least[q * comps + c]
             if hi > 0.0:
-                r = blocks.reciprocal[rules, shaken, at + c]
-                lo = least[j * comps + c]
+                r = held[at + c]
                 up, down = hi * r, (lo * r if lo > 0.0 else 0.0)
                 if alone:
                     upper, lower = max(upper, up), max(lower, down)
@@ -262,71 +270,190 @@ def _verdict(blocks: Blocks, g: int, k: int, rules: int, least: Floats, most: Fl
                     upper += up
                     lower += down
         if lower > 1.0 + SURE:
-            return 0, j
+            return 0, q
         if upper > 1.0 - SURE:
-            verdict, told = -1, j
+            verdict, told = -1, q
     return verdict, told
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
+def _mark_deciding(
+    blocks: Blocks, g: int, k: int, rules: int, cases: Ints, count: int, most: Floats, marked: Bytes
+) -> None:
+    """Mark the listed cases in which option k may fail."""
+    j0, comps = blocks.first_case[g], blocks.components[g]
+    at = blocks.first_number[g] + k * comps
+    for q in range(count):
+        held = blocks.reciprocal[rules, blocks.seismic[j0 + cases[q]]]
+        upper = 0.0
+        for c in range(comps):
+            if most[q * comps + c] > 0.0:
+                upper += most[q * comps + c] * held[at + c]
+        marked[q] |= upper > 1.0 - SURE
+
+
+@borrowing  # type: ignore[untyped-decorator]
+def _box_of_cases(
+    forms: Forms,
+    blocks: Blocks,
+    g: int,
+    cases: Ints,
+    count: int,
+    low: Floats,
+    high: Floats,
+    least: Floats,
+    most: Floats,
+) -> None:
+    """Bounds of the listed cases of a group."""
+    comps = blocks.components[g]
+    for q in range(count):
+        f = blocks.first_form[g] + cases[q] * comps
+        at = q * comps
+        _bounds(forms, f, f + comps, blocks.has_top[g], low, high, least[at : at + comps], most[at : at + comps])
+
+
+class Open(NamedTuple):
+    """What a node of many lots leaves open, group by group: options that may fail on some lots, and in which cases."""
+
+    group: Ints
+    first_option: Ints
+    first_case: Ints
+    option: Ints
+    case: Ints
+    straps: Bytes  # by group: whether a cast-in anchor waits for its options
+
+
+@borrowing  # type: ignore[untyped-decorator]
+def _settle_node(
+    arrays: PassArrays,
+    rules: int,
+    low: Floats,
+    high: Floats,
+    least: Floats,
+    most: Floats,
+    every: Ints,
+    marked: Bytes,
+    whole: Words,
+    left: Open,
+) -> int:
+    """Clear the options that fail on every lot of a node; what may differ goes into `left`. Returns its groups."""
+    blocks = arrays.blocks
+    found = options = cases = 0
+    for g in range(len(blocks.components)):
+        count = blocks.first_case[g + 1] - blocks.first_case[g]
+        _box_of_cases(arrays.forms, blocks, g, every, count, low, high, least, most)
+        marked[:count] = 0
+        looked_at = arrays.first_anchor[g + 1] > arrays.first_anchor[g]
+        begun, hint, holds = options, 0, False
+        for k in range(blocks.first_option[g + 1] - blocks.first_option[g]):
+            o = blocks.first_option[g] + k
+            word, bit, state = arrays.word[o], arrays.bit[o], blocks.state[rules, o]
+            strap = looked_at and arrays.own[o] != 0
+            if state == LEFT or (not strap and whole[word] & bit == 0):
+                continue
+            verdict = 0
+            if state == JUDGED:
+                verdict, hint = _verdict(blocks, g, k, rules, every, count, least, most, hint)
+            if verdict == 1:
+                holds |= strap
+            elif verdict == 0:
+                whole[word] &= ~bit
+            else:
+                _mark_deciding(blocks, g, k, rules, every, count, most, marked)
+                left.option[options] = k
+                options += 1
+        waits = False
+        if looked_at and not holds:
+            for q in range(begun, options):
+                waits |= arrays.own[blocks.first_option[g] + left.option[q]] != 0
+            if not waits:  # no strap holds anywhere
+                for a in range(arrays.first_anchor[g], arrays.first_anchor[g + 1]):
+                    whole[arrays.anchor_word[a]] &= ~arrays.anchor_bit[a]
+        if options > begun:
+            left.group[found], left.first_option[found], left.first_case[found] = g, begun, cases
+            left.straps[found] = waits
+            for j in range(count):
+                if marked[j]:
+                    left.case[cases] = j
+                    cases += 1
+            found += 1
+            left.first_option[found], left.first_case[found] = options, cases
+    return found
+
+
+@borrowing  # type: ignore[untyped-decorator]
 def _option_fails(
     arrays: PassArrays,
     g: int,
     k: int,
     rules: int,
+    cases: Ints,
+    count: int,
     most: Floats,
     columns: Floats,
     n: int,
     values: Floats,
-    known: NDArray[np.uint8],
+    known: Bytes,
     total: Floats,
-    fails: NDArray[np.uint8],
+    fails: Bytes,
 ) -> None:
-    """Lots of the block on which option k fails in some case, by the same sums and quotients as `choice`."""
+    """Lots of the block on which option k fails in a listed case, by the same sums and quotients as `choice`."""
     blocks = arrays.blocks
-    j0, cases, comps = blocks.first_case[g], blocks.first_case[g + 1] - blocks.first_case[g], blocks.components[g]
+    j0, comps = blocks.first_case[g], blocks.components[g]
     at, f0 = blocks.first_number[g] + k * comps, blocks.first_form[g]
     alone = blocks.alone[rules, blocks.first_option[g] + k] != 0
     for i in range(n):
         fails[i] = 0
-    for j in range(cases):
-        shaken = blocks.seismic[j0 + j]
+    for q in range(count):
+        shaken = blocks.seismic[j0 + cases[q]]
         upper = 0.0
         for c in range(comps):
-            if most[j * comps + c] > 0.0:
-                upper += most[j * comps + c] * blocks.reciprocal[rules, shaken, at + c]
+            if most[q * comps + c] > 0.0:
+                upper += most[q * comps + c] * blocks.reciprocal[rules, shaken, at + c]
         if upper <= 1.0 - SURE:
             continue
         first = True
         for c in range(comps):
-            m = j * comps + c
+            m = q * comps + c
             if most[m] <= 0.0:
                 continue
             if known[m] == 0:
-                _values(arrays.forms, f0 + m, blocks.has_top[g], columns, n, values[m], total)
+                f = f0 + cases[q] * comps + c
+                _values(arrays.forms, f, blocks.has_top[g], columns, n, values[m], total)
                 known[m] = 1
-            v, a = values[m], blocks.allowable[rules, shaken, at + c]
-            if first:
-                for i in range(n):
-                    total[i] = v[i] / a if v[i] > 0.0 else 0.0
-                first = False
-            elif alone:
-                for i in range(n):
-                    term = v[i] / a if v[i] > 0.0 else 0.0
-                    total[i] = term if term > total[i] else total[i]
-            else:
-                for i in range(n):
-                    total[i] += v[i] / a if v[i] > 0.0 else 0.0
+            _add_ratio(values[m], blocks.allowable[rules, shaken, at + c], n, first, alone, total)
+            first = False
         if not first:
             for i in range(n):
                 fails[i] |= total[i] > 1.0
 
 
-@compiled  # type: ignore[untyped-decorator]
-def _group_passes(
+@borrowing  # type: ignore[untyped-decorator]
+def _add_ratio(v: Floats, a: float, n: int, first: bool, alone: bool, total: Floats) -> None:
+    """One component's demand over what is held, into the case's total; nothing is demanded at or below zero.
+
+    What holds nothing has a capacity of 0 here: any demand on it is infinite.
+    """
+    if first:
+        for i in range(n):
+            term = v[i] / a
+            total[i] = term if v[i] > 0.0 else 0.0
+    elif alone:
+        for i in range(n):
+            term = v[i] / a if v[i] > 0.0 else 0.0
+            total[i] = term if term > total[i] else total[i]
+    else:
+        for i in range(n):
+            term = v[i] / a
+            total[i] += term if v[i] > 0.0 else 0.0
+
+
+@borrowing  # type: ignore[untyped-decorator]
+def _settle_lots(
     arrays: PassArrays,
-    g: int,
     rules: int,
+    left: Open,
+    at: int,
     low: Floats,
     high: Floats,
     columns: Floats,
@@ -334,54 +461,51 @@ def _group_passes(
     least: Floats,
     most: Floats,
     values: Floats,
-    known: NDArray[np.uint8],
+    known: Bytes,
     total: Floats,
-    fails: NDArray[np.uint8],
-    straps: NDArray[np.uint8],
+    fails: Bytes,
+    straps: Bytes,
     whole: Words,
     lots: Words,
-    touched: NDArray[np.uint8],
+    touched: Bytes,
 ) -> None:
-    """What one group lets pass: bits cleared for the whole block, or lot by lot where lots differ."""
-    blocks = arrays.blocks
-    comps = blocks.components[g]
-    count = (blocks.first_case[g + 1] - blocks.first_case[g]) * comps
-    f0 = blocks.first_form[g]
-    _bounds(arrays.forms, f0, f0 + count, blocks.has_top[g], low, high, least, most)
-    known[:count] = 0
-    looked_at = arrays.first_anchor[g + 1] > arrays.first_anchor[g]
-    holds = False
-    for i in range(n):
-        straps[i] = 0
-    hint = 0
-    for k in range(blocks.first_option[g + 1] - blocks.first_option[g]):
+    """Settle what a node left open in one group, for a block of its lots: as a block, else lot by lot."""
+    blocks, g = arrays.blocks, left.group[at]
+    cases = left.case[left.first_case[at] : left.first_case[at + 1]]
+    count = len(cases)
+    _box_of_cases(arrays.forms, blocks, g, cases, count, low, high, least, most)
+    known[: count * blocks.components[g]] = 0
+    hint, holds, waits = 0, False, left.straps[at] != 0
+    if waits:
+        for i in range(n):
+            straps[i] = 0
+    for q in range(left.first_option[at], left.first_option[at + 1]):
+        k = left.option[q]
         o = blocks.first_option[g] + k
-        state, word, bit = blocks.state[rules, o], arrays.word[o], arrays.bit[o]
-        strap = looked_at and arrays.own[o] != 0
-        if state == LEFT or (not strap and whole[word] & bit == 0):
+        word, bit = arrays.word[o], arrays.bit[o]
+        strap = waits and arrays.own[o] != 0
+        if not strap and whole[word] & bit == 0:
             continue
-        verdict = 0
-        if state == JUDGED:
-            verdict, hint = _verdict(blocks, g, k, rules, least, most, hint)
+        verdict, hint = _verdict(blocks, g, k, rules, cases, count, least, most, hint)
         if verdict == 1:
             holds |= strap
         elif verdict == 0:
             whole[word] &= ~bit
         else:
-            _option_fails(arrays, g, k, rules, most, columns, n, values, known, total, fails)
+            _option_fails(arrays, g, k, rules, cases, count, most, columns, n, values, known, total, fails)
             _clear(fails, n, word, bit, lots, touched)
             if strap:
                 for i in range(n):
                     straps[i] |= 1 - fails[i]
-    if looked_at and not holds:
+    if waits and not holds:
         for i in range(n):
             fails[i] = 1 - straps[i]
         for a in range(arrays.first_anchor[g], arrays.first_anchor[g + 1]):
             _clear(fails, n, arrays.anchor_word[a], arrays.anchor_bit[a], lots, touched)
 
 
-@compiled  # type: ignore[untyped-decorator]
-def _clear(fails: NDArray[np.uint8], n: int, word: int, bit: int, lots: Words, touched: NDArray[np.uint8]) -> None:
+@borrowing  # type: ignore[untyped-decorator]
+def _clear(fails: Bytes, n: int, word: int, bit: int, lots: Words, touched: Bytes) -> None:
     """Clear one bit of a word on the lots that fail."""
     row = lots[word]
     if touched[word] == 0:
@@ -392,43 +516,70 @@ def _clear(fails: NDArray[np.uint8], n: int, word: int, bit: int, lots: Words, t
         row[i] &= ~(np.uint64(fails[i]) * bit)
 
 
+@borrowing  # type: ignore[untyped-decorator]
+def _write_words(whole: Words, lots: Words, touched: Bytes, order: Ints, a: int, b: int, out: Words) -> None:
+    """Words of a block's lots: those of the whole block, less what fails on single lots."""
+    for i in range(a, b):
+        row = out[order[i]]
+        for w in range(len(whole)):
+            row[w] = whole[w]
+    for w in range(len(whole)):
+        if touched[w]:
+            for i in range(a, b):
+                out[order[i], w] &= lots[w, i - a]
+
+
 @compiled  # type: ignore[untyped-decorator]
 def _passes_slice(arrays: PassArrays, basis: Floats, rules: Ints, start: int, stop: int, out: Words) -> None:
     n = stop - start
+    blocks = arrays.blocks
     order = np.arange(start, stop)
     ends = np.empty(n, np.int64)
     count = _blocks_of(basis, arrays.weight, order, rules, ends)
-    groups, words = len(arrays.blocks.components), len(arrays.start)
-    widest = 1
+    groups, words = len(blocks.components), len(arrays.start)
+    widest = most_cases = 1
     for g in range(groups):
-        cases = arrays.blocks.first_case[g + 1] - arrays.blocks.first_case[g]
-        widest = max(widest, cases * arrays.blocks.components[g])
+        cases = blocks.first_case[g + 1] - blocks.first_case[g]
+        most_cases, widest = max(most_cases, cases), max(widest, cases * blocks.components[g])
     low, high = np.empty(basis.shape[1]), np.empty(basis.shape[1])
     columns = np.empty((basis.shape[1], BLOCK_LOTS))
     least, most = np.empty(widest), np.empty(widest)
     values, known = np.empty((widest, BLOCK_LOTS)), np.empty(widest, np.uint8)
+    every, marked = np.arange(most_cases), np.empty(most_cases, np.uint8)
     total, fails, straps = np.empty(BLOCK_LOTS), np.empty(BLOCK_LOTS, np.uint8), np.empty(BLOCK_LOTS, np.uint8)
-    whole, lots, touched = (
-        np.empty(words, np.uint64),
-        np.empty((words, BLOCK_LOTS), np.uint64),
-        np.empty(words, np.uint8),
+    settled, whole = np.empty(words, np.uint64), np.empty(words, np.uint64)
+    lots, touched = np.empty((words, BLOCK_LOTS), np.uint64), np.empty(words, np.uint8)
+    left = Open(
+        np.empty(groups + 1, np.int64),
+        np.zeros(groups + 1, np.int64),
+        np.zeros(groups + 1, np.int64),
+        np.empty(len(arrays.word) + 1, np.int64),
+        np.empty(len(blocks.seismic) + 1, np.int64),
+        np.empty(groups + 1, np.uint8),
     )
-    a = 0
-    for block in range(count):
-        b = ends[block]
-        _gathered(basis, order, a, b, low, high, columns)
-        whole[:] = arrays.start
-        touched[:] = 0
-        for g in range(groups):
-            _group_passes(
-                arrays, g, rules[order[a]], low, high, columns, b - a, least, most, values, known, total, fails,
-                straps, whole, lots, touched,
-            )  # fmt: skip
-        for i in range(a, b):
-            row = out[order[i]]
-            for w in range(words):
-                row[w] = whole[w] & lots[w, i - a] if touched[w] else whole[w]
-        a = b
+    a = block = 0
+    while block < count:
+        held = rules[order[a]]
+        last = block + 1
+        while last < count and last < block + NODE_BLOCKS and rules[order[ends[last - 1]]] == held:
+            last += 1
+        _box(basis, order, a, ends[last - 1], low, high)
+        settled[:] = arrays.start
+        opened = _settle_node(arrays, held, low, high, least, most, every, marked, settled, left)
+        for block_of_node in range(block, last):
+            b = ends[block_of_node]
+            whole[:] = settled
+            touched[:] = 0
+            if opened > 0:
+                _gathered(basis, order, a, b, low, high, columns)
+                for at in range(opened):
+                    _settle_lots(
+                        arrays, held, left, at, low, high, columns, b - a, least, most, values, known, total, fails,
+                        straps, whole, lots, touched,
+                    )  # fmt: skip
+            _write_words(whole, lots, touched, order, a, b, out)
+            a = b
+        block = last
 
 
 @compiled  # type: ignore[untyped-decorator]
@@ -444,7 +595,7 @@ def all_passes(arrays: PassArrays, basis: Floats, rules: Ints, start: int, stop:
 # --- demands and ratios -------------------------------------------------------------------------------------------
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _ratios(
     arrays: JudgeArrays,
     p: int,
@@ -457,7 +608,7 @@ def _ratios(
     least: Floats,
     most: Floats,
     values: Floats,
-    known: NDArray[np.uint8],
+    known: Bytes,
     upper: Floats,
     total: Floats,
     ratio: Floats,
@@ -502,18 +653,8 @@ def _ratios(
             if known[m] == 0:
                 _values(arrays.forms, f0 + m, blocks.has_top[p], columns, n, values[m], total)
                 known[m] = 1
-            v, a = values[m], blocks.allowable[rules, shaken, at + c]
-            if first:
-                for i in range(n):
-                    total[i] = v[i] / a if v[i] > 0.0 else 0.0
-                first = False
-            elif alone:
-                for i in range(n):
-                    term = v[i] / a if v[i] > 0.0 else 0.0
-                    total[i] = term if term > total[i] else total[i]
-            else:
-                for i in range(n):
-                    total[i] += v[i] / a if v[i] > 0.0 else 0.0
+            _add_ratio(values[m], blocks.allowable[rules, shaken, at + c], n, first, alone, total)
+            first = False
         number = float(j)
         for i in range(n):
             more_here = total[i] > ratio[i]
@@ -524,7 +665,7 @@ def _ratios(
             ratio[i] = np.inf
 
 
-@compiled  # type: ignore[untyped-decorator]
+@borrowing  # type: ignore[untyped-decorator]
 def _largest(
     arrays: JudgeArrays,
     p: int,
@@ -533,7 +674,7 @@ def _largest(
     least: Floats,
     most: Floats,
     values: Floats,
-    known: NDArray[np.uint8],
+    known: Bytes,
     spare: Floats,
     largest: Floats,
     case: Floats,
@@ -567,6 +708,14 @@ def _largest(
                     of[i] = number if more else of[i]
         for i in range(n):
             top[i] = top[i] if top[i] > 0.0 else 0.0
+
+
+@borrowing  # type: ignore[untyped-decorator]
+def _put(numbers: Floats, cases: Floats, n: int, column: int, into: Floats, cases_into: Shorts) -> None:
+    """One column of a block's results."""
+    for i in range(n):
+        into[i, column] = numbers[i]
+        cases_into[i, column] = np.int16(cases[i])
 
 
 @compiled  # type: ignore[untyped-decorator]
@@ -607,6 +756,10 @@ def _judge_slice(
     top, top_of = np.empty((comps_most, BLOCK_LOTS)), np.empty((comps_most, BLOCK_LOTS))
     hardest, hardest_of = np.empty(BLOCK_LOTS), np.empty(BLOCK_LOTS)
     wants_ratio, wants_demand = len(ratio) > 0, len(largest) > 0
+    # written to the results lot by lot: stores scattered over the results themselves would miss the caches
+    ratios, ratio_cases = np.empty((BLOCK_LOTS, points)), np.empty((BLOCK_LOTS, points), np.int16)
+    rows = arrays.first_row[points]
+    tops, top_cases = np.empty((BLOCK_LOTS, rows)), np.empty((BLOCK_LOTS, rows), np.int16)
     a = 0
     for block in range(count):
         b = ends[block]
@@ -625,17 +778,14 @@ def _judge_slice(
             if wants_demand:
                 _largest(arrays, p, columns, m, least, most, values, known, total, top, top_of)
                 for c in range(comps):
-                    at = arrays.first_row[p] + c
-                    for i in range(m):
-                        largest[order[a + i], at] = top[c, i]
-                        case[order[a + i], at] = np.int16(top_of[c, i])
+                    _put(top[c], top_of[c], m, arrays.first_row[p] + c, tops, top_cases)
             options = blocks.first_option[p + 1] - blocks.first_option[p]
             if not wants_ratio:
                 continue
             if options == 0:
                 for i in range(m):
-                    ratio[order[a + i], p] = np.nan
-                    ratio_case[order[a + i], p] = -1
+                    ratios[i, p] = np.nan
+                    ratio_cases[i, p] = -1
                 continue
             chosen = packages[package, arrays.line[p]] if package >= 0 else -1
             casts = arrays.cast_in[p] >= 0 and arrays.first_own[p + 1] > arrays.first_own[p]
@@ -680,12 +830,19 @@ def _judge_slice(
                     best[i] = got[i] if less else best[i]
                     best_of[i] = of[i] if less else best_of[i]
             number = float(p)
+            _put(best, best_of, m, p, ratios, ratio_cases)
             for i in range(m):
-                ratio[order[a + i], p] = best[i]
-                ratio_case[order[a + i], p] = np.int16(best_of[i])
                 more = best[i] > hardest[i]
                 hardest[i] = best[i] if more else hardest[i]
                 hardest_of[i] = number if more else hardest_of[i]
+        for i in range(m):
+            lot = order[a + i]
+            if wants_demand:
+                largest[lot] = tops[i]
+                case[lot] = top_cases[i]
+            if wants_ratio:
+                ratio[lot] = ratios[i]
+                ratio_case[lot] = ratio_cases[i]
         if wants_ratio:
             for i in range(m):
                 governing[order[a + i]] = np.int16(hardest_of[i])
