@@ -23,7 +23,10 @@ from hazard.exposure_rules import ExposureRules
 from hazard.issues import Issue, Issues
 from hazard.topography_settings import TopographySettings
 from screener.columns import HAZARD_COLUMNS, LOTS_INPUT
+from screener.toml_text import parse_toml
 
+_MOST_FAULTS = 200  # told one by one
+_LONGEST_SHOWN = 200  # characters of a wrong value in a message
 GROUND_STATES = ("worst", "at permit", "today", "built out")
 TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
 
@@ -465,7 +468,7 @@ class HazardProject(Site):
         """Every file and folder that is read, by the key that names it; plans only where they are there."""
         unread = ("hardware", "tiers", "purchase")
         found = {key: path for key, path in super().input_files().items() if key.partition(".")[0] not in unread}
-        if self.plans is not None and not self.plans.folder.is_dir():
+        if self.plans is not None and not os.path.isdir(self.plans.folder):
             del found["plans.folder"]
         return found
 
@@ -565,9 +568,11 @@ def _read(
         return None
     for place in remove:
         section, _, key = place.partition(".")
-        values.get(section, {}).pop(key, None)
+        if isinstance(values.get(section), dict):
+            values[section].pop(key, None)
     for section, keys in (changes or {}).items():
-        values[section] = {**values.get(section, {}), **keys} if isinstance(keys, Mapping) else keys
+        own = values.get(section)
+        values[section] = {**(own if isinstance(own, dict) else {}), **keys} if isinstance(keys, Mapping) else keys
     project = _validate(values, source, issues, model)
     if project is None:
         return None
@@ -583,11 +588,12 @@ def _parse(source: Path, issues: Issues) -> dict[str, Any] | None:
 
     try:
         raw = source.read_bytes()
-    except OSError as error:
-        stop("config_unreadable", error.strerror or "can't be read", "a project file (TOML)", "check the path")
+    except (OSError, ValueError) as error:  # ValueError: a path with a zero byte
+        found = getattr(error, "strerror", None) or "can't be read"
+        stop("config_unreadable", found, "a project file (TOML)", "check the path")
         return None
     try:
-        return tomllib.loads(raw.decode("utf-8-sig"))
+        return parse_toml(raw.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         stop("config_encoding", f"byte {error.start} is not UTF-8", "UTF-8 text", "save the file as UTF-8")
     except tomllib.TOMLDecodeError as error:
@@ -601,9 +607,12 @@ def _validate(values: dict[str, Any], source: Path, issues: Issues, model: type[
         tract = model.model_validate(values, context=context)
     except ValidationError as error:
         faults = error.errors(include_url=False)
-        for fault in faults:
+        for fault in faults[:_MOST_FAULTS]:
             issues.add(_fault(fault, values, source.name))
-        rest = _without(values, [fault["loc"] for fault in faults])
+        if len(faults) > _MOST_FAULTS:
+            found = f"{len(faults) - _MOST_FAULTS:,} more faults"
+            issues.add("config_value", "stop", source.name, found, "none", "correct those named first")
+        rest = _without(values, {fault["loc"] for fault in faults})
         try:  # without the faulty keys the rest may still be understood
             tract = model.model_validate(rest, context=context)
         except ValidationError:
@@ -625,7 +634,7 @@ def _paths_by_section(values: dict[str, Any], context: dict[str, Path]) -> Itera
             continue
 
 
-def _without(values: dict[str, Any], places: list[tuple[int | str, ...]]) -> dict[str, Any]:
+def _without(values: dict[str, Any], places: set[tuple[int | str, ...]]) -> dict[str, Any]:
     def copy(value: Any, here: tuple[int | str, ...]) -> Any:
         if not isinstance(value, dict):
             return value
@@ -662,8 +671,8 @@ def nearest(word: str, known: Mapping[str, Any] | tuple[str, ...] | list[str]) -
 def _place(loc: tuple[int | str, ...]) -> str:
     """A key as its author wrote it: ("hazards", "kzt", "file") -> "[hazards] kzt.file"."""
     if len(loc) == 1:
-        return f"[{loc[0]}]"
-    return f"[{loc[0]}] " + ".".join(str(part) for part in loc[1:])
+        return f"[{_short(str(loc[0]))}]"
+    return f"[{_short(str(loc[0]))}] " + ".".join(_short(str(part)) for part in loc[1:])
 
 
 def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
@@ -676,11 +685,15 @@ def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
         meaning = model.model_fields[str(loc[-1])].description if model is not None else None
         what = "table" if len(loc) == 1 else "key"
         return Issue("config_missing_key", "stop", where, f"the {what} is missing", meaning or "it", "add it")
-    found = f"{fault['input']!r}"
+    found = _short(f"{fault['input']!r}")
     expected = str(fault["ctx"]["error"]) if fault["type"] == "value_error" else _expected(fault)
     if fault["type"] == "value_error" and expected.startswith("a local file"):
         return Issue("config_remote_path", "stop", where, found, expected, "save the file beside the project file")
     return Issue("config_value", "stop", where, found, expected, "correct the value")
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + " ..."
 
 
 def _expected(fault: Any) -> str:
@@ -703,7 +716,7 @@ def _expected(fault: Any) -> str:
 
 
 def _unknown_key(loc: tuple[int | str, ...], file: str) -> Issue:
-    key = str(loc[-1])
+    key = _short(str(loc[-1]))
     model = model_at(loc[:-1])
     known = tuple(model.model_fields) if model is not None else ()
     close = nearest(key, known)
@@ -725,9 +738,9 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             continue
         section, _, rest = key.partition(".")
         where = f"{source.name} [{section}] {rest}"
-        shown = _shown(path, source.parent)
+        shown = _short(_shown(path, source.parent))
         wants_folder = key == "plans.folder"
-        if not path.exists():
+        if not os.path.exists(path):  # the one that takes a name too long for the system as not there
             close = nearest(path.name, _names_in(path.parent))
             what = f"a folder at {shown}" if wants_folder else f"a file at {shown}"
             hint = f"did you mean {close}?" if close else "paths are relative to the project file"

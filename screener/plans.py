@@ -19,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hazard.issues import InputError, Issue
 from screener.standards.nds_connections import species_names
+from screener.toml_text import parse_toml
 
 Axis = Literal["x", "y"]
 Rect = Annotated[list[float], Field(min_length=4, max_length=4)]
@@ -26,6 +27,7 @@ XY = Annotated[list[float], Field(min_length=2, max_length=2)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
+MOST_FAULTS = 200  # told one by one for each plan
 TOUCH_FT = 0.05
 """Two coordinates closer than this are the same: plans are drawn to about half an inch."""
 
@@ -596,7 +598,7 @@ def load_plans(folder: Path) -> dict[str, Plan]:
 def load_plan(file: Path) -> Plan:
     """One plan file, checked in form and in geometry; ``InputError`` names plan, key and what would be legal."""
     try:
-        raw = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        raw = parse_toml(file.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
         raise InputError(
             [Issue("PLAN_UNREADABLE", "stop", file.name, str(error), "a TOML text in UTF-8", "")]
@@ -604,7 +606,12 @@ def load_plan(file: Path) -> Plan:
     try:
         plan = Plan.model_validate(raw)
     except ValidationError as error:
-        raise InputError([_form_issue(file, raw, e) for e in error.errors()]) from error
+        found = error.errors()
+        faults = [_form_issue(file, raw, e) for e in found[:MOST_FAULTS]]
+        if len(found) > MOST_FAULTS:
+            more = f"{len(found) - MOST_FAULTS:,} more faults"
+            faults.append(Issue("PLAN_KEY", "stop", file.name, more, "none", "plan not used"))
+        raise InputError(faults) from error
     faults = [
         Issue("PLAN_GEOMETRY", "stop", f"{file.name} {key}", found, expected, "plan not used")
         for key, found, expected in _geometry_faults(plan)

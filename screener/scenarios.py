@@ -20,6 +20,7 @@ import pandas as pd
 from hazard.issues import InputError, Issue
 from screener.config import Tract, load_changed_tract, load_tract
 from screener.swap import Run, run_with
+from screener.toml_text import parse_toml
 
 BASE = "the project"
 COLUMNS = (
@@ -45,7 +46,7 @@ def read_scenarios(path: Path) -> list[Scenario]:
         return InputError(Issue("scenarios", "stop", path.name, found, expected, "correct the scenarios file"))
 
     try:
-        values = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        values = parse_toml(path.read_text(encoding="utf-8-sig"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise stop(
             str(error) if not isinstance(error, OSError) else "can't be read", "a scenarios file (TOML)"
@@ -55,6 +56,8 @@ def read_scenarios(path: Path) -> list[Scenario]:
         raise stop("no list of [[scenario]] tables, or other tables", "[[scenario]] tables only")
     found: list[Scenario] = []
     for number, row in enumerate(rows, start=1):
+        if not isinstance(row, dict):
+            raise stop(f"scenario {number} is {row!r:.60}", "[[scenario]] tables only")
         name = row.pop("name", "")
         if not isinstance(name, str) or not name or name in (BASE, *(each.name for each in found)):
             raise stop(f"scenario {number} has the name {name!r}", "a name of its own in quotes")
