@@ -9,6 +9,7 @@ unknown.
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
@@ -103,10 +104,14 @@ def read_roughness_table(path: Path | None = None) -> RoughnessTable:
     if path is None:
         text, name = resources.files("hazard").joinpath("reference", _TABLE).read_text("utf-8"), _TABLE
     else:
-        text, name = path.read_text("utf-8-sig"), path.name
+        name = path.name
+        try:
+            text = path.read_text("utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            raise InputError(_fault(name, str(error), "a CSV table in UTF-8")) from error
     try:
         table = parse_table(text, name, text=("code", "roughness", "rule"))
-    except ValueError as error:
+    except (ValueError, csv.Error) as error:
         raise InputError(_fault(name, str(error), "a CSV table with columns code, roughness")) from error
     missing = [column for column in ("code", "roughness") if column not in table]
     if missing:
@@ -148,9 +153,10 @@ def _checked(table: Table, name: str) -> RoughnessTable:
 
 
 def _whole(text: str) -> bool:
+    """Whether a text is a whole number that a class code can be (64 bits)."""
     try:
-        return float(text).is_integer()
-    except (ValueError, OverflowError):
+        return float(text).is_integer() and abs(float(text)) < 2.0**63
+    except ValueError:
         return False
 
 
