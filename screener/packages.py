@@ -26,13 +26,20 @@ def read_kept_packages(tract: Tract, issues: Issues) -> Packages:
         raise InputError(
             Issue("packages_unreadable", "stop", name, str(error), "a packages.csv of an earlier run", "")
         ) from error
-    rows = list(csv.DictReader(text.splitlines()))
+    try:
+        rows = list(csv.DictReader(text.splitlines()))
+    except csv.Error as error:
+        raise InputError(Issue("packages_unreadable", "stop", name, str(error), "CSV", "mend the file")) from error
     missing = [c for c in COLUMNS if not rows or c not in rows[0]]
     if missing:
         raise InputError(
             Issue("packages_columns", "stop", name, f"no column {', '.join(missing)}", ", ".join(COLUMNS), "")
         )
     packages: Packages = {}
-    for row in rows:
+    for number, row in enumerate(rows, start=2):
+        if any(row[column] is None for column in COLUMNS):
+            raise InputError(
+                Issue("packages_row", "stop", f"{name} row {number}", "too few cells", "as many as in the heading", "")
+            )
         packages.setdefault(row["tier"], {})[row["schedule"]] = (row["item"], row["arrangement"])
     return packages
