@@ -155,6 +155,7 @@ def _checked(cells: Rows, name: str) -> RoughnessTable:
 
 
 def _whole(text: str) -> bool:
+    """Whether a text is a whole number that a class code can be (64 bits)."""
     try:
         value = read_number(text, "")
     except CellError:

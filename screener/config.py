@@ -26,6 +26,7 @@ from screener.columns import HAZARD_COLUMNS, LOT_POINTS_INPUT, LOTS_INPUT
 from screener.files.toml_files import read_toml
 
 REMOTE_RASTER = "a local file; nothing is fetched from elsewhere unless the run allows it"
+_MOST_FAULTS = 200  # told one by one
 GROUND_STATES = ("worst", "at permit", "today", "built out")
 TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
 
@@ -536,7 +537,7 @@ class HazardProject(Site):
         """Every file and folder that is read, by the key that names it; plans only where they are there."""
         unread = ("hardware", "tiers", "purchase")
         found = {key: path for key, path in super().input_files().items() if key.partition(".")[0] not in unread}
-        if self.plans is not None and not self.plans.folder.is_dir():
+        if self.plans is not None and not os.path.isdir(self.plans.folder):
             del found["plans.folder"]
         return found
 
@@ -643,9 +644,11 @@ def _read(
         return None
     for place in remove:
         section, _, key = place.partition(".")
-        values.get(section, {}).pop(key, None)
+        if isinstance(values.get(section), dict):
+            values[section].pop(key, None)
     for section, keys in (changes or {}).items():
-        values[section] = {**values.get(section, {}), **keys} if isinstance(keys, Mapping) else keys
+        own = values.get(section)
+        values[section] = {**(own if isinstance(own, dict) else {}), **keys} if isinstance(keys, Mapping) else keys
     project = _validate(values, source, issues, model, allow_remote)
     if project is None:
         return None
@@ -664,9 +667,12 @@ def _validate(
         tract = model.model_validate(values, context=context)
     except ValidationError as error:
         faults = error.errors(include_url=False)
-        for fault in faults:
+        for fault in faults[:_MOST_FAULTS]:
             issues.add(_fault(fault, values, source.name))
-        rest = _without(values, [fault["loc"] for fault in faults])
+        if len(faults) > _MOST_FAULTS:
+            found = f"{len(faults) - _MOST_FAULTS:,} more faults"
+            issues.add("config_value", "stop", source.name, found, "none", "correct those named first")
+        rest = _without(values, {fault["loc"] for fault in faults})
         try:  # without the faulty keys the rest may still be understood
             tract = model.model_validate(rest, context=context)
         except ValidationError:
@@ -688,7 +694,7 @@ def _paths_by_section(values: dict[str, Any], context: dict[str, Any]) -> Iterat
             continue
 
 
-def _without(values: dict[str, Any], places: list[tuple[int | str, ...]]) -> dict[str, Any]:
+def _without(values: dict[str, Any], places: set[tuple[int | str, ...]]) -> dict[str, Any]:
     def copy(value: Any, here: tuple[int | str, ...]) -> Any:
         if not isinstance(value, dict):
             return value
@@ -725,8 +731,8 @@ def nearest(word: str, known: Mapping[str, Any] | tuple[str, ...] | list[str]) -
 def _place(loc: tuple[int | str, ...]) -> str:
     """A key as its author wrote it: ("hazards", "kzt", "file") -> "[hazards] kzt.file"."""
     if len(loc) == 1:
-        return f"[{loc[0]}]"
-    return f"[{loc[0]}] " + ".".join(str(part) for part in loc[1:])
+        return f"[{shortened(str(loc[0]))}]"
+    return f"[{shortened(str(loc[0]))}] " + ".".join(shortened(str(part)) for part in loc[1:])
 
 
 def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
@@ -774,7 +780,7 @@ def _expected(fault: Any) -> str:
 
 
 def _unknown_key(loc: tuple[int | str, ...], file: str) -> Issue:
-    key = str(loc[-1])
+    key = shortened(str(loc[-1]))
     model = model_at(loc[:-1])
     known = tuple(model.model_fields) if model is not None else ()
     close = nearest(key, known)
@@ -796,9 +802,9 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             continue
         section, _, rest = key.partition(".")
         where = f"{source.name} [{section}] {rest}"
-        shown = _shown(path, source.parent)
+        shown = shortened(_shown(path, source.parent))
         wants_folder = key == "plans.folder"
-        if not path.exists():
+        if not os.path.exists(path):  # the one that takes a name too long for the system as not there
             close = nearest(path.name, _names_in(path.parent))
             what = f"a folder at {shown}" if wants_folder else f"a file at {shown}"
             hint = f"did you mean {close}?" if close else "paths are relative to the project file"

@@ -130,7 +130,7 @@ def _drop_repeated_points(shapes: Shapes) -> None:
     """Vertices that stand twice in a row go; the shape is the same."""
     usable = shapes.usable
     before = shapely.get_num_coordinates(shapes.geometry)
-    shapes.geometry[usable] = shapely.remove_repeated_points(shapes.geometry[usable], 0.0)
+    shapes.geometry[usable] = _without_repeated_points(shapes.geometry[usable])
     after = shapely.get_num_coordinates(shapes.geometry)
     shapes.add(
         usable & (after < before),
@@ -140,6 +140,17 @@ def _drop_repeated_points(shapes: Shapes) -> None:
         "each once",
         "kept one of each; the shape is the same",
     )
+
+
+def _without_repeated_points(geometries: Geometries) -> Geometries:
+    """The shapes with no vertex twice in a row; one that would lose its ring is kept, to be judged by area."""
+    try:
+        thinned: Geometries = shapely.remove_repeated_points(geometries, 0.0)
+        return thinned
+    except shapely.errors.GEOSException:
+        if len(geometries) == 1:
+            return geometries
+        return np.concatenate([_without_repeated_points(geometries[i : i + 1]) for i in range(len(geometries))])
 
 
 def _repair_broken(shapes: Shapes, working: Geometries, broken: Bools, to_working: Any) -> None:

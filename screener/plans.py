@@ -33,6 +33,7 @@ Names = Annotated[list[Name], Field(max_length=50)]
 Words = Annotated[str, Field(max_length=2000)]
 """Limits no house comes near: they stop slips of the pen and sizes that would fill the memory."""
 
+MOST_FAULTS = 200  # told one by one for each plan
 TOUCH_FT = 0.05
 """Two coordinates closer than this are the same: plans are drawn to about half an inch."""
 
@@ -617,7 +618,12 @@ def load_plan(file: Path, issues: Issues | None = None) -> Plan:
     try:
         plan = Plan.model_validate(raw)
     except ValidationError as error:
-        raise InputError([_form_issue(file, raw, e) for e in error.errors()]) from error
+        found = error.errors()
+        faults = [_form_issue(file, raw, e) for e in found[:MOST_FAULTS]]
+        if len(found) > MOST_FAULTS:
+            more = f"{len(found) - MOST_FAULTS:,} more faults"
+            faults.append(Issue("PLAN_KEY", "stop", file.name, more, "none", "plan not used"))
+        raise InputError(faults) from error
     faults = [
         Issue("PLAN_GEOMETRY", "stop", f"{file.name} {key}", found, expected, "plan not used")
         for key, found, expected in _geometry_faults(plan)

@@ -53,6 +53,8 @@ def read_scenarios(path: Path) -> list[Scenario]:
         raise stop("no list of [[scenario]] tables, or other tables", "[[scenario]] tables only")
     found: list[Scenario] = []
     for number, row in enumerate(rows, start=1):
+        if not isinstance(row, dict):
+            raise stop(f"scenario {number} is {row!r:.60}", "[[scenario]] tables only")
         name = row.pop("name", "")
         if not isinstance(name, str) or not name or name in (BASE, *(each.name for each in found)):
             raise stop(f"scenario {number} has the name {name!r}", "a name of its own in quotes")

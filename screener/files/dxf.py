@@ -21,6 +21,7 @@ from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
 from screener.config import nearest
 from screener.files.dxf_attributes import block_attributes
+from screener.files.dxf_bounds import drawing_fault
 from screener.files.dxf_names import names_in_outlines
 from screener.units import FOOT_M, SURVEY_FOOT_M
 
@@ -34,17 +35,23 @@ Geometries = NDArray[np.object_]
 CLOSES_FT = 0.01
 # Metres in a drawing unit, by the header's $INSUNITS code (DXF reference, header section).
 UNIT_METRES = {1: 0.0254, 2: FOOT_M, 4: 0.001, 5: 0.01, 6: 1.0, 21: SURVEY_FOOT_M}
-_HEADER_UNIT = re.compile(rb"\$INSUNITS\s+70\s+(\d+)")
+_HEADER_UNIT = re.compile(rb"\$INSUNITS\s+70\s+(\d{1,9})")
 _HEADER_BYTES = 1 << 20
+_SOURCE_LINE = re.compile(r"^\S+\.cpp, \d+: ")  # where in its own source the drawing library stood
 
 
 def read_dxf(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     """Lots of a drawing, one row an outline, with `lot_id` from the text inside. None, with the reason, if unusable."""
+    fault = drawing_fault(file.path)
+    if fault:
+        expected = "a drawing as text (ASCII DXF) of at most a million entities"
+        issues.add("file_unreadable", "stop", file.name, fault, expected, "save it so, without what is not needed")
+        return None
     entities = _entities(file, issues)
     if entities is None:
         return None
     kinds = shapely.get_type_id(entities.geometry.to_numpy())
-    outlines = entities[np.isin(kinds, (1, 3, 5, 6))]
+    outlines = _with_places(entities[np.isin(kinds, (1, 3, 5, 6))], file, issues)
     unit = _unit_metres(file, outlines.geometry.to_numpy(), issues)
     layer = _outline_layer(file, outlines, issues)
     if layer is None or unit is None:
@@ -68,9 +75,9 @@ def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            frame = pyogrio.read_dataframe(file.path, layer="entities", encoding=file.encoding)
+            frame = pyogrio.read_dataframe(file.path, layer="entities", encoding=file.encoding, on_invalid="ignore")
     except (DataSourceError, DataLayerError, UnicodeDecodeError, ValueError) as error:
-        reason = str(error).splitlines()[0].replace(str(file.path), file.name)
+        reason = _SOURCE_LINE.sub("", str(error).splitlines()[0]).replace(str(file.path), file.name)
         issues.add("file_unreadable", "stop", file.name, reason, "a drawing (DXF)", "check the file")
         return None
     if frame.empty:
@@ -78,6 +85,16 @@ def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
         return None
     frame["geometry"] = shapely.force_2d(frame.geometry.to_numpy())
     return frame.dropna(subset=["geometry"]).reset_index(drop=True)
+
+
+def _with_places(outlines: GeoDataFrame, file: VectorFile, issues: Issues) -> GeoDataFrame:
+    """Outlines whose vertices all have finite coordinates; the others are told of and left out."""
+    xy, owner = shapely.get_coordinates(outlines.geometry.to_numpy(), return_index=True)
+    bad = np.unique(owner[~np.isfinite(xy).all(axis=1)])
+    for row in bad:
+        found = f"{_handle(outlines, int(row))} has a vertex without finite coordinates"
+        issues.add("vertex_not_finite", "warn", file.name, found, "numbers", "skipped")
+    return outlines.drop(outlines.index[bad])
 
 
 def _unit_metres(file: VectorFile, outlines: Geometries, issues: Issues) -> float | None:

@@ -5,7 +5,6 @@ Only the file itself is read; a DOCTYPE or entity is refused. Arcs become chords
 
 from __future__ import annotations
 
-import xml.etree.ElementTree as ElementTree
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
+from screener.files.landxml_parts import Element, LandXmlError, read_parts
 from screener.units import FOOT_M, SURVEY_FOOT_M
 
 if TYPE_CHECKING:
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from screener.files.vectors import VectorFile
 
 Floats = NDArray[np.float64]
-Element = ElementTree.Element
 
 CHORD_DEG = 2.0
 CLOSES_M = 0.01 * FOOT_M
@@ -47,9 +46,9 @@ def read_landxml(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     if refuse_doctype(file, issues):
         return None
     try:
-        root = ElementTree.parse(file.path).getroot()
-    except (ElementTree.ParseError, OSError) as error:
-        issues.add("file_unreadable", "stop", file.name, f"{error}", "LandXML", "check the file")
+        root = read_parts(file.path)
+    except LandXmlError as error:
+        issues.add(error.code, "stop", file.name, error.found, error.expected, error.fix)
         return None
     unit_m = _unit(root, file, issues)
     if unit_m is None:
@@ -127,8 +126,8 @@ def _step(edge: Element, points: dict[str, Floats | None]) -> Floats | None:
     kind = _tag(edge)
     if kind == "IrregularLine":
         listed = _child(edge, "PntList2D")
-        numbers = np.array((listed.text or "").split(), dtype=np.float64) if listed is not None else np.empty(0)
-        return numbers.reshape(-1, 2)[:, ::-1] if len(numbers) >= 4 and len(numbers) % 2 == 0 else None
+        numbers = _numbers(listed.text if listed is not None else None)
+        return numbers.reshape(-1, 2)[:, ::-1] if numbers is not None and _pairs(numbers) else None
     start, end = (_point(edge, name, points) for name in ("Start", "End"))
     if start is None or end is None:
         return None
@@ -162,11 +161,21 @@ def _point(edge: Element, name: str, points: dict[str, Floats | None]) -> Floats
 
 def _place(text: str | None) -> Floats | None:
     """Easting and northing from "northing easting [height]"."""
+    numbers = _numbers(text)
+    return np.array([numbers[1], numbers[0]]) if numbers is not None and len(numbers) >= 2 else None
+
+
+def _numbers(text: str | None) -> Floats | None:
+    """Finite numbers of a text, None where any word is none."""
     try:
-        numbers = [float(word) for word in (text or "").split()]
+        numbers = np.array([float(word) for word in (text or "").split()])
     except ValueError:
         return None
-    return np.array([numbers[1], numbers[0]]) if len(numbers) >= 2 else None
+    return numbers if np.isfinite(numbers).all() else None
+
+
+def _pairs(numbers: Floats) -> bool:
+    return len(numbers) >= 4 and len(numbers) % 2 == 0
 
 
 def _tag(element: Element) -> str:
@@ -178,4 +187,4 @@ def _child(element: Element, name: str) -> Element | None:
 
 
 def _all(root: Element, name: str) -> Iterator[Element]:
-    return (element for element in root.iter() if isinstance(element.tag, str) and _tag(element) == name)
+    return (element for element in root.iter() if _tag(element) == name)

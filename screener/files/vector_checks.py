@@ -239,6 +239,7 @@ def refuse_doctype(file: VectorFile, issues: Issues) -> bool:
     with file.path.open("rb") as stream:
         tail = b""
         while block := stream.read(1 << 20):
+            block = block.replace(b"\0", b"")  # UTF-16 and UTF-32 become plain letters
             if _DOCTYPE.search(tail + block):
                 fix = "remove the DOCTYPE and its entities"
                 issues.add("xml_doctype", "stop", file.name, "a DOCTYPE or ENTITY", "plain XML", fix)

@@ -128,7 +128,7 @@ def _closed_options() -> Iterator[None]:
 
 def _is_landxml(path: Path) -> bool:
     with path.open("rb") as stream:
-        return b"LandXML" in stream.read(4096)
+        return b"LandXML" in stream.read(4096).replace(b"\0", b"")  # in UTF-16 too
 
 
 def _is_archive(path: Path) -> bool:
