@@ -618,10 +618,10 @@ def load_plan(file: Path, issues: Issues | None = None) -> Plan:
     try:
         plan = Plan.model_validate(raw)
     except ValidationError as error:
-        found = error.errors()
-        faults = [_form_issue(file, raw, e) for e in found[:MOST_FAULTS]]
-        if len(found) > MOST_FAULTS:
-            more = f"{len(found) - MOST_FAULTS:,} more faults"
+        wrong = error.errors()
+        faults = [_form_issue(file, raw, e) for e in wrong[:MOST_FAULTS]]
+        if len(wrong) > MOST_FAULTS:
+            more = f"{len(wrong) - MOST_FAULTS:,} more faults"
             faults.append(Issue("PLAN_KEY", "stop", file.name, more, "none", "plan not used"))
         raise InputError(faults) from error
     faults = [
