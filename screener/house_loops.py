@@ -411,17 +411,18 @@ def _option_fails(
                 upper += most[q * comps + c] * blocks.reciprocal[rules, shaken, at + c]
         if upper <= 1.0 - SURE:
             continue
-        first = True
-        for c in range(comps):
+        for c in range(comps):  # before the total is begun: the values of ceilings pass through it
             m = q * comps + c
-            if most[m] <= 0.0:
-                continue
-            if known[m] == 0:
+            if most[m] > 0.0 and known[m] == 0:
                 f = f0 + cases[q] * comps + c
                 _values(arrays.forms, f, blocks.has_top[g], columns, values[m], total)
                 known[m] = 1
-            _add_ratio(values[m], blocks.allowable[rules, shaken, at + c], first, alone, total)
-            first = False
+        first = True
+        for c in range(comps):
+            m = q * comps + c
+            if most[m] > 0.0:
+                _add_ratio(values[m], blocks.allowable[rules, shaken, at + c], first, alone, total)
+                first = False
         if not first:
             for i in range(BLOCK_LOTS):
                 fails[i] |= total[i] > 1.0
