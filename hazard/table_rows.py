@@ -164,7 +164,7 @@ def _csv_lines(text: str, name: str, form: TableForm, issues: Issues) -> list[tu
         if len(issues.stops()) - before >= MOST_FAULTS:
             found = f"{MOST_FAULTS} faults of form above this row"
             place.stop(
-                f"{form.prefix}_FAULTS", found, "a table", "further ones are not listed; is this the right file?"
+                f"{form.prefix}_FAULTS", found, "a table", "further ones are not listed; is it the right file?"
             )
             break
         try:
