@@ -40,7 +40,7 @@ FORM = TableForm(
     "a header row and one row an item",
     most_rows=5_000,
 )
-MOST_COMPARED = 1_000
+MOST_COMPARED = 300
 """Rows of the same families up to which dear ones that hold no more are pointed out: each is held against each."""
 
 

@@ -18,7 +18,7 @@ import pandas as pd
 
 from hazard.issues import InputError, Issue
 from screener.config import PurchaseSection
-from screener.files.manifest import read_manifest
+from screener.files.manifest import read_manifest, refuse_changed
 from screener.kits import OPEN, fitted_shares, kit_tables
 from screener.price_list import MILLION, PriceList, millionths, of_hardware, of_records
 from screener.prices import cents, decimal
@@ -135,20 +135,22 @@ def read_case(folder: Path) -> PurchaseCase:
     if manifest is None or missing:
         found = f"no {', '.join(missing)}" if missing else "no run.json"
         raise InputError([Issue("no_results", "stop", str(folder), found, "results of `screener run`", "run it again")])
+    refuse_changed(folder, wanted)
     kits, lot_kits, prices = (read_texts(folder / f"{name}.csv") for name in ("kits", "lot_kits", "prices"))
     lots = read_texts(folder / "lots.csv", ["lot_id", "phase", "start"])
     kits["quantity"] = pd.to_numeric(kits["quantity"]).astype(np.int64)
     lot_kits["share"] = pd.to_numeric(lot_kits["share"])
-    settings = manifest.get("settings", {})
-    as_of = settings.get("tract", {}).get("as_of")
-    case = PurchaseCase(
-        kits,
-        lot_kits,
-        lots,
-        of_records(prices),
-        PurchaseSection.model_validate(settings.get("purchase", {})),
-        date.fromisoformat(as_of) if as_of else None,
-    )
+    try:
+        settings = manifest["settings"]
+        as_of = settings["tract"].get("as_of")
+        purchase = PurchaseSection.model_validate(settings["purchase"])
+        day = date.fromisoformat(as_of) if as_of else None
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        where, found = f"{folder.name}/run.json settings", f"not as a run writes them ({type(error).__name__})"
+        raise InputError(
+            [Issue("results_changed", "stop", where, found, "the file as written", "run again")]
+        ) from error
+    case = PurchaseCase(kits, lot_kits, lots, of_records(prices), purchase, day)
     mix = case.settings.plan_mix
     return case.with_mix(mix) if mix and (lot_kits["state"] == OPEN).any() else case  # shares as the run had them
 

@@ -220,7 +220,7 @@ def read_manifest(folder: Path) -> dict[str, Any] | None:
     """The manifest of a results folder, None where there is none that can be read."""
     try:
         manifest = json.loads((folder / "run.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
     return manifest if isinstance(manifest, dict) else None
 
@@ -235,6 +235,32 @@ def is_complete(folder: Path) -> bool:
         return bool(outputs) and all(sha256(folder / name) == about["sha256"] for name, about in outputs.items())
     except (OSError, KeyError, TypeError):
         return False
+
+
+def refuse_changed(folder: Path, names: Iterable[str] | None = None) -> None:
+    """Raise InputError for every table of a results folder that is not as its run wrote it: no number is read from it.
+
+    `names`: the files that must be right; None: every CSV file that is there.
+    """
+    outputs = (read_manifest(folder) or {}).get("outputs", {})
+    outputs = outputs if isinstance(outputs, dict) else {}
+    wanted = [n for n in outputs if n.endswith(".csv") and (folder / n).is_file()] if names is None else list(names)
+    faults = []
+    for name in wanted:
+        about = outputs.get(name)
+        written = about.get("sha256") if isinstance(about, dict) else None
+        try:
+            same = sha256(folder / name) == written
+        except OSError as error:
+            raise InputError(
+                Issue("file_unreadable", "stop", name, error.strerror or str(error), "a file that can be read", "")
+            ) from error
+        if not same:
+            found = "changed since its run wrote it" if written else "not named in run.json"
+            where = f"{folder.name}/{name}"
+            faults.append(Issue("results_changed", "stop", where, found, "the file as written", "run again"))
+    if faults:
+        raise InputError(faults)
 
 
 def run_table(manifest: Mapping[str, Any]) -> pd.DataFrame:
