@@ -22,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import Made, Source, command, ended, in_fork
+from crash_helpers import Made, Source, command, ended, in_fork
 
 from screener.publish import open_destination
 from tests.crash.fault_sweep import build_shim, start_under
