@@ -7,7 +7,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from conftest import Made
+from crash_helpers import Made
 from project_helpers import results
 
 from screener import publish
