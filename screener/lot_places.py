@@ -46,9 +46,9 @@ def proposal_text(tract: Site, shapes: Geometries, named: pyproj.CRS | None = No
     lot_area = float(np.median(areas)) if len(areas) else np.nan
     ground = common_ground([*raster_grounds(tract), *_layer_grounds(tract)])
     told = f"on {ground.name}" if ground is not None else ""
-    alike = ground is None and named is not None and named.is_projected and named.area_of_use is not None
-    if alike and named is not None:
-        area = named.area_of_use
+    area = named.area_of_use if named is not None and named.is_projected else None
+    alike = ground is None and area is not None
+    if ground is None and area is not None and named is not None:
         ground = Ground(f"the area of {named.name}", area.west, area.south, area.east, area.north)
         told = f"in {ground.name}"
     if ground is None:

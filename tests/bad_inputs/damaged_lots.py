@@ -110,7 +110,7 @@ def moved(x: float, y: float, row: int | None = None) -> Damage:
         shapes = p.lots.geometry.to_numpy().copy()
         rows = range(len(shapes)) if row is None else [row]
         for i in rows:
-            shapes[i] = shapely.transform(shapes[i], lambda xy: xy + [x, y])
+            shapes[i] = shapely.transform(shapes[i], lambda xy: np.add(xy, (x, y)))
         p.lots = p.lots.set_geometry(gpd.GeoSeries(shapes, crs=p.lots.crs))
 
     return damage

@@ -54,6 +54,7 @@ VIEW = (
     "INSERT INTO gpkg_geometry_columns SELECT 'shown', column_name, geometry_type_name, srs_id, z, m "
     "FROM gpkg_geometry_columns WHERE table_name = 'lots'",
 )
+OPEN_FT = ((65.0, 0.0), (130.0, 0.0), (130.0, 125.0), (65.0, 125.0), (65.0, 0.3))
 VIRTUAL_SOURCE = (
     '<OGRVRTDataSource><OGRVRTLayer name="lots"><SrcDataSource>/etc/lots.gpkg</SrcDataSource></OGRVRTLayer>'
     "</OGRVRTDataSource>"
@@ -156,6 +157,14 @@ def wrong_encoding(p: Project) -> None:
     p.changes["lots.encoding"] = "utf-8"
 
 
+def columns_by_case(p: Project) -> None:
+    """Two columns that differ in case only, which GeoJSON can hold."""
+    good = p.lots
+    p.lots = good.rename(columns={"plan": "Plan"}).assign(PLAN="x")
+    written("l.geojson")(p)
+    p.lots = good
+
+
 def cut_names(p: Project) -> None:
     p.lots = p.lots.assign(phase_number="1", phase_number_of_plat="2")
     written("lots.shp")(p)
@@ -202,12 +211,14 @@ DAMAGES: dict[str, Damage] = {
     "L9": open_ring,
     "L10a": clockwise,
     "L10b": shell_as_hole,
-    "L11": shape(lambda lot: Polygon(lot.exterior, [shapely.transform(lot, lambda xy: xy + [0, 60]).exterior.coords])),
+    "L11": shape(
+        lambda lot: Polygon(lot.exterior, [shapely.transform(lot, lambda xy: np.add(xy, (0, 60))).exterior.coords])
+    ),
     "L12a": shape(corners(lambda w, s, e, n: [(w, s), (w + 5, s), (w + 5, s + 5), (w, s + 5)])),
     "L12b": shape(corners(lambda w, s, e, n: [(w, s), (e, s), ((w + e) / 2, s)])),
     "L13a": shape(lambda lot: shapely.box(*np.add(lot.bounds, [0, 500, 400, 900]))),
     "L13b": shape(lambda lot: shapely.box(*np.add(lot.bounds, [0, 100, 300, 65]))),
-    "L14": shape(lambda lot: MultiPolygon([lot, shapely.transform(lot, lambda xy: xy + [0, 100])])),
+    "L14": shape(lambda lot: MultiPolygon([lot, shapely.transform(lot, lambda xy: np.add(xy, (0, 100)))])),
     "L15": shape(lambda lot: GeometryCollection([lot, LineString(lot.exterior.coords[:2])])),
     "L16": lambda p: setattr(p, "lots", p.lots.set_geometry(shapely.force_3d(p.lots.geometry.to_numpy(), 250.0))),
     "L18": shape(corners(lambda w, s, e, n: [(w, s), (e, s), (NAN_POINT[0], n), (w, n)])),
@@ -276,7 +287,7 @@ DAMAGES: dict[str, Damage] = {
     "L48c": file("lots.dat", VIRTUAL_SOURCE),
     "L48d": file("lots.kml", '<kml><!DOCTYPE kml SYSTEM "http://example.com/kml.dtd"></kml>'),
     "L49a": drawing((SQUARE_FT, True), texts=[("A-01", 30, 60)], unit=0, crs=None),
-    "L49b": drawing((SQUARE_FT, True), ((*SQUARE_FT, (0.0, 0.3)), False), texts=[("A-01", 30, 60)], unit=21),
+    "L49b": drawing((SQUARE_FT, True), (OPEN_FT, False), texts=[("A-01", 30, 60), ("A-02", 95, 60)], unit=21),
     "L49c": drawing((SQUARE_FT, True), texts=[("A-01", 30, 60)], unit=6),
     "L49d": drawing(texts=[("A-01", 30, 60)], unit=21),
     "L49e": drawing((SQUARE_FT, True), texts=[("A-01", 30, 60)], unit=0),
@@ -298,9 +309,7 @@ DAMAGES: dict[str, Damage] = {
     "L54a": dropped("front_bearing_deg"),
     "L54b": cells("front_bearing_deg", "NE", "0"),
     "L54c": cells("front_bearing_deg", 361.0, 0.0),
-    "L55a": both(
-        lambda p: setattr(p, "lots", p.lots.assign(PLAN="x").rename(columns={"plan": "Plan"})), written("l.geojson")
-    ),
+    "L55a": columns_by_case,
     "L55b": names_of_sql,
 }
 """Row id -> what is done to a good project."""

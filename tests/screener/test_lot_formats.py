@@ -131,8 +131,8 @@ def test_points_without_a_size_or_place_stop_with_the_columns_they_need(tmp_path
     with pytest.raises(InputError, match="points with sizes: x, x or easting") as raised:
         read(tmp_path, "lots.csv", 'crs = "EPSG:4269"')
     assert len(raised.value.issues) == 1
+    (tmp_path / "lots.csv").write_text("lot_id,x,y,width_ft,depth_ft,front_bearing_deg\nA-1,1,2,3,4\n")
     with pytest.raises(InputError, match="row 1: 5 cells; expected 6"):
-        (tmp_path / "lots.csv").write_text("lot_id,x,y,width_ft,depth_ft,front_bearing_deg\nA-1,1,2,3,4\n")
         read(tmp_path, "lots.csv", 'crs = "EPSG:4269"')
 
 
@@ -185,7 +185,7 @@ def paragraphs(document: Any, space: Any) -> None:
     """Number and area in one text of several lines, with codes for font and height."""
     for i in range(3):
         outline(space, i)
-        text = "{\\fArial|b0;LOT \\H2x;%d}\\P8,125 SF" % (i + 1)
+        text = f"{{\\fArial|b0;LOT \\H2x;{i + 1}}}\\P8,125 SF"
         space.add_mtext(text, dxfattribs={"layer": "TEXT", "insert": (EAST_FT + 65 * i + 30, NORTH_FT + 60)})
 
 
@@ -259,7 +259,8 @@ def test_landxml_and_drawing_give_the_same_lot(tmp_path: Path) -> None:
         for a, b in zip(ring, [*ring[1:], ring[0]], strict=True)
     )
     (tmp_path / "lots.xml").write_text(
-        '<LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2"><Units><Imperial linearUnit="USSurveyFoot"/></Units>'
+        '<LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2">'
+        '<Units><Imperial linearUnit="USSurveyFoot"/></Units>'
         f'<Parcels><Parcel name="1"><CoordGeom>{edges}</CoordGeom></Parcel></Parcels></LandXML>'
     )
     parcels, _ = read(tmp_path, "lots.xml", f'crs = "{FEET}"')

@@ -199,7 +199,7 @@ def test_a_wedge_between_lots_is_a_sliver_and_a_wide_one_is_not() -> None:
 def test_lots_that_meet_at_unlike_corners_leave_no_sliver() -> None:
     """Lots back to back with unlike widths: no corner of one row is a corner of the other."""
     front, back = row_of(60, 60, 60), row_of(50, 70, 45)
-    behind = shapely.transform(back, lambda xy: xy + [7 * FOOT, 125 * FOOT])
+    behind = shapely.transform(back, lambda xy: np.add(xy, (7 * FOOT, 125 * FOOT)))
     turned = shapely.transform(np.concatenate([front, behind]), lambda xy: xy @ np.array([[0.8, 0.6], [-0.6, 0.8]]))
     assert len(gaps(turned)[0]) == 0
     assert len(overlaps(turned)[0]) == 0
