@@ -256,3 +256,19 @@ def test_a_footprint_larger_than_the_lot_is_short_by_a_finite_length() -> None:
     wedge = Polygon([(25, 0), (65, 0), (90, 125), (0, 125)])
     answer = fitted(wedge, 180.0, 300.0, 300.0)
     assert 100.0 < answer.short_ft[0] < 300.0
+
+
+def test_a_lot_of_very_many_corners_is_checked_in_time() -> None:
+    """A round lot of 60 ft radius written with 100,000 corners: the square that fits is that of the circle.
+
+    Would run for many minutes where a strip is laid along each of its edges.
+    """
+    turn = np.linspace(0.0, 2 * np.pi, 100_000, endpoint=False)
+    round_lot = Polygon(60.0 * np.column_stack([np.sin(turn), np.cos(turn)]))
+    none = Setbacks(*(np.array([0.0]) for _ in range(4)), np.array([""], dtype=object))
+    side = 60.0 * np.sqrt(2.0)
+    shapes = np.array([round_lot], dtype=object)
+    for width, fits in ((side - 0.5, True), (side + 0.5, False)):
+        found = fit(shapes, np.array([180.0]), np.array([width]), np.array([width]), none)
+        assert found.checked[0]
+        assert found.fits[0] == fits
