@@ -85,6 +85,8 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
     reader = LotReader(layer, issues)
     frame = read_attributes(reader, columns, tract)
     shapes = read_shapes(layer.frame.geometry.to_numpy())
+    if shapely.has_z(layer.frame.geometry.to_numpy()).any() or shapely.has_m(layer.frame.geometry.to_numpy()).any():
+        issues.add("heights_dropped", "note", layer.where, "vertices with heights or measures", "", "not used")
     if not shapes.usable.any():
         kinds = pd.Series(shapely.get_type_id(layer.frame.geometry.to_numpy())).map(_KINDS).value_counts().to_dict()
         found = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
