@@ -145,7 +145,7 @@ def _drop_repeated_points(shapes: Shapes) -> None:
 
 
 def _without_repeated_points(geometries: Geometries) -> Geometries:
-    """The shapes with no vertex twice in a row; one that has no ring left then is kept as it is, to be judged by area."""
+    """The shapes with no vertex twice in a row; one that would have no ring left stays, and its area judges it."""
     try:
         thinned: Geometries = shapely.remove_repeated_points(geometries, 0.0)
         return thinned
