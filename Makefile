@@ -8,9 +8,10 @@ STAMP  := $(VENV)/.installed
 
 env: $(STAMP)
 
-$(STAMP): requirements.lock pyproject.toml
+$(STAMP): requirements.lock requirements-checkers.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --no-deps --require-hashes -r requirements-checkers.lock
 	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation -e .
 	touch $(STAMP)
 

@@ -35,6 +35,7 @@ METRES_PER_FOOT = 0.3048
 SQFT_PER_SQUARE_METRE = 1.0 / METRES_PER_FOOT**2
 
 LARGEST_COORDINATE = 1e8
+LARGEST_DEGREES = 720.0  # beyond any way to write a longitude
 OUTSIDE_AREA_KM = 50.0
 WIDE_TRACT_KM = 50.0
 WORST_BALLPARK_M = 10.0
@@ -218,7 +219,8 @@ def check_coordinates(
     found = _check_magnitude(points, where)
     if found:
         return found
-    found = _check_axis_order(points, crs, where) or _check_area_of_use(points, crs, where)
+    found = _check_kind(points, crs, where, median_lot_area_sqft)
+    found = found or _check_axis_order(points, crs, where) or _check_area_of_use(points, crs, where)
     if not found:
         found = _check_lot_area(crs, where, median_lot_area_sqft)
         found += _check_spread(points, crs, where)
@@ -258,6 +260,19 @@ def _check_magnitude(points: Floats, where: str) -> list[Issue]:
         return []
     found = f"a coordinate of {largest:.6g}"
     return [Issue("coordinates_impossible", "stop", where, found, f"below {LARGEST_COORDINATE:g}", "check the file")]
+
+
+def _check_kind(points: Floats, crs: pyproj.CRS, where: str, area_sqft: float | None) -> list[Issue]:
+    """Lengths where the system has degrees, or degrees where it has lengths."""
+    largest = float(np.abs(points).max())
+    if crs.is_geographic and largest > LARGEST_DEGREES:
+        found, fix = f"coordinates {_box(points)}", "the file holds feet or metres: set the right crs for it"
+        return [Issue("lengths_in_degrees", "stop", where, found, f"degrees ({crs.name})", fix)]
+    if crs.is_projected and largest <= 180.0 and area_sqft is not None and area_sqft < 1.0:
+        found = f"coordinates {_box(points)}, and a median lot of {area_sqft:.2g} sq ft"
+        fix = "the file seems to hold degrees: set the right crs for it"
+        return [Issue("degrees_in_lengths", "stop", where, found, f"lengths ({crs.name})", fix)]
+    return []
 
 
 def _check_axis_order(points: Floats, crs: pyproj.CRS, where: str) -> list[Issue]:

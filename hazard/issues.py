@@ -7,8 +7,8 @@ in an `Issues` list and raise one `InputError` at its end, so that a user sees e
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -20,11 +20,22 @@ Severity = Literal["stop", "skip", "fix", "warn", "note"]
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where on the ground something is wrong: a shape in the lots' own system, the lots it is about, and its size."""
+
+    shape: Any
+    lots: tuple[str, ...]
+    area_sqft: float = float("nan")
+    length_ft: float = float("nan")
+
+
+@dataclass(frozen=True)
 class Issue:
     """One thing a reader should know: where it is, what was found, what was expected and what was done.
 
     `severity` is "stop" (nothing is computed), "skip" (this lot gets no numbers), "fix" (repaired), "warn"
-    (computed, flagged) or "note". `where` is `<file>[:<layer>] <lot id or row n>`.
+    (computed, flagged) or "note". `where` is `<file>[:<layer>] <lot id or row n>`. `place` shows it on a map, where it
+    is more or less than the whole lot.
     """
 
     code: str
@@ -34,6 +45,7 @@ class Issue:
     expected: str = ""
     done: str = ""
     lot_id: str = ""
+    place: Place | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         if self.severity not in SEVERITIES:

@@ -9,7 +9,6 @@ unknown.
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
@@ -19,8 +18,9 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from hazard.ground_axes import FT_PER_M, ground_axes_ft
-from hazard.issues import InputError, Issue
-from hazard.standards.tables import Table, parse_table
+from hazard.issues import InputError, Issue, Issues
+from hazard.table_cells import CellError, read_number, shortened
+from hazard.table_rows import Rows, TableForm, read_rows, read_table
 
 if TYPE_CHECKING:
     import affine
@@ -31,6 +31,13 @@ UNKNOWN, ROUGH_B, ROUGH_C, ROUGH_D = 0, 1, 2, 3
 LETTERS = np.array(["?", "B", "C", "D"])
 _NUMBER_OF = {"B": ROUGH_B, "C": ROUGH_C, "D": ROUGH_D, "UNKNOWN": UNKNOWN, "?": UNKNOWN}
 _TABLE = "land_cover_roughness.csv"
+_FORM = TableForm(
+    "LAND_COVER_TABLE",
+    {"code": "class code of the raster", "roughness": "B, C, D or unknown"},
+    ("code", "roughness", "rule"),
+    "a heading and one row per class code",
+    remarks_anywhere=True,
+)
 
 
 class ClassWindow(Protocol):
@@ -101,44 +108,39 @@ def read_roughness_table(path: Path | None = None) -> RoughnessTable:
 
     Raises InputError with every fault of the file.
     """
+    found = Issues()
     if path is None:
-        text, name = resources.files("hazard").joinpath("reference", _TABLE).read_text("utf-8"), _TABLE
+        content, name = resources.files("hazard").joinpath("reference", _TABLE).read_bytes(), _TABLE
+        rows = read_rows(content, name, _FORM, found)
     else:
         name = path.name
-        try:
-            text = path.read_text("utf-8-sig")
-        except (OSError, UnicodeDecodeError) as error:
-            raise InputError(_fault(name, str(error), "a CSV table in UTF-8")) from error
-    try:
-        table = parse_table(text, name, text=("code", "roughness", "rule"))
-    except (ValueError, csv.Error) as error:
-        raise InputError(_fault(name, str(error), "a CSV table with columns code, roughness")) from error
-    missing = [column for column in ("code", "roughness") if column not in table]
-    if missing:
-        raise InputError(_fault(name, f"no column {', '.join(missing)}", "columns code, roughness"))
-    return _checked(table, name)
+        rows = read_table(path, _FORM, found)
+    if found.has_stop():
+        raise InputError(found.stops())
+    return _checked(rows, name)
 
 
 def _fault(where: str, found: str, expected: str) -> Issue:
     return Issue("LAND_COVER_TABLE", "stop", where, found, expected, "nothing was computed")
 
 
-def _checked(table: Table, name: str) -> RoughnessTable:
+def _checked(cells: Rows, name: str) -> RoughnessTable:
     """Codes as whole numbers, once each, with a legal roughness; all faults at once."""
     faults: list[Issue] = []
     rows: dict[int, tuple[int, bool]] = {}
-    rules = table["rule"] if "rule" in table else np.full(len(table["code"]), "")
-    for number, (code, letter, rule) in enumerate(zip(table["code"], table["roughness"], rules, strict=True), start=1):
-        where = f"{name} row {number}"
-        roughness = _NUMBER_OF.get(str(letter).upper())
-        if not _whole(str(code)):
-            faults.append(_fault(where, f"code {str(code)!r}", "a whole number"))
+    for line, row in cells:
+        where, code, rule = f"{name} row {line}", row["code"].strip(), row.get("rule", "").strip()
+        roughness = _NUMBER_OF.get(row["roughness"].strip().upper())
+        if not _whole(code):
+            faults.append(_fault(where, f"code {shortened(code)!r}", "a whole number from 0 to 65535"))
         elif int(float(code)) in rows:
             faults.append(_fault(where, f"code {code} a second time", "each code once"))
         elif roughness is None:
-            faults.append(_fault(where, f"roughness {str(letter)!r}", "B, C, D or unknown"))
+            faults.append(_fault(where, f"roughness {shortened(row['roughness'])!r}", "B, C, D or unknown"))
+        elif rule not in ("", "houses"):
+            faults.append(_fault(where, f"rule {shortened(rule)!r}", "houses, or blank"))
         else:
-            rows[int(float(code))] = (roughness, str(rule) == "houses")
+            rows[int(float(code))] = (roughness, rule == "houses")
     if not rows and not faults:
         faults.append(_fault(name, "no rows", "one row per class code"))
     if faults:
@@ -155,9 +157,10 @@ def _checked(table: Table, name: str) -> RoughnessTable:
 def _whole(text: str) -> bool:
     """Whether a text is a whole number that a class code can be (64 bits)."""
     try:
-        return float(text).is_integer() and abs(float(text)) < 2.0**63
-    except ValueError:
+        value = read_number(text, "")
+    except CellError:
         return False
+    return value.is_integer() and 0 <= value <= 65_535
 
 
 def roughness_map(
@@ -232,7 +235,11 @@ def _padded(window: ClassWindow, pad: int) -> tuple[np.ndarray, np.ndarray, affi
         whole = np.where(valid, values, 0.0)
         if (whole != np.floor(whole)).any():
             found = f"a cell with {whole[whole != np.floor(whole)][0]}"
-            raise InputError(Issue("R18", "stop", window.source, found, "whole class codes", "nothing was computed"))
+            raise InputError(
+                Issue(
+                    "raster_class_fraction", "stop", window.source, found, "whole class codes", "nothing was computed"
+                )
+            )
         values = whole
     if pad > 0:
         values, valid = np.pad(values, pad), np.pad(valid, pad)
@@ -246,7 +253,7 @@ def _unlisted(codes: np.ndarray) -> tuple[tuple[int, int], ...]:
 
 def _unlisted_issue(source: str, code: int, cells: int, table: str) -> Issue:
     return Issue(
-        "R23",
+        "land_cover_code_unlisted",
         "warn",
         source,
         f"land-cover code {code} in {cells} cells",

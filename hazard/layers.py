@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ class Quantity:
     greatest: float
     zero_possible: bool
     interpolation: str
+    tile_tolerance: float
     meaning: str
 
     @property
@@ -46,13 +47,14 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Layer:
-    """A raster as the project file declares it.
+    """A raster as the project file declares it: one file, or tiles of one raster in any order.
 
     `units` "" means the file's own unit tag, else the quantity's own unit. `band` None is right for one-band files.
-    `interpolation` "" means the quantity's own rule. `dated` and `edition` are echoed, not interpreted.
+    `interpolation` "" means the quantity's own rule. `dated` and `edition` are echoed, not interpreted. `model`
+    "bare earth" or "surface" is what the project file says of an elevation; "" where it does not say.
     """
 
-    file: str | Path
+    file: str | Path | tuple[str | Path, ...]
     quantity: str
     units: str = ""
     band: int | None = None
@@ -60,8 +62,11 @@ class Layer:
     edition: str = ""
     interpolation: str = ""
     allow_remote: bool = False
+    model: str = ""
 
     def __post_init__(self) -> None:
+        if not self.files:
+            raise ValueError(f"{self.quantity} has an empty list of files; expected at least one")
         _check(self.quantity, self.units)
         if self.interpolation and self.interpolation not in INTERPOLATIONS:
             raise ValueError(f"interpolation {self.interpolation!r}; expected one of {', '.join(INTERPOLATIONS)}")
@@ -69,9 +74,20 @@ class Layer:
             raise ValueError(f"{self.quantity} holds classes and can't be interpolated; expected nearest")
 
     @property
+    def files(self) -> tuple[str | Path, ...]:
+        """Its files, each once, sorted by name: the order in which they were given never matters."""
+        given = self.file if isinstance(self.file, tuple) else (self.file,)
+        return tuple(sorted(dict.fromkeys(given), key=lambda file: (file_name(file), str(file))))
+
+    @property
     def name(self) -> str:
-        """The file's name, for messages."""
-        return str(self.file).replace("\\", "/").rsplit("/", 1)[-1]
+        """The file's name, for messages; of several tiles the first one's, and how many more there are."""
+        files = self.files
+        return file_name(files[0]) + (f" and {len(files) - 1} more" if len(files) > 1 else "")
+
+    def tiles(self) -> list[Layer]:
+        """One layer a file."""
+        return [replace(self, file=file) for file in self.files]
 
     def rule(self) -> str:
         """The interpolation rule that applies."""
@@ -108,12 +124,21 @@ class Column:
 Source = Layer | Constant | Column
 
 
+def file_name(file: str | Path) -> str:
+    """The last part of a path or address, without the query of an address (it may hold a secret)."""
+    text = str(file).replace("\\", "/")
+    return (text.partition("?")[0] if "://" in text else text).rsplit("/", 1)[-1]
+
+
 def quantity(name: str) -> Quantity:
     """The declaration of a quantity by its name."""
     table = load_table("quantities.csv")
     unit, rule, meaning = (str(value(table, key, quantity=name)) for key in ("own_unit", "interpolation", "meaning"))
-    least, greatest = (float(value(table, key, quantity=name)) for key in ("least", "greatest"))
-    return Quantity(name, unit, least, greatest, value(table, "zero_possible", quantity=name) == "yes", rule, meaning)
+    least, greatest, tolerance = (
+        float(value(table, key, quantity=name)) for key in ("least", "greatest", "tile_tolerance")
+    )
+    zero_possible = value(table, "zero_possible", quantity=name) == "yes"
+    return Quantity(name, unit, least, greatest, zero_possible, rule, tolerance, meaning)
 
 
 def unit_name(written: str) -> str:

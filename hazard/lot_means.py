@@ -38,8 +38,10 @@ class LotMeans:
 def lot_means(window: RasterWindow, lots: Sequence[Any] | NDArray[np.object_], crs: pyproj.CRS) -> LotMeans:
     """Area-weighted mean of a raster over each lot; areas are those of the raster's own grid.
 
-    lots: polygons (parts and holes allowed) in `crs`; a missing or empty one gets NaN.
+    lots: polygons (parts and holes allowed) in `crs`; a missing or empty one gets NaN. Refuses classes.
     """
+    if window.values.dtype.kind in "iu":
+        raise ValueError(f"{window.source} holds classes, which have no mean; expected a continuous raster")
     shapes = np.asarray(lots, dtype=object)
     values = np.ascontiguousarray(window.values, dtype=np.float64)
     valid = np.ascontiguousarray(window.valid, dtype=np.bool_)

@@ -1,14 +1,17 @@
-"""Reading a piece of a raster: the only module that opens rasters.
+"""Reading a piece of a raster, of one file or of several tiles: the only module that reads cells.
 
 Values come out masked, scaled and in our own unit. A file that can't be trusted is refused with every reason at once.
-Nothing here resamples: points go to the raster's system, never the raster to theirs.
+Nothing here resamples: points go to the raster's system, never the raster to theirs. What may be opened is decided in
+`raster_files`, how tiles lie beside each other in `mosaics`.
 """
 
 from __future__ import annotations
 
 import re
 import warnings
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,26 +21,24 @@ from affine import Affine
 from numpy.typing import ArrayLike, NDArray
 
 from hazard import crs as crs_tools
+from hazard.elevation_faults import without_spikes
 from hazard.issues import InputError, Issue, Issues
 from hazard.layers import Layer, Quantity, likely_units, quantity, to_own_unit, unit_name
+from hazard.legends import category_names
+from hazard.mosaics import Grid, Part, Patch, Sheet, apply_affine, join_grids, join_patches, shifted
+from hazard.raster_files import RasterFile, interpolates, raster_file
 
-# Formats that hold their own cells in local files. Others may fetch from elsewhere.
-DRIVERS = (
-    "GTiff", "VRT", "AAIGrid", "EHdr", "HFA", "ENVI", "SRTMHGT", "USGSDEM", "GPKG", "netCDF", "GSAG", "GSBG", "GS7BG",
-    "BIL", "RRASTER", "SAGA", "XYZ", "PNG", "JPEG", "GIF", "BMP", "JP2OpenJPEG",
-)  # fmt: skip
 PICTURE_DRIVERS = ("PNG", "JPEG", "GIF", "BMP")
 
 LARGEST_FILE_BYTES = 1 << 40
+LARGEST_BLOCK_BYTES = 1 << 30  # of cells that can only be read together
 LARGEST_WINDOW_CELLS = 100_000_000
 MARGIN_CELLS = 2
 DENSIFY = 21
-
-REMOTE = re.compile(r"^\s*(?:[a-z][a-z0-9+.-]+://|/vsi|[a-z]+:/vsi|\\\\|//)", re.IGNORECASE)
-VRT_REFERENCE = re.compile(
-    r"<(SourceFilename|SourceDataset|RawFilename|KernelFilename|LUTFile)\b([^>]*)>\s*(.*?)\s*</\1>", re.DOTALL
+SURFACE_WORDS = re.compile(
+    r"(?<![a-z])(dsm|surface[ _-]*model|digital[ _-]*surface|first[ _-]*return|highest[ _-]*hit|canopy)(?![a-z])",
+    re.IGNORECASE,
 )
-VRT_START = re.compile(rb"^(?:\xef\xbb\xbf)?\s*(?:<\?xml[^>]*\?>\s*)?(?:<!--.*?-->\s*)*<VRT", re.DOTALL)
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,7 @@ class RasterWindow:
     row_off: int = 0
     col_off: int = 0
     file_shape: tuple[int, int] = (0, 0)
+    categories: Mapping[int, str] = field(default_factory=dict)  # names that the file gives to its classes
 
     def pixel(self, xy: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Fractional (column, row) of points given in the raster's own system; cell centres are at halves."""
@@ -75,13 +77,6 @@ class RasterWindow:
         return float(np.hypot(t.a, t.d)), float(np.hypot(t.b, t.e))
 
 
-def apply_affine(transform: Affine, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """An affine transform of coordinate arrays."""
-    first, second = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    t = transform
-    return t.a * first + t.b * second + t.c, t.d * first + t.e * second + t.f
-
-
 def read_window(
     layer: Layer,
     bounds_xy: tuple[float, float, float, float],
@@ -95,108 +90,122 @@ def read_window(
     meet, the nearest cells are read, so that a caller can say how far away they are.
     """
     notes = issues if issues is not None else Issues()
-    path = _local_path(layer)
+    sheets = describe(layer, notes)
+    grid = join_grids(sheets, notes)
+    shift = crs_tools.check_transform(
+        crs_of_bounds, grid.crs, layer.name, np.reshape([float(v) for v in bounds_xy], (2, 2))
+    )
+    notes.extend(issue for issue in shift if issue.severity != "stop")
+    _stop_on([issue for issue in shift if issue.severity == "stop"])
+    window = _window(grid, _padded(bounds_xy, crs_of_bounds, pad_ft), crs_of_bounds, layer)
+    patches, found = [], []
+    for sheet in sheets:
+        if (part := grid.part_of(sheet, window)) is None:
+            continue
+        try:
+            patches.append(_patch(sheet, part, grid.placed(sheet, part), notes))
+        except InputError as error:
+            found += error.issues
+    _stop_on(found)
+    if len(sheets) > 1:
+        _tell_tiles(sheets, patches, layer, notes)
+    declared = quantity(layer.quantity)
+    values, valid = join_patches(patches, window, declared, layer.name, notes)
+    if layer.quantity == "elevation_ft":
+        valid = without_spikes(values, valid, _cell_ft(grid), layer.name, notes)
+        values = np.where(valid, values, np.nan)
+    _tell_constant(values[valid], declared, layer, notes)
+    return RasterWindow(
+        values,
+        valid,
+        shifted(grid.transform, window.column, window.row),
+        grid.crs,
+        layer.name,
+        layer.quantity,
+        " and ".join(dict.fromkeys(sheet.units for sheet in sheets)),
+        window.row,
+        window.column,
+        grid.shape,
+        next((sheet.categories for sheet in sheets if sheet.categories), {}),
+    )
+
+
+def describe(layer: Layer, notes: Issues) -> list[Sheet]:
+    """The files of a layer by what they say of themselves, no cell read. Raises InputError with every file's faults."""
+    sheets, found = [], []
+    for tile in layer.tiles():
+        try:
+            sheets.append(_sheet(tile, notes))
+        except InputError as error:
+            found += error.issues
+    _stop_on(found)
+    return sheets
+
+
+def _sheet(tile: Layer, notes: Issues) -> Sheet:
+    """One file, checked as far as that can be without reading a cell."""
+    file = raster_file(tile)
+    with _opened(file, tile) as dataset:
+        band = _check_dataset(dataset, tile, notes)
+        if file.drivers == ("VRT",) and quantity(tile.quantity).is_class and (how := interpolates(Path(file.path))):
+            what = f"a virtual raster that asks for {how} resampling of class codes"
+            _stop_on([Issue("raster_class_resampled", "stop", tile.name, what, "the nearest cell", "write it anew")])
+        if not file.remote:
+            notes.extend(_sidecar_notes(dataset, tile, file))
+        if tile.quantity == "elevation_ft":
+            notes.extend(_model_notes(dataset, band, tile))
+        return Sheet(
+            tile,
+            file,
+            band,
+            dataset.transform,
+            (dataset.height, dataset.width),
+            crs_tools.horizontal(pyproj.CRS.from_wkt(dataset.crs.to_wkt())),
+            _units(dataset, band, tile),
+            bool(tile.units or _unit_tag(dataset, band)),
+            {} if file.remote or not quantity(tile.quantity).is_class else category_names(Path(file.path)),
+        )
+
+
+@contextmanager
+def _opened(file: RasterFile, layer: Layer) -> Iterator[Any]:
+    """An open dataset, closed afterwards. Raises InputError where it can't be opened."""
     import rasterio
     from rasterio.errors import RasterioError
     from rasterio.io import DatasetReader
 
-    with warnings.catch_warnings(), rasterio.Env(GDAL_PAM_ENABLED=True, VRT_SHARED_SOURCE=False):
+    with warnings.catch_warnings(), rasterio.Env(**file.settings()):
         warnings.simplefilter("ignore")
         try:
-            dataset = DatasetReader(path, driver=list(DRIVERS))
-        except RasterioError as error:
+            dataset = DatasetReader(file.path, driver=list(file.drivers))
+        except (RasterioError, MemoryError) as error:
             raise InputError(_unreadable(layer, f"can't be opened as a raster ({_first_line(error)})")) from error
         with dataset:
-            band = _check_dataset(dataset, layer, notes)
-            raster_crs = crs_tools.horizontal(pyproj.CRS.from_wkt(dataset.crs.to_wkt()))
-            notes.extend(_sidecar_notes(dataset, layer, path))
-            shift = crs_tools.check_transform(
-                crs_of_bounds, raster_crs, layer.name, np.reshape([float(v) for v in bounds_xy], (2, 2))
-            )
-            notes.extend(issue for issue in shift if issue.severity != "stop")
-            _stop_on([issue for issue in shift if issue.severity == "stop"])
-            window = _window(dataset, _padded(bounds_xy, crs_of_bounds, pad_ft), crs_of_bounds, raster_crs, layer)
-            raw, valid = _read_cells(dataset, band, window, layer)
-            units = _units(dataset, band, layer)
-            declared = quantity(layer.quantity)
-            values = _values(dataset, band, raw, valid, units, declared, layer, notes)
-            piece = RasterWindow(
-                values,
-                valid,
-                _shifted(dataset.transform, window.col_off, window.row_off),
-                raster_crs,
-                layer.name,
-                layer.quantity,
-                units,
-                int(window.row_off),
-                int(window.col_off),
-                (dataset.height, dataset.width),
-            )
-    _stop_on(_check_values(piece, declared, layer, notes))
-    return piece
+            yield dataset
 
 
-# -- what may be opened at all ------------------------------------------------------------------------------------
+def _patch(sheet: Sheet, part: Part, place: Part, notes: Issues) -> Patch:
+    """The cells of a part of one file, in our own unit; `place` is where they lie in the common grid."""
+    declared = quantity(sheet.layer.quantity)
+    with _opened(sheet.file, sheet.layer) as dataset:
+        raw, valid = _read_cells(dataset, sheet.band, part, sheet.layer)
+        values = _values(dataset, sheet.band, raw, valid, sheet.units, declared, sheet.layer, notes)
+    _stop_on(_check_values(values[valid], declared, sheet.units, sheet.layer))
+    return Patch(sheet.layer.name, place, values, valid)
 
 
-def _local_path(layer: Layer) -> str:
-    """The file to open; remote names, loops, missing files and virtual rasters that reach elsewhere are refused."""
-    given = str(layer.file)
-    if REMOTE.match(given):
-        if layer.allow_remote and given.casefold().startswith("https://"):
-            return given
-        fix = "fetch it first and name the local file, or allow remote rasters for this run"
-        raise InputError(Issue("raster_remote", "stop", layer.name, f"remote path {given!r}", "a local file", fix))
-    try:
-        path = Path(given).resolve(strict=True)
-    except (OSError, RuntimeError) as error:
-        kind = "no such file" if isinstance(error, FileNotFoundError) else "a link that leads nowhere"
-        raise InputError(_unreadable(layer, f"{kind}: {given}")) from error
-    if not path.is_file():
-        raise InputError(_unreadable(layer, f"not a file: {given}"))
-    _stop_on(_check_virtual(path, layer, path.parent, set()))
-    return str(path)
+def _tell_tiles(sheets: list[Sheet], patches: list[Patch], layer: Layer, notes: Issues) -> None:
+    """Which tiles gave cells."""
+    names = ", ".join(patch.name for patch in patches) or "none"
+    found = f"{len(patches)} of {len(sheets)} tiles lie around the lots: {names}"
+    notes.add("raster_tiles", "note", layer.name, found, "", "joined; where two overlap, the first by name counts")
 
 
-def _check_virtual(path: Path, layer: Layer, folder: Path, seen: set[Path]) -> list[Issue]:
-    """A virtual raster may only refer to files in its own folder or below; so may those it refers to."""
-    with path.open("rb") as file:
-        if not VRT_START.match(file.read(4096)):
-            return []
-    if path in seen:
-        return [Issue("raster_outside_folder", "stop", layer.name, f"virtual raster {path.name} refers to itself")]
-    seen = seen | {path}
-    text = path.read_text("utf-8", errors="replace")
-    found = []
-    if re.search(r"<!DOCTYPE|<!ENTITY|PixelFunctionLanguage|PixelFunctionCode", text, re.IGNORECASE):
-        code = "virtual raster with a document type, entities or code"
-        found.append(Issue("raster_unsafe", "stop", layer.name, code, "plain references to local files"))
-    for _, attributes, target in VRT_REFERENCE.findall(text):
-        relative = re.search(r'relativeToVRT\s*=\s*["\']1["\']', attributes, re.IGNORECASE) is not None
-        problem = _target_problem(target, path.parent if relative else Path(), folder)
-        if problem:
-            fix = "put the tiles beside the virtual raster"
-            found.append(
-                Issue("raster_outside_folder", "stop", layer.name, problem, "files in the raster's own folder", fix)
-            )
-            continue
-        inner = (path.parent if relative else Path()) / target
-        if inner.is_file():
-            found += _check_virtual(inner.resolve(), layer, folder, seen)
-    return found
-
-
-def _target_problem(target: str, base: Path, folder: Path) -> str:
-    """Why a virtual raster's reference is refused; "" if it is a file inside the folder."""
-    if REMOTE.match(target) or re.match(r"^[A-Za-z0-9_]{2,}:", target) or "<" in target or "&" in target:
-        return f"virtual raster refers to {target!r}, which is not a plain local file"
-    try:
-        real = (base / target).resolve()
-    except (OSError, RuntimeError):
-        return f"virtual raster refers to {target!r}, a link that leads nowhere"
-    if not real.is_relative_to(folder):
-        return f"virtual raster refers to {target!r}, outside its own folder"
-    return ""
+def _cell_ft(grid: Grid) -> float:
+    """The longer side of a cell, ft."""
+    unit_m = 110_574.0 if grid.crs.is_geographic else crs_tools.metres_per_unit(grid.crs)
+    t = grid.transform
+    return float(max(np.hypot(t.a, t.d), np.hypot(t.b, t.e)) * unit_m / crs_tools.METRES_PER_FOOT)
 
 
 # -- what the file says of itself ---------------------------------------------------------------------------------
@@ -231,8 +240,23 @@ def _check_dataset(dataset: Any, layer: Layer, notes: Issues) -> int:
     if size > LARGEST_FILE_BYTES:
         what = f"declares {dataset.width:,} x {dataset.height:,} cells ({size / 2**40:,.1f} TiB)"
         found.append(Issue("raster_too_large", "stop", layer.name, what, f"{LARGEST_FILE_BYTES >> 40} TiB or less"))
+    found += _check_blocks(dataset, max(band, 1), layer)
     _stop_on(found)
     return band
+
+
+def _check_blocks(dataset: Any, band: int, layer: Layer) -> list[Issue]:
+    """Cells are stored in blocks that are read whole; a block of absurd size would need absurd memory."""
+    rows, columns = dataset.block_shapes[band - 1]
+    together = dataset.count if dataset.interleaving is not None and dataset.interleaving.name == "pixel" else 1
+    size = rows * columns * np.dtype(dataset.dtypes[band - 1]).itemsize * together
+    if size <= LARGEST_BLOCK_BYTES:
+        return []
+    what = f"stores cells in blocks of {columns:,} x {rows:,} ({size / 2**30:,.1f} GiB)"
+    fix = "write it anew in tiles"
+    return [
+        Issue("raster_too_large", "stop", layer.name, what, f"blocks of {LARGEST_BLOCK_BYTES >> 30} GiB or less", fix)
+    ]
 
 
 def _check_picture(dataset: Any, layer: Layer) -> list[Issue]:
@@ -315,9 +339,28 @@ def _units(dataset: Any, band: int, layer: Layer) -> str:
     return layer.units or tag or quantity(layer.quantity).own_unit
 
 
-def _sidecar_notes(dataset: Any, layer: Layer, path: str) -> list[Issue]:
+def _model_notes(dataset: Any, band: int, layer: Layer) -> list[Issue]:
+    """Whether an elevation is of the bare earth: what the project file says, and what the file's own words say."""
+    own_words = [layer.name, *(f"{k} {v}" for k, v in {**dataset.tags(), **dataset.tags(band)}.items())]
+    own_words.append(dataset.descriptions[band - 1] or "")
+    word = next((m.group() for m in map(SURFACE_WORDS.search, own_words) if m is not None), "")
+    says = f"the file calls itself {word!r}" if word else ""
+    expected = "bare earth: roofs and trees would count as ground"
+    if layer.model == "surface":
+        return [Issue("elevation_surface", "warn", layer.name, "a surface model, as the project says", expected)]
+    if word:
+        said = " although the project says bare earth" if layer.model else ""
+        fix = 'give bare earth, or say model = "surface"'
+        return [Issue("elevation_surface", "warn", layer.name, says + said, expected, fix)]
+    if layer.model:
+        return []
+    fix = 'taken as bare earth; say so with model = "bare earth"'
+    return [Issue("elevation_model", "note", layer.name, "nothing says whether this is the bare earth", "", fix)]
+
+
+def _sidecar_notes(dataset: Any, layer: Layer, file: RasterFile) -> list[Issue]:
     """What an .aux.xml file beside the raster adds to it or changes in it."""
-    if not Path(path + ".aux.xml").is_file():
+    if not Path(file.path + ".aux.xml").is_file():
         return []
     import rasterio
     from rasterio.errors import RasterioError
@@ -328,7 +371,7 @@ def _sidecar_notes(dataset: Any, layer: Layer, path: str) -> list[Issue]:
         return {"nodata": source.nodatavals, "system": wkt, "scale": source.scales, "offset": source.offsets}
 
     try:
-        with rasterio.Env(GDAL_PAM_ENABLED=False), DatasetReader(path, driver=list(DRIVERS)) as bare:
+        with rasterio.Env(GDAL_PAM_ENABLED=False), DatasetReader(file.path, driver=list(file.drivers)) as bare:
             own, used = stated(bare), stated(dataset)
     except RasterioError:
         return []
@@ -353,39 +396,29 @@ def _padded(
     return west - pad_x, south - pad_y, east + pad_x, north + pad_y
 
 
-def _window(
-    dataset: Any, bounds: tuple[float, float, float, float], crs: pyproj.CRS, raster_crs: pyproj.CRS, layer: Layer
-) -> Any:
+def _window(grid: Grid, bounds: tuple[float, float, float, float], crs: pyproj.CRS, layer: Layer) -> Part:
     """The cells under a box, by the inverse geotransform of its outline, so that any orientation is right."""
-    from rasterio.windows import Window
-
-    outline = crs_tools.transform_xy(_outline(bounds), crs, raster_crs)
+    outline = crs_tools.transform_xy(_outline(bounds), crs, grid.crs)
     outline = outline[np.isfinite(outline).all(axis=1)]
     if not len(outline):
         found = "the lots can't be expressed in the raster's coordinate system"
         raise InputError(Issue("raster_elsewhere", "stop", layer.name, found, "a raster of the same region"))
-    columns, rows = apply_affine(~dataset.transform, outline[:, 0], outline[:, 1])
-    col_off, width = _span(columns, dataset.width)
-    row_off, height = _span(rows, dataset.height)
+    columns, rows = apply_affine(~grid.transform, outline[:, 0], outline[:, 1])
+    col_off, width = _span(columns, grid.shape[1])
+    row_off, height = _span(rows, grid.shape[0])
     if width * height > LARGEST_WINDOW_CELLS:
         found = f"{width * height:,} cells are needed around the lots"
         fix = "use a coarser raster, or split the tract"
         raise InputError(
             Issue("raster_too_large", "stop", layer.name, found, f"{LARGEST_WINDOW_CELLS:,} or fewer", fix)
         )
-    return Window(col_off, row_off, width, height)
+    return Part(row_off, col_off, height, width)
 
 
 def _outline(bounds: tuple[float, float, float, float]) -> NDArray[np.float64]:
     """Points along a box's edges and inside it, since a straight edge is curved in another system."""
     x, y = np.linspace(bounds[0], bounds[2], DENSIFY), np.linspace(bounds[1], bounds[3], DENSIFY)
     return np.column_stack([grid.ravel() for grid in np.meshgrid(x, y)])
-
-
-def _shifted(transform: Affine, columns: float, rows: float) -> Affine:
-    """The transform of a piece that begins some columns and rows into its file."""
-    x, y = apply_affine(transform, columns, rows)
-    return Affine(transform.a, transform.b, float(x), transform.d, transform.e, float(y))
 
 
 def _span(places: NDArray[np.float64], size: int) -> tuple[int, int]:
@@ -395,11 +428,12 @@ def _span(places: NDArray[np.float64], size: int) -> tuple[int, int]:
     return first, max(last - first, 1)
 
 
-def _read_cells(dataset: Any, band: int, window: Any, layer: Layer) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+def _read_cells(dataset: Any, band: int, part: Part, layer: Layer) -> tuple[NDArray[Any], NDArray[np.bool_]]:
     """Raw cells and which of them hold data; the file's last block is touched so that a cut file can't slip by."""
     from rasterio.errors import RasterioError
     from rasterio.windows import Window
 
+    window = Window(part.column, part.row, part.columns, part.rows)
     last = Window(dataset.width - 1, dataset.height - 1, 1, 1)
     try:
         raw = dataset.read(band, window=window)
@@ -432,7 +466,7 @@ def _values(
     if scaled:
         values = values * scale + offset
         notes.add("raster_scaled", "note", layer.name, f"stored scale {scale:g} and offset {offset:g}", "", "applied")
-    elif raw.dtype.kind in "iub" and layer.quantity != "elevation_ft":
+    elif raw.dtype.kind in "iub":
         found = f"whole numbers only ({raw.dtype}), so steps of 1 {units}"
         notes.add("raster_whole_numbers", "warn", layer.name, found, "values with decimals", "used as they are")
     return to_own_unit(values, layer.quantity, units)
@@ -457,26 +491,29 @@ def _classes(
 # -- what the cells say -------------------------------------------------------------------------------------------
 
 
-def _check_values(piece: RasterWindow, declared: Quantity, layer: Layer, notes: Issues) -> list[Issue]:
-    """Cells outside the physical range: undeclared nodata, or the wrong unit. Constant rasters are noted."""
-    cells = piece.values[piece.valid]
-    if not cells.size:
-        return []
+def _tell_constant(cells: NDArray[Any], declared: Quantity, layer: Layer, notes: Issues) -> None:
+    """A raster that is the same everywhere is possible, and worth a look."""
     if cells.size > 1 and cells.min() == cells.max():
         severity = "warn" if declared.is_class else "note"
         notes.add("raster_constant", severity, layer.name, f"every cell read is {cells[0]:g}", "", "used as it is")
+
+
+def _check_values(cells: NDArray[Any], declared: Quantity, units: str, layer: Layer) -> list[Issue]:
+    """Cells outside the physical range: undeclared nodata, or the wrong unit."""
+    if not cells.size:
+        return []
     wrong = ~declared.in_range(cells)
     if not wrong.any():
         return []
-    return [_undeclared_nodata(cells, wrong, declared, piece, layer) or _wrong_range(cells, declared, piece, layer)]
+    return [_undeclared_nodata(cells, wrong, declared, units, layer) or _wrong_range(cells, declared, units, layer)]
 
 
 def _undeclared_nodata(
-    cells: NDArray[Any], wrong: NDArray[np.bool_], declared: Quantity, piece: RasterWindow, layer: Layer
+    cells: NDArray[Any], wrong: NDArray[np.bool_], declared: Quantity, units: str, layer: Layer
 ) -> Issue | None:
     """The stop for one repeated impossible value among possible ones (or a marker nobody measures)."""
     strange, counts = np.unique(cells[wrong], return_counts=True)
-    factor = float(to_own_unit(1.0, layer.quantity, piece.units_given)) if not declared.is_class else 1.0
+    factor = float(to_own_unit(1.0, layer.quantity, units)) if not declared.is_class else 1.0
     stored = float(strange[0]) / factor
     marker = abs(stored) > 1e30 or any(abs(stored - m) < 0.5 for m in (-9999, -32768, -32767, -99999, 255, 65535))
     if len(strange) != 1 or not (marker or float(strange[0]) == 0.0 or (not wrong.all() and counts[0] > 1)):
@@ -486,12 +523,11 @@ def _undeclared_nodata(
     return Issue("raster_nodata_undeclared", "stop", layer.name, found, declared.range_text(), fix)
 
 
-def _wrong_range(cells: NDArray[Any], declared: Quantity, piece: RasterWindow, layer: Layer) -> Issue:
+def _wrong_range(cells: NDArray[Any], declared: Quantity, units: str, layer: Layer) -> Issue:
     """The stop for values outside the physical range, with the unit that would explain them."""
-    factor = float(to_own_unit(1.0, layer.quantity, piece.units_given)) if not declared.is_class else 1.0
+    factor = float(to_own_unit(1.0, layer.quantity, units)) if not declared.is_class else 1.0
     raw = np.array([cells.min(), cells.max()]) / factor
     low, high = (float(v) for v in raw)
-    units = piece.units_given
     found = f"{declared.meaning} from {low:g} to {high:g} {units}"
     if unit_name(units) != declared.own_unit:
         found += f" ({cells.min():g} to {cells.max():g} {declared.own_unit})"
@@ -519,3 +555,29 @@ def _first_line(error: BaseException) -> str:
     cause = error.__cause__ or error
     text = str(cause).strip().splitlines()[0] if str(cause).strip() else type(cause).__name__
     return re.sub(r"(?:/[^/\s'\"]+)+/", "", text)[:160]
+
+
+def extent_in_degrees(path: Path) -> tuple[float, float, float, float] | None:
+    """The box (west, south, east, north) that a local raster covers; None where it can't be told, for any reason."""
+    import rasterio
+    from rasterio.errors import RasterioError
+    from rasterio.io import DatasetReader
+
+    try:
+        file = raster_file(Layer(path, "elevation_ft"))
+        with warnings.catch_warnings(), rasterio.Env(**file.settings()):
+            warnings.simplefilter("ignore")
+            with DatasetReader(file.path, driver=list(file.drivers)) as dataset:
+                if dataset.crs is None:
+                    return None
+                crs = crs_tools.horizontal(pyproj.CRS.from_wkt(dataset.crs.to_wkt()))
+                rows, columns = dataset.height, dataset.width
+                cells = _outline((0.0, 0.0, float(columns), float(rows)))
+                xy = np.column_stack(apply_affine(dataset.transform, cells[:, 0], cells[:, 1]))
+        degrees = crs_tools.lon_lat(xy, crs)
+    except (InputError, RasterioError, pyproj.exceptions.CRSError, ValueError, OSError):
+        return None
+    if not np.isfinite(degrees).all():
+        return None
+    (west, south), (east, north) = degrees.min(axis=0), degrees.max(axis=0)
+    return float(west), float(south), float(east), float(north)

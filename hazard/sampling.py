@@ -130,6 +130,8 @@ class LotValues:
 
 def sample(window: RasterWindow, xy: ArrayLike, crs: pyproj.CRS, rule: str) -> Samples:
     """Values of a raster piece at points (n, 2) of another system, by "bilinear", "ln_bilinear" or "nearest"."""
+    if rule != "nearest" and window.values.dtype.kind in "iu":
+        raise ValueError(f"{window.source} holds classes and can't be interpolated; expected nearest")
     points = np.asarray(xy, dtype=np.float64).reshape(-1, 2)
     column, row = window.pixel(crs_tools.transform_xy(points, crs, window.crs))
     inside = _inside(window, column, row)

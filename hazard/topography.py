@@ -44,7 +44,7 @@ A jurisdiction's own Kzt map replaces all this: sample it like any other raster 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -111,6 +111,10 @@ class Features:
 
     def __len__(self) -> int:
         return len(self.lot)
+
+
+Searched = tuple[Features, Floats, Bools, Floats]
+"""Of n lots: features, known reach (n, 16, 2), valley flag (n,), ground elevation (n,)."""
 
 
 @dataclass(frozen=True)
@@ -285,12 +289,14 @@ def topography(
     working_crs: pyproj.CRS,
     settings: TopographySettings | None = None,
     workers: int = 1,
+    keep: Callable[[Callable[[], Searched]], Searched] = lambda make: make(),
 ) -> TopographyResult:
     """Terrain features of every lot in 16 wind directions.
 
     ASCE 7-16 and 7-22, Section 26.8. `elevation`: bare earth at finished grade, values in ft, any CRS. `lot_xy_m`
     (n, 2): representative points in `working_crs`, metres. Bearings and distances are true ones, whatever the CRS of
-    either. Results do not depend on `workers` (threads) nor on the order or number of the lots.
+    either. Results do not depend on `workers` (threads) nor on the order or number of the lots. `keep` gets the
+    search of the profiles, the long part, and gives its result: made, or kept from the same search earlier.
     """
     rules_in_words = settings or TopographySettings()
     xy: Floats = np.ascontiguousarray(lot_xy_m, dtype=np.float64).reshape(-1, 2)
@@ -299,27 +305,35 @@ def topography(
     rest = _rest(rules_in_words, step_ft)
     parts = [slice(start, min(start + CHUNK, len(xy))) for start in range(0, len(xy), CHUNK)]
 
-    def run(part: slice) -> tuple[Features, Floats, Bools, Floats]:
+    def run(part: slice) -> Searched:
         return _run(ground, part, rest, rules_in_words)
 
-    if workers > 1 and len(parts) > 1:
-        with ThreadPoolExecutor(workers) as pool:
-            done = list(pool.map(run, parts))
-    else:
-        done = [run(part) for part in parts]
-    reach = _joined([part[1] for part in done], (0, DIRECTIONS, 2), np.float64)
+    def search() -> Searched:
+        if workers > 1 and len(parts) > 1:
+            with ThreadPoolExecutor(workers) as pool:
+                done = list(pool.map(run, parts))
+        else:
+            done = [run(part) for part in parts]
+        return (
+            _joined_features([part[0] for part in done]),
+            _joined([part[1] for part in done], (0, DIRECTIONS, 2), np.float64),
+            _joined([part[2] for part in done], (0,), np.bool_),
+            _joined([part[3] for part in done], (0,), np.float64),
+        )
+
+    features, reach, valley, ground_ft = keep(search)
     slack = step_ft * 1.001
     known = (reach[:, :, 0] >= rules_in_words.search_upwind_ft - slack) & (
         reach[:, :, 1] >= rules_in_words.search_downwind_ft - slack
     )
     return TopographyResult(
         settings=rules_in_words,
-        features=_joined_features([part[0] for part in done]),
+        features=features,
         known=known,
         known_upwind_ft=reach[:, :, 0],
         known_downwind_ft=reach[:, :, 1],
-        valley=_joined([part[2] for part in done], (0,), np.bool_),
-        ground_ft=_joined([part[3] for part in done], (0,), np.float64),
+        valley=valley,
+        ground_ft=ground_ft,
         lot_xy_m=xy,
         step_ft=step_ft,
         filled_cells=ground.filled_cells,
@@ -584,9 +598,7 @@ def _rest(settings: TopographySettings, step_ft: float) -> _Rest:
     return bearing_vectors(), _shape(), rules, rules._replace(step_ft=rules.fine_step_ft)
 
 
-def _run(
-    ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings
-) -> tuple[Features, Floats, Bools, Floats]:
+def _run(ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings) -> Searched:
     """Features, known reach, valley flag and ground elevation of one chunk of lots."""
     places, jacobians = ground.places[part], ground.jacobians[part]
     bearings, shape, rules, fine = rest

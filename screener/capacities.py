@@ -19,11 +19,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from hazard.table_cells import size_in
 from screener.derivation import Recorder, Step
 from screener.design_method import RESISTANCE_WORDS
 from screener.families import Component, Family, family
 from screener.hardware import Hardware, HardwareRow
-from screener.hardware_cells import size_in
 from screener.hardware_columns import GENERIC_FASTENERS, load_column
 from screener.screw_geometry import exit_depth_in, screw_path, stays_within
 from screener.sheathing_limits import PERFORATED_NOMINAL_MOST_PLF, sheathing_refused

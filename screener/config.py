@@ -1,7 +1,7 @@
 """The project file: one TOML a tract, checked as a whole, every fault reported at once.
 
 Relative paths are relative to the file. An unknown key is an error that names the nearest known one. Only local files
-are read: a name that asks for the network is refused.
+are read: a name that asks for the network is refused, but for the https address of a raster where the caller allows it.
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 import math
 import os
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields as dataclass_fields
 from datetime import date
@@ -21,12 +20,13 @@ from pydantic.fields import FieldInfo
 
 from hazard.exposure_rules import ExposureRules
 from hazard.issues import Issue, Issues
+from hazard.table_cells import shortened
 from hazard.topography_settings import TopographySettings
-from screener.columns import HAZARD_COLUMNS, LOTS_INPUT
-from screener.toml_text import parse_toml
+from screener.columns import HAZARD_COLUMNS, LOT_POINTS_INPUT, LOTS_INPUT
+from screener.files.toml_files import read_toml
 
+REMOTE_RASTER = "a local file; nothing is fetched from elsewhere unless the run allows it"
 _MOST_FAULTS = 200  # told one by one
-_LONGEST_SHOWN = 200  # characters of a wrong value in a message
 GROUND_STATES = ("worst", "at permit", "today", "built out")
 TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
 
@@ -42,6 +42,28 @@ def _path(value: Any, info: ValidationInfo) -> Path:
         raise ValueError("a local file; nothing is fetched from elsewhere")
     folder = (info.context or {}).get("folder", Path())
     return Path(os.path.abspath(folder / value))
+
+
+def _raster(value: Any, info: ValidationInfo) -> Path | str | tuple[Path | str, ...]:
+    """A raster's path or address; a list of them, or a name with * in it, are the tiles of one raster."""
+    if not isinstance(value, list | tuple):
+        found = _raster_files(value, info)
+        return found[0] if len(found) == 1 else found
+    if not value:
+        raise ValueError("at least one path in quotes")
+    return tuple(file for each in value for file in _raster_files(each, info))
+
+
+def _raster_files(value: Any, info: ValidationInfo) -> tuple[Path | str, ...]:
+    """The files that one name stands for, sorted; a pattern that fits none stands for itself."""
+    if isinstance(value, str) and value.casefold().startswith("https://"):
+        if (info.context or {}).get("allow_remote", False):
+            return (value,)
+        raise ValueError(REMOTE_RASTER)
+    path = _path(value, info)
+    if "*" not in path.name:
+        return (path,)
+    return tuple(sorted(file for file in path.parent.glob(path.name) if file.is_file())) or (path,)
 
 
 def _texts(value: Any) -> tuple[str, ...]:
@@ -62,6 +84,7 @@ def _text_or_number(value: Any) -> str | float:
 
 
 InputPath = Annotated[Path, BeforeValidator(_path)]
+RasterFiles = Annotated[Path | str | tuple[Path | str, ...], BeforeValidator(_raster), "path or list of paths"]
 Texts = Annotated[tuple[str, ...], BeforeValidator(_texts)]
 TextOrNumber = Annotated[str | float, BeforeValidator(_text_or_number)]
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -78,7 +101,7 @@ class _Section(BaseModel):
 class TractSection(_Section):
     """What is screened."""
 
-    name: str = Field(min_length=1, description="name of the tract")
+    name: str = Field(min_length=1, max_length=200, description="name of the tract")
     ground_state: str = Field(
         "worst",
         description='which state of the ground governs: "worst" of all states for each lot, "at permit" (the phases '
@@ -113,7 +136,7 @@ class DesignSection(_Section):
         "to five storeys, to 0.5 s, site class not E or F",
     )
     special_wind_region: bool = Field(False, description="whether the whole tract lies in a special wind region")
-    salt_water_distance_ft: Annotated[float, Field(ge=0)] | None = Field(
+    salt_water_distance_ft: Annotated[float, Field(ge=0, le=1e7)] | None = Field(
         None, description="distance to salt water, where neither the lots nor [ground] water tell; none: not judged"
     )
 
@@ -130,10 +153,13 @@ class Setbacks(_Section):
 class LotsSection(_Section):
     """The lots file."""
 
-    file: InputPath = Field(description="any vector format GDAL reads; DXF and LandXML too")
+    file: InputPath = Field(
+        description="any vector format GDAL reads (a zip is read in place); DXF, LandXML, GeoParquet, CSV of points too"
+    )
     layer: str | None = Field(None, description="layer of the file; needed where it holds several")
     columns: dict[str, str] = Field(default_factory=dict, description="our name = the file's name, where they differ")
     crs: str | None = Field(None, description="coordinate system, only where the file lacks one")
+    axes: Literal["xy", "yx"] = Field("xy", description='"yx" where the file gives northing (latitude) first')
     encoding: str | None = Field(None, description="text encoding, only where the file does not say")
     setbacks: Setbacks | None = Field(None, description="setbacks where the lots give none")
 
@@ -175,13 +201,27 @@ class GroundSection(_Section):
 class HazardSource(_Section):
     """Where one hazard comes from: a raster (file), a constant (value) or a column of the lots."""
 
-    file: InputPath | None = Field(None, description="raster")
+    file: RasterFiles | None = Field(
+        None,
+        description='raster; or its tiles, as ["n36.tif", "n37.tif"] or "tiles/*.tif", in any order: all on one grid, '
+        "where two overlap the first by name counts; or a GeoTIFF's https address, fetched only with --allow-remote",
+    )
     value: TextOrNumber | None = Field(None, description="one value for every lot")
     column: str | None = Field(None, description="column of the lots file")
     units: str | None = Field(None, description="unit of the raster or value, where it is not the name's")
     band: Annotated[int, Field(ge=1)] | None = Field(None, description="band of the raster, where it has several")
     classes: InputPath | None = Field(None, description="land cover only: table from class to roughness")
     dated: date | None = Field(None, description="date of the data, for notes on its age")
+    model: Literal["bare earth", "surface"] | None = Field(
+        None, description="elevation only: of the bare earth, or with roofs and trees; none: taken as bare earth, noted"
+    )
+
+    @property
+    def files(self) -> tuple[Path | str, ...]:
+        """Its rasters: none, one, or several tiles."""
+        if self.file is None:
+            return ()
+        return self.file if isinstance(self.file, tuple) else (self.file,)
 
 
 class HazardsSection(_Section):
@@ -362,7 +402,9 @@ Days = Annotated[int, Field(ge=0, le=730)]
 class PurchaseSection(_Section):
     """How hardware is bought."""
 
-    labour_usd_per_h: Annotated[float, Field(ge=0)] = Field(description="cost of an hour of labour, burdened")
+    labour_usd_per_h: Annotated[float, Field(ge=0, le=10_000)] = Field(
+        description="cost of an hour of labour, burdened"
+    )
     waste: Share = Field(0.05, description="share added for waste where an item gives none")
     order_level: Literal["phase", "drop", "house"] = Field("phase", description="where boxes are rounded up")
     plan_mix: dict[str, Share] = Field(default_factory=dict, description="shares of plans on lots with no plan yet")
@@ -406,11 +448,17 @@ class Site(_Section):
     terrain: TerrainSection = TerrainSection()  # type: ignore[call-arg]
     ages: AgesSection = AgesSection()  # type: ignore[call-arg]
     _source: Path = PrivateAttr(default=Path("tract.toml"))
+    _noticed: tuple[Issue, ...] = PrivateAttr(default=())
 
     @property
     def source(self) -> Path:
         """The project file."""
         return self._source
+
+    @property
+    def noticed(self) -> tuple[Issue, ...]:
+        """What was repaired or doubtful in the project file itself: it belongs among the issues of every run."""
+        return self._noticed
 
     @property
     def folder(self) -> Path:
@@ -422,9 +470,30 @@ class Site(_Section):
         """The tract's name."""
         return self.tract.name
 
-    def shown(self, path: Path) -> str:
-        """A path as results may show it: relative to the project file, or only its name; never the machine's."""
-        return _shown(path, self.folder)
+    def shown(self, path: Path | str | tuple[Path | str, ...]) -> str:
+        """A path as results may show it: relative to the project file, or only its name; never the machine's.
+
+        An address is shown without its query, which may hold a secret; of several tiles the names, one after another.
+        """
+        if isinstance(path, tuple):
+            return ", ".join(self.shown(each) for each in path)
+        return _shown(path, self.folder) if isinstance(path, Path) else path.partition("?")[0]
+
+    def remote_inputs(self) -> dict[str, str]:
+        """Addresses that are read, as results may show them, by the key that names them."""
+        given = (f"hazards.{name}" for name in HazardsSection.model_fields)
+        found = {f"{key}.file": getattr(self.hazards, key.partition(".")[2]) for key in given}
+        for name, values in self.site_classes.items():
+            for key in ClassValues.model_fields:
+                found[f"site_classes.{name}.{key}.file"] = getattr(values, key)
+        return {
+            key if len(files) == 1 else f"{key}.{number}": self.shown(file)
+            for key, source in found.items()
+            if source is not None
+            for files in [source.files]
+            for number, file in enumerate(files, start=1)
+            if isinstance(file, str)
+        }
 
     def input_files(self) -> dict[str, Path]:
         """Every file and folder that is read, by the key that names it, the project file first."""
@@ -482,6 +551,8 @@ def _paths(model: BaseModel, prefix: str = "") -> Iterator[tuple[str, Path]]:
         value = getattr(model, name)
         if isinstance(value, Path):
             yield prefix + name, value
+        elif isinstance(value, tuple):
+            yield from ((f"{prefix}{name}.{n}", v) for n, v in enumerate(value, start=1) if isinstance(v, Path))
         elif isinstance(value, BaseModel):
             yield from _paths(value, f"{prefix}{name}.")
         elif isinstance(value, dict):
@@ -504,7 +575,7 @@ def _shown_values(value: Any, tract: Site) -> Any:
         return {k: _shown_values(v, tract) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [_shown_values(v, tract) for v in value]
-    if isinstance(value, Path):
+    if isinstance(value, Path) or (isinstance(value, str) and value.casefold().startswith("https://")):
         return tract.shown(value)
     return value.isoformat() if isinstance(value, date) else value
 
@@ -512,9 +583,12 @@ def _shown_values(value: Any, tract: Site) -> Any:
 # ---------------------------------------------------------------- reading
 
 
-def load_tract(path: str | os.PathLike[str]) -> Tract:
-    """Read and check a project file. Raises InputError with every fault found in it."""
-    return _loaded(path, Tract)
+def load_tract(path: str | os.PathLike[str], *, allow_remote: bool = False) -> Tract:
+    """Read and check a project file. Raises InputError with every fault found in it.
+
+    `allow_remote`: rasters may be named by an https address, and are fetched from there.
+    """
+    return _loaded(path, Tract, allow_remote)
 
 
 def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any], remove: Iterable[str] = ()) -> Tract:
@@ -531,25 +605,25 @@ def load_changed_tract(path: str | os.PathLike[str], changes: Mapping[str, Any],
     return project
 
 
-def load_hazard_project(path: str | os.PathLike[str]) -> HazardProject:
+def load_hazard_project(path: str | os.PathLike[str], *, allow_remote: bool = False) -> HazardProject:
     """The same for hazards alone: no plans, hardware, prices or output need be named."""
-    return _loaded(path, HazardProject)
+    return _loaded(path, HazardProject, allow_remote)
 
 
-def read_tract(path: str | os.PathLike[str], issues: Issues) -> Tract | None:
+def read_tract(path: str | os.PathLike[str], issues: Issues, *, allow_remote: bool = False) -> Tract | None:
     """Read a project file, adding every fault to `issues`; the tract as far as it can be understood, or None.
 
     Unknown keys are set aside, so that a caller who only checks can go on and look at the files too.
     """
-    return _read(path, issues, Tract)
+    return _read(path, issues, Tract, allow_remote=allow_remote)
 
 
 _Project = TypeVar("_Project", bound=Site)
 
 
-def _loaded(path: str | os.PathLike[str], model: type[_Project]) -> _Project:
+def _loaded(path: str | os.PathLike[str], model: type[_Project], allow_remote: bool) -> _Project:
     issues = Issues()
-    project = _read(path, issues, model)
+    project = _read(path, issues, model, allow_remote=allow_remote)
     issues.raise_stops()
     assert project is not None  # no stop was recorded, so there is a project
     return project
@@ -561,9 +635,11 @@ def _read(
     model: type[_Project],
     changes: Mapping[str, Any] | None = None,
     remove: Iterable[str] = (),
+    *,
+    allow_remote: bool = False,
 ) -> _Project | None:
     source = Path(os.path.abspath(path))
-    values = _parse(source, issues)
+    values = read_toml(source, issues, "config", "a project file (TOML)")
     if values is None:
         return None
     for place in remove:
@@ -573,36 +649,20 @@ def _read(
     for section, keys in (changes or {}).items():
         own = values.get(section)
         values[section] = {**(own if isinstance(own, dict) else {}), **keys} if isinstance(keys, Mapping) else keys
-    project = _validate(values, source, issues, model)
+    project = _validate(values, source, issues, model, allow_remote)
     if project is None:
         return None
     _check_files(project.input_files().items(), source, issues)
     _check_output(project, issues)
     _check_together(project, issues)
+    project._noticed = tuple(issue for issue in issues if issue.severity != "stop")
     return project
 
 
-def _parse(source: Path, issues: Issues) -> dict[str, Any] | None:
-    def stop(code: str, found: str, expected: str, done: str) -> None:
-        issues.add(code, "stop", source.name, found, expected, done)
-
-    try:
-        raw = source.read_bytes()
-    except (OSError, ValueError) as error:  # ValueError: a path with a zero byte
-        found = getattr(error, "strerror", None) or "can't be read"
-        stop("config_unreadable", found, "a project file (TOML)", "check the path")
-        return None
-    try:
-        return parse_toml(raw.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        stop("config_encoding", f"byte {error.start} is not UTF-8", "UTF-8 text", "save the file as UTF-8")
-    except tomllib.TOMLDecodeError as error:
-        stop("config_syntax", str(error), "TOML", "correct the line named")
-    return None
-
-
-def _validate(values: dict[str, Any], source: Path, issues: Issues, model: type[_Project]) -> _Project | None:
-    context = {"folder": source.parent}
+def _validate(
+    values: dict[str, Any], source: Path, issues: Issues, model: type[_Project], allow_remote: bool
+) -> _Project | None:
+    context = {"folder": source.parent, "allow_remote": allow_remote}
     try:
         tract = model.model_validate(values, context=context)
     except ValidationError as error:
@@ -622,7 +682,7 @@ def _validate(values: dict[str, Any], source: Path, issues: Issues, model: type[
     return tract
 
 
-def _paths_by_section(values: dict[str, Any], context: dict[str, Path]) -> Iterator[tuple[str, Path]]:
+def _paths_by_section(values: dict[str, Any], context: dict[str, Any]) -> Iterator[tuple[str, Path]]:
     """The paths of those sections that can be understood by themselves."""
     for name, field in Tract.model_fields.items():
         model = field_model(field)
@@ -671,8 +731,8 @@ def nearest(word: str, known: Mapping[str, Any] | tuple[str, ...] | list[str]) -
 def _place(loc: tuple[int | str, ...]) -> str:
     """A key as its author wrote it: ("hazards", "kzt", "file") -> "[hazards] kzt.file"."""
     if len(loc) == 1:
-        return f"[{_short(str(loc[0]))}]"
-    return f"[{_short(str(loc[0]))}] " + ".".join(_short(str(part)) for part in loc[1:])
+        return f"[{shortened(str(loc[0]))}]"
+    return f"[{shortened(str(loc[0]))}] " + ".".join(shortened(str(part)) for part in loc[1:])
 
 
 def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
@@ -685,15 +745,17 @@ def _fault(fault: Any, values: dict[str, Any], file: str) -> Issue:
         meaning = model.model_fields[str(loc[-1])].description if model is not None else None
         what = "table" if len(loc) == 1 else "key"
         return Issue("config_missing_key", "stop", where, f"the {what} is missing", meaning or "it", "add it")
-    found = _short(f"{fault['input']!r}")
+    found = shortened(f"{fault['input']!r}", 120)
     expected = str(fault["ctx"]["error"]) if fault["type"] == "value_error" else _expected(fault)
     if fault["type"] == "value_error" and expected.startswith("a local file"):
-        return Issue("config_remote_path", "stop", where, found, expected, "save the file beside the project file")
+        fix = "save the file beside the project file"
+        if expected == REMOTE_RASTER:
+            found, fix = (
+                repr(str(fault["input"]).partition("?")[0]),
+                fix + ", or give check, run or hazards --allow-remote",
+            )
+        return Issue("config_remote_path", "stop", where, found, expected, fix)
     return Issue("config_value", "stop", where, found, expected, "correct the value")
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + " ..."
 
 
 def _expected(fault: Any) -> str:
@@ -707,6 +769,8 @@ def _expected(fault: Any) -> str:
             return f"at most {context['le']:g}"
         case "string_type" | "string_too_short":
             return "a text in quotes"
+        case "string_too_long":
+            return f"at most {context['max_length']} characters"
         case "float_type" | "int_type" | "finite_number":
             return "a number"
         case "model_type" | "dict_type" | "model_attributes_type":
@@ -716,7 +780,7 @@ def _expected(fault: Any) -> str:
 
 
 def _unknown_key(loc: tuple[int | str, ...], file: str) -> Issue:
-    key = _short(str(loc[-1]))
+    key = shortened(str(loc[-1]))
     model = model_at(loc[:-1])
     known = tuple(model.model_fields) if model is not None else ()
     close = nearest(key, known)
@@ -738,7 +802,7 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             continue
         section, _, rest = key.partition(".")
         where = f"{source.name} [{section}] {rest}"
-        shown = _short(_shown(path, source.parent))
+        shown = shortened(_shown(path, source.parent))
         wants_folder = key == "plans.folder"
         if not os.path.exists(path):  # the one that takes a name too long for the system as not there
             close = nearest(path.name, _names_in(path.parent))
@@ -747,10 +811,17 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             issues.add("file_missing", "stop", where, "nothing there", what, hint)
         elif wants_folder and not path.is_dir():
             issues.add("file_missing", "stop", where, f"{shown} is a file", "a folder with one TOML a plan", "")
-        elif not wants_folder and path.is_dir() and path.suffix.lower() != ".gdb":
+        elif not wants_folder and path.is_dir() and not _is_layer_folder(path):
             issues.add("file_missing", "stop", where, f"{shown} is a folder", "a file", "")
-        elif path.suffix.lower() == ".vrt":
+        elif not wants_folder and not path.is_dir() and not path.is_file():
+            issues.add("file_missing", "stop", where, f"{shown} is no ordinary file", "a file on the disk", "")
+        elif path.suffix.lower() == ".vrt" and section not in ("hazards", "site_classes"):
             issues.add("file_virtual", "stop", where, f"{shown} points at other files", "the data itself", "")
+
+
+def _is_layer_folder(path: Path) -> bool:
+    """A folder that GDAL opens as one source: a file geodatabase, or shapefiles."""
+    return path.suffix.lower() == ".gdb" or any(name.lower().endswith(".shp") for name in _names_in(path))
 
 
 def _names_in(folder: Path) -> list[str]:
@@ -789,7 +860,7 @@ def _ground_state_faults(tract: Site) -> Iterator[_Fault]:
     phases = tract.ground.phases
     order = phases.order if phases is not None else ()
     if len(set(order)) != len(order):
-        yield "[ground] phases.order", f"a phase stands twice in {list(order)}", "each phase once"
+        yield "[ground] phases.order", shortened(f"a phase stands twice in {list(order)}", 200), "each phase once"
     state = tract.tract.ground_state
     if state not in (*GROUND_STATES, *order):
         known = ", ".join(f'"{s}"' for s in (*GROUND_STATES, *order))
@@ -844,6 +915,10 @@ def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:
         yield place, found, "exactly one of file, value, column"
     if source.classes is not None and name != "land_cover":
         yield f"{place}.classes", "a class table", "it only with land_cover"
+    if name == "land_cover" and source.file is None and len(given) == 1:
+        yield place, given[0], "a file: classes of the ground around the lots"
+    if source.model is not None and name != "elevation_ft":
+        yield f"{place}.model", repr(source.model), "it only with elevation_ft"
     if source.value is not None:
         wants_text = name in TEXT_HAZARDS and name != "land_cover"
         if wants_text != isinstance(source.value, str) and name != "land_cover":
@@ -851,7 +926,7 @@ def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:
 
 
 def _column_faults(tract: Site) -> Iterator[_Fault]:
-    known = tuple(column.name for column in LOTS_INPUT)
+    known = tuple(dict.fromkeys(column.name for column in (*LOTS_INPUT, *LOT_POINTS_INPUT)))
     for ours in tract.lots.columns:
         if ours not in known:
             close = nearest(ours, known)

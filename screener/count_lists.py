@@ -1,15 +1,19 @@
-"""Lists of counts from outside: a supplier's or framer's takeoff, a proposed order, as-built counts. CSV or XLSX."""
+"""Lists of counts from outside: a supplier's or framer's takeoff, a proposed order, as-built counts. CSV or XLSX.
+
+Both kinds go through the rules of `hazard.table_rows` and `hazard.table_cells`.
+"""
 
 from __future__ import annotations
 
-import csv
 import math
-import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from hazard.issues import InputError, Issue
+from hazard.issues import Issues
+from hazard.table_cells import CellError, Place, clean_text, looks_like_date, looks_like_number, read_number
+from hazard.table_rows import Rows, TableForm, named_rows, read_table
+from screener.files.workbook_cells import read_workbook
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "item": ("item", "description", "hardware"),
@@ -25,6 +29,13 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 """Our name of each column, and the headings taken for it (upper or lower case)."""
 
 NUMBERS = ("quantity", "boxes", "bought", "used", "returned")
+MOST_PIECES = 1e7
+FORM = TableForm(
+    "COUNTS",
+    {"item": "the name of an item"},
+    tuple(COLUMNS),
+    headings={heading: ours for ours, words in COLUMNS.items() for heading in words},
+)
 
 
 @dataclass(frozen=True)
@@ -43,85 +54,60 @@ class CountRow:
     returned: float = math.nan
 
 
-def read_counts(path: Path, needed: tuple[str, ...]) -> list[CountRow]:
-    """Rows of a list that has `item` and at least one of the `needed` number columns. InputError lists every fault."""
-    rows = _cells(path)
-    name = path.name
-    if not rows:
-        raise InputError([Issue("counts_empty", "stop", name, "no rows", "a heading and rows", "")])
-    heads = [str(cell or "").strip().casefold() for cell in rows[0]]
-    place = {ours: heads.index(word) for ours, words in COLUMNS.items() for word in reversed(words) if word in heads}
-    faults = []
-    if "item" not in place:
-        faults.append(Issue("counts_column", "stop", name, f"columns {', '.join(heads)}", "a column item", ""))
-    if not set(needed) & set(place):
-        faults.append(Issue("counts_column", "stop", name, f"columns {', '.join(heads)}", " or ".join(needed), ""))
-    if faults:
-        raise InputError(faults)
+def read_counts(path: Path, needed: tuple[str, ...], issues: Issues | None = None) -> list[CountRow]:
+    """Rows of a list that has `item` and at least one of the `needed` number columns. InputError lists every fault.
+
+    Notes and warnings go into `issues`.
+    """
+    issues = Issues() if issues is None else issues
+    rows = _rows(path, issues)
+    place = Place(path.name, issues, FORM.prefix)
+    if not rows and not issues.has_stop():
+        place.stop("COUNTS_EMPTY", "no rows", "a heading and rows", "name the right file")
+    elif rows and not set(needed) & set(rows[0][1]):
+        found = f"columns {', '.join(rows[0][1])}"
+        place.stop("COUNTS_COLUMN_MISSING", found, f"{' or '.join(needed)}, a number", "add it, or rename a column")
     made = []
-    for number, cells in enumerate(rows[1:], 2):
-        texts = {
-            k: str(cells[at]).strip() if at < len(cells) and cells[at] is not None else "" for k, at in place.items()
-        }
-        if not any(texts.values()):
-            continue
-        where = f"{name} row {number}"
-        if not texts["item"]:
-            faults.append(Issue("counts_item", "stop", where, "no item", "the name of an item", ""))
-            continue
-        numbers: dict[str, Any] = {}
-        for key in NUMBERS:
-            value = _number(texts.get(key, ""))
-            if value is None:
-                faults.append(Issue("counts_number", "stop", where, f"{key} {texts[key]!r}", "a number from 0", ""))
-            else:
-                numbers[key] = value
-        words: dict[str, Any] = {key: texts.get(key, "") for key in ("item", "plan", "phase", "lot_id")}
-        made.append(CountRow(number, **words, **numbers))
-    if faults:
-        raise InputError(faults)
+    if not issues.has_stop():
+        made = [_row(line, cells, Place(f"{path.name} row {line}", issues, FORM.prefix)) for line, cells in rows]
+    issues.raise_stops()
     return made
 
 
-def _number(text: str) -> float | None:
-    """A number from 0, NaN for blank, None for what is neither."""
-    if not text:
-        return math.nan
-    try:
-        value = float(text.replace(",", "").removeprefix("$"))
-    except ValueError:
-        return None
-    return value if math.isfinite(value) and value >= 0 else None
+def _rows(path: Path, issues: Issues) -> Rows:
+    if path.suffix.lower() in (".xlsx", ".xlsm") and path.is_file():
+        lines = read_workbook(path, set(COLUMNS["item"]), FORM.prefix, issues)
+        return [] if issues.has_stop() else named_rows(lines, path.name, FORM, issues)
+    return read_table(path, FORM, issues)
 
 
-def _cells(path: Path) -> list[list[Any]]:
-    try:
-        return _from_workbook(path) if path.suffix.lower() in (".xlsx", ".xlsm") else _from_csv(path)
-    except (OSError, UnicodeDecodeError, csv.Error, zipfile.BadZipFile, KeyError, ValueError) as error:
-        found = getattr(error, "strerror", None) or str(error) or type(error).__name__
-        raise InputError([Issue("counts_unreadable", "stop", path.name, found, "a CSV or XLSX file", "")]) from error
+def _row(line: int, cells: dict[str, str], place: Place) -> CountRow:
+    words = {key: clean_text(cells.get(key, "")) for key in ("item", "plan", "phase", "lot_id")}
+    item = words["item"]
+    if not item:
+        place.stop("COUNTS_ITEM", "no item", "the name of an item", "fill it in; remove rows of totals")
+    elif looks_like_date(item):
+        found = f"item `{item}`: a spreadsheet made a date of a size"
+        place.stop("COUNTS_DATE", found, "the name as text", "format the column as text")
+    elif looks_like_number(item):
+        place.warn("COUNTS_ITEM_NUMBER", f"item `{item}` looks like a number", "a name", "read as text")
+    if item != " ".join(cells["item"].split()):
+        found = f"item {cells['item']!a} holds characters that are not seen or not Latin"
+        place.warn("COUNTS_CHARACTERS", found, "plain letters", f"read as `{item}`")
+    numbers: dict[str, Any] = {}
+    for key in NUMBERS:
+        text = cells.get(key, "").strip()
+        if not text:
+            continue
+        try:
+            numbers[key] = _number(text)
+        except CellError as error:
+            place.cell(key, error)
+    return CountRow(line, words["item"], words["plan"], words["phase"], words["lot_id"], **numbers)
 
 
-def _from_csv(path: Path) -> list[list[Any]]:
-    text = path.read_text(encoding="utf-8-sig")
-    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    if not lines:
-        return []
-    comma = max(",;\t", key=lines[0].count)
-    return [list(row) for row in csv.reader(lines, delimiter=comma)]
-
-
-def _from_workbook(path: Path) -> list[list[Any]]:
-    """Values of the first sheet that has a heading `item` in its first row, else of the first sheet."""
-    from openpyxl import load_workbook
-
-    book = load_workbook(path, read_only=True, data_only=True)
-    try:
-        sheets = [[list(row) for row in sheet.iter_rows(values_only=True)] for sheet in book.worksheets]
-    finally:
-        book.close()
-    heads = set(COLUMNS["item"])
-    for rows in sheets:
-        if rows and heads & {str(cell or "").strip().casefold() for cell in rows[0]}:
-            return rows
-    return sheets[0] if sheets else []
+def _number(text: str) -> float:
+    value = read_number(text, "pieces")
+    if not 0 <= value <= MOST_PIECES:
+        raise CellError("RANGE", f"`{text}`", f"a number from 0 to {MOST_PIECES:,.0f}")
+    return value

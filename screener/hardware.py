@@ -14,8 +14,9 @@ from functools import cached_property
 from pathlib import Path
 
 from hazard.issues import Issues
+from hazard.table_cells import Place, clean_text, nearest
+from hazard.table_rows import Rows, TableForm, read_rows, read_table
 from screener.families import SERVES_ALSO, families
-from screener.hardware_cells import Place, clean_text, nearest
 from screener.hardware_checks import Values, check_row, read_price, read_values, serving
 from screener.hardware_columns import (
     ALLOWABLE_LOADS,
@@ -27,10 +28,19 @@ from screener.hardware_columns import (
     HardwareColumn,
     load_column,
 )
-from screener.hardware_file import read_cells
 from screener.prices import Price
 
 __all__ = ["COLUMNS", "Hardware", "HardwareColumn", "HardwareRow", "parse_hardware", "read_hardware"]
+
+FORM = TableForm(
+    "HARDWARE",
+    {column.name: column.meaning for column in COLUMNS if column.required},
+    tuple(BY_NAME),
+    "a header row and one row an item",
+    most_rows=5_000,
+)
+MOST_COMPARED = 1_000
+"""Rows of the same families up to which dear ones that hold no more are pointed out: each is held against each."""
 
 
 @dataclass(frozen=True)
@@ -128,19 +138,31 @@ class Hardware:
 
 def read_hardware(path: Path) -> tuple[Hardware, Issues]:
     """Read and check a hardware list. All faults are in the issues; rows with a stop are left out of the result."""
-    return parse_hardware(path.read_bytes(), path.name)
+    issues = Issues()
+    return _hardware(read_table(path, FORM, issues), path.name, issues), issues
 
 
 def parse_hardware(content: bytes, name: str = "hardware.csv") -> tuple[Hardware, Issues]:
     """The same for the bytes of a file already in hand."""
     issues = Issues()
-    cells = read_cells(content, name, issues)
+    return _hardware(read_rows(content, name, FORM, issues), name, issues), issues
+
+
+def _hardware(cells: Rows, name: str, issues: Issues) -> Hardware:
+    """The list from its rows of cells."""
     rows = [row for line, given in cells if (row := _row(line, given, name, issues)) is not None]
     rows = _without_twins(rows, dict(cells), name, issues)
+    by_item = {row.item: row for row in rows}
+    first_billed: dict[str, HardwareRow] = {}
+    alike: dict[tuple[str, ...], list[HardwareRow]] = {}
     for row in rows:
-        _check_links(row, rows, _place(row, name, issues))
-        _note_dominated(row, rows, _place(row, name, issues))
-    return Hardware(tuple(rows), name), issues
+        first_billed.setdefault(row.bill_item, row)
+        alike.setdefault(row.families, []).append(row)
+    for row in rows:
+        _check_links(row, by_item, first_billed[row.bill_item], _place(row, name, issues))
+        if len(alike[row.families]) <= MOST_COMPARED:
+            _note_dominated(row, alike[row.families], _place(row, name, issues))
+    return Hardware(tuple(rows), name)
 
 
 def _place(row: HardwareRow, name: str, issues: Issues) -> Place:
@@ -218,21 +240,22 @@ def _without_twins(
     return list(kept.values())
 
 
-def _check_links(row: HardwareRow, rows: list[HardwareRow], place: Place) -> None:
-    """An accessory must be an item of the list, without one of its own; items billed as one must cost the same."""
-    by_item = {each.item: each for each in rows}
+def _check_links(row: HardwareRow, by_item: Mapping[str, HardwareRow], first: HardwareRow, place: Place) -> None:
+    """An accessory must be an item of the list, without one of its own; items billed as one must cost the same.
+
+    `first`: the first row that the bill knows by the same name.
+    """
     if row.accessory and row.accessory not in by_item:
         place.stop("HARDWARE_ACCESSORY", f"accessory `{row.accessory}`", nearest(row.accessory, by_item), "correct it")
     elif row.accessory and by_item[row.accessory].accessory:
         place.stop("HARDWARE_ACCESSORY", f"accessory `{row.accessory}` has one of its own", "none", "list it once")
-    first = next(each for each in rows if each.bill_item == row.bill_item)
     if first.price != row.price:
         found = f"bill_item `{row.bill_item}` at another price than in row {first.line}"
         place.stop("HARDWARE_POOL_PRICE", found, "one price and box for what is bought as one", "make them agree")
 
 
 def _note_dominated(row: HardwareRow, rows: list[HardwareRow], place: Place) -> None:
-    """A listed item that costs more than another of the same families and holds no more in any direction."""
+    """A listed item that costs more than another of `rows` (the same families) and holds no more in any direction."""
     better = next((other for other in rows if other is not row and _beats(other, row)), None)
     if better is not None:
         found = f"costs no less than `{better.item}` and holds no more in any direction"

@@ -6,8 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from screener.families import families
-from screener.hardware_cells import (
+from hazard.table_cells import (
     FORMULA_STARTS,
     CellError,
     Place,
@@ -19,6 +18,7 @@ from screener.hardware_cells import (
     read_size,
     read_yes_no,
 )
+from screener.families import families
 from screener.hardware_columns import (
     ALL_LOADS,
     ALLOWABLE_LOADS,
@@ -38,6 +38,8 @@ from screener.prices import Price, decimal, parse_price_breaks
 from screener.standards.nds_connections import fastener_names
 
 CURRENCY_SIGNS = ("$", "€", "£")
+GREATEST_COST_USD = 1e6
+LONGEST_NAME = 200
 STRENGTH_OF_ALLOWABLE = (1.0, 2.4)
 """A design strength below its allowable load, or above 2.4 times it, is likely a slip (an ultimate load is about three
 times; from steel to nails the methods' factors give 1.35 to 2.16). Common practice, no source."""
@@ -81,6 +83,9 @@ def read_price(cells: Mapping[str, str], values: Values, place: Place) -> Price 
     except CellError as error:
         place.cell("unit_cost", error)
         return None
+    if cost > GREATEST_COST_USD:
+        place.stop("HARDWARE_RANGE", f"unit_cost {cost:g}", f"dollars, at most {GREATEST_COST_USD:,.0f}", "correct it")
+        return None
     if cost <= 0:
         place.warn("HARDWARE_NO_PRICE", f"unit_cost {text}", expected, done)
         return None
@@ -116,6 +121,9 @@ def _note_text(cells: Mapping[str, str], place: Place) -> None:
         if name in ("item", "fastener", "unit") and looks_like_date(cell):
             found = f"{name} `{cell.strip()}`: a spreadsheet made a date of a size"
             place.stop("HARDWARE_DATE", found, "the size as text, such as 3/8 in", "format the column as text")
+        if name == "item" and len(clean_text(cell)) > LONGEST_NAME:
+            found = f"item of {len(cell):,} characters"
+            place.stop("HARDWARE_CELL_LENGTH", found, f"at most {LONGEST_NAME}", "shorten the name")
         if name == "item" and looks_like_number(cell):
             place.warn("HARDWARE_ITEM_NUMBER", f"item `{cell.strip()}` looks like a number", "a name", "read as text")
         if name in ("item", "family", "accessory", "bill_item") and clean_text(cell) != " ".join(cell.split()):
@@ -144,7 +152,7 @@ def _choice(column: HardwareColumn, text: str) -> str:
     ultimate = column.name == "basis" and text.lower() in ("ultimate", "strength", "lrfd", "nominal", "tested")
     listing = "list the allowable (ASD) load of the source and its design strength (LRFD), not its ultimate"
     fix = listing if ultimate else "choose one"
-    raise CellError("HARDWARE_CHOICE", f"`{text}`", f"one of {', '.join(column.choices)}", fix)
+    raise CellError("CHOICE", f"`{text}`", f"one of {', '.join(column.choices)}", fix)
 
 
 def _number(column: HardwareColumn, cell: str) -> float:
@@ -152,9 +160,9 @@ def _number(column: HardwareColumn, cell: str) -> float:
     value = read_number(cell, column.unit)
     if not column.least <= value <= column.most:
         limits = f"from {column.least:g}" + (f" to {column.most:g}" if math.isfinite(column.most) else "")
-        raise CellError("HARDWARE_RANGE", f"{value:g}", f"{column.unit or 'a number'} {limits}")
+        raise CellError("RANGE", f"{value:g}", f"{column.unit or 'a number'} {limits}")
     if column.kind == "integer" and value != int(value):
-        raise CellError("HARDWARE_RANGE", f"{value:g}", "a whole number")
+        raise CellError("RANGE", f"{value:g}", "a whole number")
     return int(value) if column.kind == "integer" else value
 
 
@@ -215,7 +223,7 @@ def _check_names(values: Values, place: Place) -> None:
     if fastener and fastener not in known:
         place.stop("HARDWARE_FASTENER", f"fastener `{fastener}`", nearest(fastener, known), "correct the name")
     for part in str(values.get("arrangements", "")).split(";"):
-        if part.strip() and not (looks_like_number(part) and 0 < float(part) <= 1000):
+        if part.strip() and not (looks_like_number(part) and 0.1 <= float(part) <= 1000):
             place.stop("HARDWARE_ARRANGEMENT", f"arrangements `{part.strip()}`", "numbers, as 48;24", "correct it")
 
 

@@ -55,17 +55,17 @@ PURCHASE: tuple[HardwareColumn, ...] = (
     _c("item", "text", "", "plain name, unique in the list", required=True),
     _c("family", "text", "", "connection it serves; several with ; between", required=True),
     _c("unit", "text", "", "what one is: each, nail, sq ft (of sheathed area)", required=True),
-    _c("purchase_unit_qty", "integer", "", "pieces in the box that is bought", required=True, least=1),
+    _c("purchase_unit_qty", "integer", "", "pieces in the box that is bought", required=True, least=1, most=1e6),
     _c("unit_cost", "number", "dollars", "price of one; a row without a usable price is never chosen", required=True),
     _c("price_breaks", "text", "", "boxes and discount, as 10:-6%; 60:-11%", "none"),
-    _c("labour_min", "number", "minutes", "carpenter's time to install one", required=True, least=0),
+    _c("labour_min", "number", "minutes", "carpenter's time to install one", required=True, least=0, most=1e5),
     _c("waste", "number", "share", "share added for waste", "[purchase] waste", least=0, most=1),
-    _c("stock", "integer", "", "pieces in hand", "0", least=0),
-    _c("lead_time_days", "number", "days", "from order to delivery", "unknown", least=0),
+    _c("stock", "integer", "", "pieces in hand", "0", least=0, most=1e9),
+    _c("lead_time_days", "number", "days", "from order to delivery", "unknown", least=0, most=3650),
     _c("bill_item", "text", "", "name under which the bill pools rows that buy the same thing", "item"),
     _choice("drop", "delivery it comes with", "the family's", "foundation", "floor", "walls", "roof"),
     _c("accessory", "text", "", "another item of the list that is bought with it", "none"),
-    _c("accessory_pieces", "number", "", "pieces of the accessory for each piece", "1", least=0),
+    _c("accessory_pieces", "number", "", "pieces of the accessory for each piece", "1", least=0, most=1000),
 )
 LISTED: tuple[HardwareColumn, ...] = (
     _load("uplift_lb", "allowable (ASD) uplift or tension of one; blank is none"),
@@ -104,11 +104,19 @@ FASTENERS: tuple[HardwareColumn, ...] = (
     _inches("fastener_diameter_in", "shank diameter", "the standard fastener's", 0.05, 1.25),
     _inches("fastener_length_in", "length", "the standard fastener's", 0.5, 24),
     _inches("thread_length_in", "threaded or ringed length", "all of it; the table's for roof ring nails", 0.1, 24),
-    _c("fastener_count", "number", "", "fasteners of one piece, of one end of a strap or splice", "1", least=1),
+    _c(
+        "fastener_count",
+        "number",
+        "",
+        "fasteners of one piece, of one end of a strap or splice",
+        "1",
+        least=1,
+        most=1000,
+    ),
     _choice("placement", "how it is driven", "face", "face", "toe", "end"),
     _inches("side_thickness_in", "member under the head", "1.5", 0.02, 12),
     _inches("gap_thickness_in", "layer between the members that does not count", "0", 0, 2),
-    _inches("main_thickness_in", "member with the point, where it may come out", "thick", 0.5),
+    _inches("main_thickness_in", "member with the point, where it may come out", "thick", 0.5, 100),
 )
 SHEATHING: tuple[HardwareColumn, ...] = (
     _choice("panel_grade", "sheathing", "Sheathing", "Sheathing", "Structural I", "Plywood siding", "Gypsum"),
@@ -160,7 +168,7 @@ LONG_SCREWS: tuple[HardwareColumn, ...] = (
     _c("angle_min_deg", "number", "degrees", "least angle of the tested value", "10", least=0, most=60),
     _c("angle_max_deg", "number", "degrees", "greatest angle of the tested value", "30", least=0, most=60),
     _choice("driven_from", "stud face it enters", "edge", "edge", "wide face"),
-    _inches("min_embedment_in", "least depth in the truss, where driven through the plates", "none"),
+    _inches("min_embedment_in", "least depth in the truss, where driven through the plates", "none", 0, 24),
 )
 POSTS: tuple[HardwareColumn, ...] = (
     _c("member_count", "integer", "", "studs of an end post", "1", least=1, most=8),

@@ -21,6 +21,8 @@ from screener import columns
 from screener.ages import ground_age_findings
 from screener.hazard_pictures import pictures_of_lot
 from screener.houses import HEIGHT_WITHOUT_PLAN_FT, NO_HOUSE, choose_houses
+from screener.keeping import Keep, anew
+from screener.lot_problems import problem_layer
 from screener.lots import SKIPPED, read_lots, spread
 from screener.plans import load_plans
 from screener.scope import Findings, hazard_limits
@@ -72,11 +74,13 @@ def hazards_alone(
     wish: Wish | None = None,
     progress: Callable[[str], None] = lambda _: None,
     workers: int = 1,
+    tell: Callable[[str], None] = lambda _: None,
+    keep: Keep = anew,
 ) -> HazardResults:
     """Every hazard of every lot, at the mean roof height of its plan, or at `height_ft` where it has none."""
     started = time.perf_counter()
     wish = wish or Wish()
-    issues = Issues()
+    issues = Issues(project.noticed)
     progress("reading lots")
     lots = read_lots(project, issues)
     where = project.shown(project.lots.file)
@@ -86,7 +90,9 @@ def hazards_alone(
         issues.add("no_usable_lot", "stop", where, "no lot can be used", "at least one", "see the issues before this")
         raise InputError(issues.stops())
     findings = Findings(len(usable))
-    site = site_hazards(project, lots.iloc[usable], height[usable], issues, findings, workers, progress)
+    site = site_hazards(
+        project, lots.iloc[usable], height[usable], issues, findings, workers, progress, tell=tell, keep=keep
+    )
     issues.raise_stops()
     hazard_limits(project, site, findings)
     site_limits(project, lots.iloc[usable], site, issues, findings)
@@ -102,7 +108,7 @@ def hazards_alone(
         flips,
         exceptions,
         frame,
-        site.map_layers(lots.crs),
+        {**site.map_layers(lots.crs), **problem_layer(issues, lots)},
         pictures,
         _run(project, site, height_ft, planned[usable]),
         _summary(table, flips),
@@ -127,7 +133,7 @@ def _heights(
         issues.add("plans_missing", "warn", "project file [plans]", found, "plans, or no [plans]", f"{height_ft:g} ft")
         return plain
     trial, unmatched = lots.copy(), Issues()
-    houses = choose_houses(trial, load_plans(folder), True, unmatched, project.shown(project.lots.file))
+    houses = choose_houses(trial, load_plans(folder, issues), True, unmatched, project.shown(project.lots.file))
     for issue in unmatched:
         if issue.severity == "skip":
             done = f"hazards at {height_ft:g} ft mean roof height"

@@ -8,17 +8,22 @@ import pandas as pd
 
 from screener import columns
 from screener.joint_lines import join
+from screener.keeping import Keep, anew
 from screener.pipeline import Prepared
 from screener.selection import Selection
 from screener.tier_advice import Forcing, Suggestion, forcing_lots, suggested
 from screener.tiers import CurvePoint
 
 
-def lever_tables(p: Prepared, s: Selection) -> dict[str, pd.DataFrame]:
+def lever_tables(p: Prepared, s: Selection, keep: Keep = anew) -> dict[str, pd.DataFrame]:
     """Every table around the packages, by name."""
     from screener.tolerance import tolerance_table
 
-    return {"cost_curve": cost_curve(p, s), "forcing_lots": forcing_table(p, s), "tolerance": tolerance_table(p, s)}
+    return {
+        "cost_curve": cost_curve(p, s),
+        "forcing_lots": forcing_table(p, s, keep),
+        "tolerance": tolerance_table(p, s, keep),
+    }
 
 
 def suggestion(p: Prepared, s: Selection) -> Suggestion:
@@ -66,11 +71,13 @@ def _note(point: CurvePoint, most: int) -> str:
     return "beyond the most allowed: quick answer, at least this good can be had"
 
 
-def forcing_table(p: Prepared, s: Selection) -> pd.DataFrame:
+def forcing_table(p: Prepared, s: Selection, keep: Keep = anew) -> pd.DataFrame:
     """Lots that force a package up, by package, and what the others would save without them."""
-    if s.problem is None:
+    problem = s.problem
+    if problem is None:
         return pd.DataFrame(columns=list(columns.names("forcing_lots")))
-    rows = [_forcing_row(p, s, each) for each in forcing_lots(join(s.problem, s.pairs), s.plan)]
+    found = keep("forcing lots", lambda: forcing_lots(join(problem, s.pairs), s.plan), (Forcing,))
+    rows = [_forcing_row(p, s, each) for each in found]
     return pd.DataFrame(rows, columns=list(columns.names("forcing_lots")))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
@@ -12,9 +11,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from hazard.issues import Issue, Issues
-from screener.columns import HAZARD_COLUMNS, LOTS_INPUT, Column
-from screener.config import Site, nearest
+from hazard.issues import Issue, Issues, Place
+from screener.column_suggestions import bare_number, block_and_lot, likely, mapping_line
+from screener.columns import LOTS_INPUT, Column
+from screener.config import Site
 from screener.files.vectors import VectorLayer
 
 YES = frozenset({"yes", "y", "true", "t", "1"})
@@ -22,6 +22,7 @@ NO = frozenset({"no", "n", "false", "f", "0", ""})
 
 # Control characters, and characters that take no room or turn the writing direction: never part of a name.
 _UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u00ad\u200b-\u200f\u2028-\u202e\u2060-\u2064\u2066-\u2069\ufeff]")
+_UNCLEAR = "?"
 _WHOLE = re.compile(r"^-?\d+\.0$")
 
 
@@ -43,8 +44,10 @@ class LotReader:
     def lot_id(self, i: int) -> str:
         return str(self.ids[i])
 
-    def tell(self, i: int, severity: str, code: str, found: str, expected: str, done: str) -> None:
-        issue = Issue(code, severity, self.where(i), found, expected, done, self.lot_id(i))
+    def tell(
+        self, i: int, severity: str, code: str, found: str, expected: str, done: str, place: Place | None = None
+    ) -> None:
+        issue = Issue(code, severity, self.where(i), found, expected, done, self.lot_id(i), place)
         self.issues.add(issue)
         if severity == "skip" and not self.reason[i]:
             self.reason[i] = code
@@ -57,94 +60,15 @@ class LotReader:
             self.tell(int(i), severity, code, found(int(i)), expected, done)
 
 
-# ---------------------------------------------------------------- columns
-
-
-def match_columns(layer: VectorLayer, tract: Site, issues: Issues) -> dict[str, str]:
-    """Our name -> the file's column, for every input column that the file has."""
-    theirs = [str(name) for name in layer.frame.columns if name != layer.frame.geometry.name]
-    wanted = {**tract.lots.columns, **tract.hazard_columns()}
-    found: dict[str, str] = {}
-    for ours, named in wanted.items():
-        if named in theirs:
-            found[ours] = named
-            continue
-        close = nearest(named, theirs)
-        expected = f"{close} (the nearest)" if close else f"one of {', '.join(theirs) or 'none'}"
-        fix = "correct it in the project file"
-        issues.add("column_missing", "stop", layer.where, f"no column {named} (for {ours})", expected, fix)
-    skip = {column.name for column in HAZARD_COLUMNS}  # a hazard is taken from the lots only where the project says so
-    for column in LOTS_INPUT:
-        if column.name not in wanted and column.name not in skip:
-            _match_by_name(column, theirs, layer.where, found, issues)
-    _note_misspelt(theirs, found, layer.where, issues)
-    _check_cut_names(theirs, found, tract, layer.where, issues)
-    _note_unused_hazards(theirs, wanted, layer.where, issues)
-    return found
-
-
-def _match_by_name(column: Column, theirs: list[str], where: str, found: dict[str, str], issues: Issues) -> None:
-    same = [name for name in theirs if name.casefold() == column.name.casefold()]
-    if column.name in same and len(same) == 1:
-        found[column.name] = column.name
-    elif len(same) == 1:
-        found[column.name] = same[0]
-        done = f"took it for {column.name}"
-        issues.add("column_case", "note", where, f"column {same[0]}", column.name, done)
-    elif len(same) > 1:
-        fix = f'say which in the project file: [lots] columns = {{ {column.name} = "..." }}'
-        issues.add("column_ambiguous", "stop", where, f"columns {' and '.join(same)}", f"one {column.name}", fix)
-    elif column.required:
-        close = nearest(column.name, theirs)
-        hint = f"; nearest is {close}" if close else ""
-        found_text = f"no column {column.name} among {', '.join(theirs) or 'none'}{hint}"
-        fix = f'name it in the project file: [lots] columns = {{ {column.name} = "..." }}'
-        issues.add("column_missing", "stop", where, found_text, f"a column {column.name}", fix)
-
-
-def _note_misspelt(theirs: list[str], found: dict[str, str], where: str, issues: Issues) -> None:
-    """A column of no use to us whose name is close to one that the file lacks."""
-    hazards = {column.name for column in HAZARD_COLUMNS}  # these are told of on their own
-    absent = [column.name for column in LOTS_INPUT if column.name not in found and column.name not in hazards]
-    for name in theirs:
-        near = difflib.get_close_matches(name.casefold(), absent, 1, 0.8) if name not in found.values() else []
-        if near:
-            done = "kept as a free column, not used"
-            issues.add("column_unknown", "warn", where, f"column {name}", f"perhaps {near[0]}", done)
-
-
-def _check_cut_names(theirs: list[str], found: dict[str, str], tract: Site, where: str, issues: Issues) -> None:
-    """Shapefiles cut names to ten characters; two that become one are told apart by a number only."""
-    if tract.lots.file.suffix.lower() not in (".shp", ".zip"):
-        return
-    cut = [
-        name
-        for name in theirs
-        if re.fullmatch(r".{8}_\d", name) and any(t[:8] == name[:8] for t in theirs if t != name)
-    ]
-    if not cut:
-        return
-    stem = cut[0][:8]
-    both = [name for name in theirs if name.startswith(stem)]
-    used = [name for name in both if name in found.values()]
-    severity, done = ("stop", "give a GeoPackage, or rename the columns") if used else ("warn", "not used here")
-    text = f"columns {' and '.join(both)} are cut to ten characters and can't be told apart"
-    issues.add("column_cut", severity, where, text, "full names", done)
-
-
-def _note_unused_hazards(theirs: list[str], wanted: Mapping[str, str], where: str, issues: Issues) -> None:
-    for column in HAZARD_COLUMNS:
-        if column.name in theirs and column.name not in wanted and column.name not in wanted.values():
-            fix = f'to use it: [hazards] {column.name} = {{ column = "{column.name}" }}'
-            issues.add("column_unused", "note", where, f"column {column.name} is not used", "", fix)
-
-
 # ---------------------------------------------------------------- attributes
 
 
 def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) -> pd.DataFrame:
     """The lots' attributes under our names and types; ids first, so that everything else can name its lot."""
-    _read_ids(reader, reader.source[columns["lot_id"]])
+    if "lot_id" in columns:
+        _read_ids(reader, reader.source[columns["lot_id"]])
+    else:
+        _read_ids(reader, _built_ids(reader, columns))
     frame = pd.DataFrame({"lot_id": reader.ids, "source_row": np.arange(1, reader.rows + 1)})
     for column in LOTS_INPUT:
         if column.name == "lot_id":
@@ -154,9 +78,62 @@ def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) 
         frame[name] = _attribute(reader, column, values)
     frame["exposure"] = frame["exposure"].str.upper()
     frame["site_class"] = frame["site_class"].str.upper()
-    frame["options"] = [";".join(split_options(text)) for text in frame["options"]]
+    frame["options"] = each_distinct(frame["options"].to_numpy(object), lambda t: ";".join(split_options(t)))
     frame["plan"] = frame["plan"].str.strip()
+    if "block" not in columns:
+        _blocks_from_ids(reader, frame)
+    _note_bare_numbers(reader, columns, tract)
     return frame
+
+
+# ---------------------------------------------------------------- blocks and lots
+
+
+def _built_ids(reader: LotReader, columns: Mapping[str, str]) -> pd.Series[Any]:
+    """Ids made of block and lot, "3-12"; the lot alone where it has no block, blank where it has no number."""
+    lot = [bare_number(clean(text)) for text in texts(reader.source[columns["lot"]])]
+    block = [""] * len(lot)
+    if "block" in columns:
+        block = [bare_number(clean(text)) for text in texts(reader.source[columns["block"]])]
+    made = [f"{b}-{n}" if b and n else n for b, n in zip(block, lot, strict=True)]
+    example = next((name for name in made if name), "none")
+    of = f"columns {columns['block']} and {columns['lot']}" if "block" in columns else f"column {columns['lot']}"
+    reader.issues.add("lot_ids_built", "note", reader.file, f"lot ids are made of {of}", "", f"such as {example}")
+    return pd.Series(made, dtype=object, name="lot_id")
+
+
+def _blocks_from_ids(reader: LotReader, frame: pd.DataFrame) -> None:
+    """The block of each lot, where no column gives one and every id holds a block and a lot."""
+    if reader.rows < 2 or block_and_lot(str(reader.ids[0])) is None:
+        return
+    pairs = [block_and_lot(str(name)) for name in reader.ids]
+    if not all(pairs):
+        return
+    frame["block"] = [pair[0] for pair in pairs if pair is not None]
+    done = f"block {frame['block'].iat[0]} of {reader.ids[0]}, and so on"
+    reader.issues.add("block_from_lot_id", "note", reader.file, "no column block", "", f"read from the ids: {done}")
+
+
+def _note_bare_numbers(reader: LotReader, columns: Mapping[str, str], tract: Site) -> None:
+    """Lot numbers that start anew in every block: told with the columns that together make ids."""
+    source = columns.get("lot_id")
+    repeated = pd.Series(reader.ids).duplicated(keep=False).to_numpy()
+    if source is None or not repeated.any():
+        return
+    for block in dict.fromkeys([*filter(None, [columns.get("block")]), *likely(reader.source, "block")]):
+        blocks = texts(reader.source[block])
+        pairs = pd.DataFrame({"block": blocks[repeated], "lot": reader.ids[repeated]})
+        if block == source or pairs.duplicated().any():
+            continue
+        name = str(pairs["lot"].iat[0])
+        places = ", ".join(pairs.loc[pairs["lot"] == name, "block"].head(4))
+        found = f"{int(repeated.sum())} lots share their id with a lot of another block ({name} is in {places})"
+        others = {k: v for k, v in tract.lots.columns.items() if k not in ("lot_id", "block", "lot")}
+        line = mapping_line({"block": block, "lot": source, **others})
+        example = f"{bare_number(str(pairs['block'].iat[0]))}-{bare_number(name)}"
+        done = f"for ids such as {example}, under [lots]: {line}"
+        reader.issues.add("lot_id_needs_block", "warn", reader.file, found, "each id once", done)
+        return
 
 
 def _attribute(reader: LotReader, column: Column, values: pd.Series[Any] | None) -> Any:
@@ -173,10 +150,10 @@ def _attribute(reader: LotReader, column: Column, values: pd.Series[Any] | None)
 
 def texts(values: pd.Series[Any]) -> NDArray[np.object_]:
     """Cells as text, "" where there is none. Numbers that are whole lose their decimal point, never a digit."""
-    result: NDArray[np.object_] = np.empty(len(values), dtype=object)
-    result[:] = [
-        "" if value is None or value != value or value is pd.NaT else str(value) for value in values.to_numpy(object)
-    ]
+    cells = values.to_numpy(object)
+    given = np.asarray(pd.notna(cells))
+    result: NDArray[np.object_] = np.full(len(values), "", dtype=object)
+    result[given] = [value if type(value) is str else str(value) for value in cells[given]]
     if pd.api.types.is_float_dtype(values):
         result[:] = [text[:-2] if _WHOLE.match(text) else text for text in result]
     return result
@@ -184,7 +161,15 @@ def texts(values: pd.Series[Any]) -> NDArray[np.object_]:
 
 def clean(text: str) -> str:
     """A name without unseen characters and outer blanks, in the composed Unicode form."""
+    if text.isascii() and text.isprintable():  # most names: nothing to look for
+        return text.strip()
     return unicodedata.normalize("NFC", _UNSEEN.sub("", text)).strip()
+
+
+def each_distinct(raw: NDArray[np.object_], function: Callable[[str], Any]) -> NDArray[Any]:
+    """A function of texts (lots,), worked out once for each distinct text: columns of a tract hold few."""
+    place, distinct = pd.factorize(raw)
+    return np.asarray([function(text) for text in distinct])[place] if len(raw) else np.array([function("")])[:0]
 
 
 def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
@@ -216,22 +201,35 @@ def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
 
 
 def _note_look_alikes(reader: LotReader) -> None:
-    """Ids that differ only in case, blanks or the form of their characters."""
+    """Ids that differ only in case, blanks or the form of their characters, or in how block and lot are written."""
+    names_once = pd.unique(reader.ids)
+    folded = pd.Series([_folded(name) for name in names_once], dtype=object)
     groups: dict[str, list[str]] = {}
-    for name in dict.fromkeys(reader.ids):
-        folded = re.sub(r"[\s_\-.]+", "", unicodedata.normalize("NFKC", name).casefold())
-        groups.setdefault(folded, []).append(name)
+    for i in np.flatnonzero(folded.duplicated(keep=False)).tolist():
+        groups.setdefault(str(folded.iat[i]), []).append(names_once[i])
     for names in groups.values():
-        if len(names) > 1:
-            done = "kept as different lots"
-            found = f"lot ids {' and '.join(map(repr, names))} look alike"
-            reader.issues.add("lot_id_look_alike", "warn", reader.file, found, "ids that can't be confused", done)
+        done = "kept as different lots"
+        found = f"lot ids {' and '.join(map(repr, names))} look alike"
+        reader.issues.add("lot_id_look_alike", "warn", reader.file, found, "ids that can't be confused", done)
+
+
+_BETWEEN = str.maketrans("", "", " _-.\t\n\r\f\v")
+
+
+def _folded(name: str) -> str:
+    """A lot id without case, blanks, dashes and dots, in the plain form of its characters; block and lot in one way."""
+    pair = block_and_lot(name)
+    if pair:
+        return f"{pair[0]} {pair[1]}"
+    if name.isascii():
+        return name.lower().translate(_BETWEEN)
+    return re.sub(r"[\s_\-.]+", "", unicodedata.normalize("NFKC", name).casefold())
 
 
 def _names(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.object_]:
     raw = texts(values)
-    cleaned = np.array([clean(text) for text in raw], dtype=object)
-    unseen = np.array([_UNSEEN.search(text) is not None for text in raw], dtype=bool)
+    cleaned = each_distinct(raw, clean).astype(object)
+    unseen = each_distinct(raw, lambda text: _UNSEEN.search(text) is not None)
     reader.each(
         np.flatnonzero(unseen),
         "fix",
@@ -244,8 +242,10 @@ def _names(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray
 
 
 def _numbers(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.float64]:
-    raw = texts(values)
-    numbers = np.array([_number(text) for text in raw])
+    if pd.api.types.is_float_dtype(values) and isinstance(values.dtype, np.dtype):
+        numbers = values.to_numpy(dtype=np.float64, copy=True)
+    else:
+        numbers = each_distinct(texts(values), _number).astype(np.float64)
     wrong = np.isinf(numbers)
     code, expected = ("number_unusable", f"a plain number ({column.unit or 'no unit'})")
     if column.name == "front_bearing_deg":
@@ -254,7 +254,9 @@ def _numbers(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArr
         numbers = np.where(numbers == 360, 0.0, numbers)
     elif column.name.endswith("_setback_ft"):
         wrong |= numbers < 0
-    reader.each(np.flatnonzero(wrong), "skip", code, lambda i: f"{column.name} {raw[i]!r}", expected, "skipped")
+    if wrong.any():
+        raw = texts(values)
+        reader.each(np.flatnonzero(wrong), "skip", code, lambda i: f"{column.name} {raw[i]!r}", expected, "skipped")
     return np.where(wrong, np.nan, numbers)
 
 
@@ -274,7 +276,7 @@ def _number(text: str) -> float:
 
 def _yes_no(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.bool_]:
     raw = texts(values)
-    folded = np.array([clean(text).casefold() for text in raw], dtype=object)
+    folded = each_distinct(raw, lambda text: clean(text).casefold()).astype(object)
     yes = np.isin(folded, list(YES))
     unclear = np.flatnonzero(~(yes | np.isin(folded, list(NO))))
     code = f"{column.name}_unclear"
@@ -288,19 +290,21 @@ def _dates(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray
         given = values.dt.strftime("%Y-%m-%d")
         return np.array([text if isinstance(text, str) else "" for text in given], dtype=object)
     raw = texts(values)
-    result: NDArray[np.object_] = np.full(len(raw), "", dtype=object)
-    for i, text in enumerate(raw):
-        day = (
-            f"{text.strip()}-01" if re.fullmatch(r"\d{4}-\d{2}", text.strip()) else text.strip()[:10].replace("/", "-")
-        )
-        if not day:
-            continue
-        if re.fullmatch(r"\d{4}-\d{2}-\d{2}", day) and not pd.isna(pd.to_datetime(day, errors="coerce")):
-            result[i] = day
-        else:
-            done = "left blank: the lot counts, its month does not"
-            reader.tell(i, "warn", "date_unclear", f"{column.name} {text!r}", "a date as YYYY-MM-DD", done)
-    return result
+    days = each_distinct(raw, _day).astype(object)
+    done = "left blank: the lot counts, its month does not"
+    unclear = np.flatnonzero(days == _UNCLEAR)
+    expected = "a date as YYYY-MM-DD"
+    reader.each(unclear, "warn", "date_unclear", lambda i: f"{column.name} {raw[i]!r}", expected, done)
+    days[unclear] = ""
+    return days
+
+
+def _day(text: str) -> str:
+    """A date as YYYY-MM-DD, "" for blank, `_UNCLEAR` for what is none."""
+    text = text.strip()
+    day = f"{text}-01" if re.fullmatch(r"\d{4}-\d{2}", text) else text[:10].replace("/", "-")
+    known = not day or (re.fullmatch(r"\d{4}-\d{2}-\d{2}", day) and not pd.isna(pd.to_datetime(day, errors="coerce")))
+    return day if known else _UNCLEAR
 
 
 def split_options(text: str) -> list[str]:

@@ -25,8 +25,6 @@ LARGEST_AREA_M2 = 100_000.0  # 10 ha
 GREATEST_ASPECT = 50.0
 GREATEST_AREA_CHANGE = 0.01
 MANY_VERTICES = 100_000
-OVERLAP_M2 = 1.0
-OVERLAP_SHARE = 0.01
 
 _POLYGON, _MULTIPOLYGON, _COLLECTION = 3, 6, 7
 
@@ -145,7 +143,7 @@ def _drop_repeated_points(shapes: Shapes) -> None:
 
 
 def _without_repeated_points(geometries: Geometries) -> Geometries:
-    """The shapes with no vertex twice in a row; one that would have no ring left stays, and its area judges it."""
+    """The shapes with no vertex twice in a row; one that would lose its ring is kept, to be judged by area."""
     try:
         thinned: Geometries = shapely.remove_repeated_points(geometries, 0.0)
         return thinned
@@ -214,24 +212,6 @@ def equivalent_aspect(area: Floats, perimeter: Floats) -> Floats:
     half = perimeter / 2.0
     root = np.sqrt(np.maximum(half**2 - 4.0 * area, 0.0))
     return np.asarray((half + root) / np.maximum(half - root, 1e-12))
-
-
-def overlaps(working: Geometries) -> list[tuple[int, int, float]]:
-    """Pairs of lots that share more than 1 % of the smaller or 1 m2, with the shared area in m2."""
-    usable = np.flatnonzero(~shapely.is_missing(working))
-    if len(usable) < 2:
-        return []
-    shapes = working[usable]
-    tree = shapely.STRtree(shapes)
-    first, second = tree.query(shapes, predicate="intersects")
-    once = first < second
-    first, second = first[once], second[once]
-    shared = shapely.area(shapely.intersection(shapes[first], shapes[second]))
-    area = shapely.area(shapes)
-    smaller = np.minimum(area[first], area[second])
-    bad = (shared > OVERLAP_M2) | (shared > OVERLAP_SHARE * smaller)
-    found = zip(usable[first[bad]].tolist(), usable[second[bad]].tolist(), shared[bad].tolist(), strict=True)
-    return sorted((min(i, j), max(i, j), float(area)) for i, j, area in found)
 
 
 def lot_points(geometries: Geometries) -> Floats:

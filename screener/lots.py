@@ -6,6 +6,7 @@ A lot that can't be used is skipped: it keeps its row and gets the reason. Nothi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import geopandas as gpd
@@ -17,10 +18,14 @@ from numpy.typing import NDArray
 
 from hazard.crs import check_coordinates, choose_working_crs, metres_per_unit, transform_xy
 from hazard.issues import InputError, Issues
+from hazard.table_cells import clean_text
 from screener.config import Site, nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
-from screener.lot_attributes import LotReader, match_columns, read_attributes, split_options
-from screener.lot_shapes import Shapes, lot_points, overlaps, read_shapes, repair
+from screener.lot_attributes import LotReader, read_attributes, split_options
+from screener.lot_columns import match_columns
+from screener.lot_neighbours import note_neighbours
+from screener.lot_places import check_ground, proposal_text
+from screener.lot_shapes import Shapes, lot_points, read_shapes, repair
 from screener.units import SQUARE_FOOT_M2
 
 SKIPPED = "skipped"
@@ -68,6 +73,9 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
         tract.lots.crs,
         tract.lots.encoding,
         "[lots]",
+        tract.lots.columns,
+        tract.lots.axes,
+        lambda shapes: proposal_text(tract, shapes),
     )
     before = len(issues.stops())
     layer = read_layer(file, issues)
@@ -83,7 +91,7 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
         issues.add("no_polygons", "stop", layer.where, found, "lots as polygons", "check the file and the layer")
         raise InputError(issues.stops())
     crs = layer.frame.crs
-    _check_place(shapes, crs, layer.where, issues)
+    _check_place(shapes, crs, layer.where, tract, issues)
     if len(issues.stops()) > before:
         raise InputError(issues.stops())
     working = choose_working_crs(_corners(shapes), crs)
@@ -93,7 +101,7 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
     frame["area_sqft"] = np.where(shapes.usable, shapely.area(measured) / SQUARE_FOOT_M2, np.nan)
     lots = gpd.GeoDataFrame(frame, geometry=_kept_shapes(shapes, layer), crs=crs)
     lots, measured = _one_row_a_lot(lots, measured, reader)
-    _note_neighbours(measured, reader)
+    note_neighbours(measured, reader, lambda g: _moved(g, working.crs, crs))
     _note_strays(measured, reader)
     lots["status"] = np.where(reader.reason != "", SKIPPED, "")
     lots["skip_reason"], lots["skip_detail"] = reader.reason, reader.detail
@@ -119,12 +127,19 @@ def _corners(shapes: Shapes) -> NDArray[np.float64]:
     return np.concatenate([bounds[:, :2], bounds[:, 2:]])
 
 
-def _check_place(shapes: Shapes, crs: pyproj.CRS, where: str, issues: Issues) -> None:
+def _check_place(shapes: Shapes, crs: pyproj.CRS, where: str, tract: Site, issues: Issues) -> None:
+    """What speaks against the lots' coordinate system; a stop comes with the systems that would fit."""
     area_sqft = None
     if crs.is_projected:
         areas = shapely.area(shapes.geometry[shapes.usable]) * metres_per_unit(crs) ** 2 / SQUARE_FOOT_M2
         area_sqft = float(np.median(areas))
-    issues.extend(check_coordinates(_corners(shapes), crs, where, area_sqft))
+    found = check_coordinates(_corners(shapes), crs, where, area_sqft)
+    if any(issue.severity == "stop" for issue in found):
+        lines = proposal_text(tract, shapes.geometry[shapes.usable], crs)
+        found = [replace(i, done=f"{i.done}{lines}") if i.severity == "stop" else i for i in found]
+    else:
+        found += check_ground(tract, shapes.geometry[shapes.usable], crs, where)
+    issues.extend(found)
 
 
 def _moved(geometries: NDArray[np.object_], crs: pyproj.CRS, other: pyproj.CRS) -> NDArray[np.object_]:
@@ -142,8 +157,8 @@ def _one_row_a_lot(
 ) -> tuple[gpd.GeoDataFrame, NDArray[np.object_]]:
     """Settle ids that stand twice: the same lot twice is one; two different lots with one id are both skipped."""
     rows_of: dict[str, list[int]] = {}
-    for i, name in enumerate(reader.ids):
-        rows_of.setdefault(name, []).append(i)
+    for i in np.flatnonzero(pd.Series(reader.ids).duplicated(keep=False)).tolist():
+        rows_of.setdefault(reader.ids[i], []).append(i)
     drop: list[int] = []
     for name, rows in rows_of.items():
         if len(rows) > 1:
@@ -176,16 +191,6 @@ def _settle(
         found = f"lot id {name} stands in rows {shown}, which differ"
         reader.tell(i, "skip", "lot_id_twice", found, "each id once", "none was chosen: all of them are skipped")
     return []
-
-
-def _note_neighbours(measured: NDArray[np.object_], reader: LotReader) -> None:
-    for i, j, area_m2 in overlaps(measured):
-        square_feet = f"{area_m2 / SQUARE_FOOT_M2:,.0f} sq ft"
-        same = bool(shapely.equals(measured[i], measured[j]))
-        code = "lot_drawn_twice" if same else "lots_overlap"
-        for a, b in ((i, j), (j, i)):
-            found = f"the same outline as {reader.ids[b]}" if same else f"shares {square_feet} with {reader.ids[b]}"
-            reader.tell(a, "warn", code, found, "lots side by side", "computed; the bill counts both")
 
 
 def _note_strays(measured: NDArray[np.object_], reader: LotReader) -> None:
@@ -229,27 +234,63 @@ def match_plans(
     from, and are skipped where there is none. Changes `lots` in place.
     """
     by_fold = {name.casefold(): name for name in plans}
-    chosen = [by_fold.get(text.casefold(), "") for text in lots["plan"]]
-    for i, (given, plan) in enumerate(zip(lots["plan"], chosen, strict=True)):
-        fault = _plan_fault(lots, i, str(given), plan, plans, has_mix)
-        if fault is not None:
-            code, found, expected = fault
-            skip_lot(lots, i, code, found, expected, issues, where)
-    lots["plan"] = [plan or given for plan, given in zip(chosen, lots["plan"], strict=True)]
-    lots["style"] = [_spelled(s, plans[p].styles) if p else s for s, p in zip(lots["style"], chosen, strict=True)]
-    lots["options"] = [
-        ";".join(sorted(_spelled(o, plans[p].options) for o in split_options(text))) if p else text
-        for text, p in zip(lots["options"], chosen, strict=True)
+    by_look = {clean_text(name).casefold(): name for name in plans}
+    place, distinct = wishes(lots)
+    chosen = [by_fold.get(wish.plan.casefold(), "") for wish in distinct]
+    for k, wish in enumerate(distinct):
+        alike = by_look.get(clean_text(wish.plan).casefold(), "") if wish.plan and not chosen[k] else ""
+        if alike:
+            chosen[k] = alike
+            _note_look_alike(lots, np.flatnonzero(place == k), wish.plan, alike, issues, where)
+    faults = [_plan_fault(w, p, plans, has_mix) for w, p in zip(distinct, chosen, strict=True)]
+    for i in np.flatnonzero(np.array([fault is not None for fault in faults], dtype=bool)[place]):
+        code, found, expected = faults[place[i]] or ("", "", "")
+        skip_lot(lots, int(i), code, found, expected, issues, where)
+    matched = [
+        Wish(
+            p,
+            _spelled(w.style, plans[p].styles),
+            ";".join(sorted(_spelled(o, plans[p].options) for o in split_options(w.options))),
+        )
+        if p
+        else w
+        for w, p in zip(distinct, chosen, strict=True)
     ]
+    for k, name in enumerate(Wish._fields):
+        lots[name] = np.array([wish[k] for wish in matched], dtype=object)[place] if len(lots) else lots[name]
     blank = int(((lots["plan"] == "") & (lots["status"] != SKIPPED)).sum())
     if blank:
         done = "their hazards are shown; they are in the forecast, from the mix, and not in the bill"
         issues.add("plan_open", "note", where, f"{blank} lots have no plan yet", "", done)
 
 
-def _plan_fault(
-    lots: gpd.GeoDataFrame, i: int, given: str, plan: str, plans: Mapping[str, PlanChoices], has_mix: bool
-) -> tuple[str, str, str] | None:
+def _note_look_alike(
+    lots: gpd.GeoDataFrame, rows: NDArray[np.intp], given: str, plan: str, issues: Issues, where: str
+) -> None:
+    """Lots whose plan is written with letters that only look right."""
+    found = f"plan {given!a} has letters that only look like those of {plan!a}"
+    for i in rows:
+        name = str(lots["lot_id"].iat[i])
+        issues.add("plan_look_alike", "warn", f"{where} {name}", found, "the plan's own letters", "taken for it", name)
+
+
+class Wish(NamedTuple):
+    """What a lot asks for."""
+
+    plan: str
+    style: str
+    options: str
+
+
+def wishes(lots: pd.DataFrame) -> tuple[NDArray[np.intp], list[Wish]]:
+    """The distinct houses that lots ask for, in order of appearance, and which of them each lot (lots,) asks for."""
+    asked = pd.MultiIndex.from_arrays([lots[name].astype(str) for name in Wish._fields])
+    place, distinct = pd.factorize(asked)
+    return place, [Wish(*map(str, row)) for row in distinct]
+
+
+def _plan_fault(wish: Wish, plan: str, plans: Mapping[str, PlanChoices], has_mix: bool) -> tuple[str, str, str] | None:
+    given, style, options = wish
     if not given:
         return None if has_mix else ("plan_missing", "no plan", f"one of {', '.join(sorted(plans))}, or a plan mix")
     if not plan:
@@ -257,12 +298,11 @@ def _plan_fault(
         known = f"{close} (the nearest)" if close else f"one of {', '.join(sorted(plans))}"
         return "plan_unknown", f"plan {given!r} is not in the library", known
     choices = plans[plan]
-    style = str(lots["style"].iat[i])
     if style and style.casefold() not in {s.casefold() for s in choices.styles}:
         known = f"one of {', '.join(choices.styles) or 'none'}"
         return "style_unknown", f"plan {plan} has no style {style!r}", known
     known_options = {o.casefold() for o in choices.options}
-    for option in split_options(str(lots["options"].iat[i])):
+    for option in split_options(options):
         if option.casefold() not in known_options:
             known = f"any of {', '.join(choices.options) or 'none'}"
             return "option_unknown", f"plan {plan} has no option {option!r}", known

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-import csv
 from typing import TYPE_CHECKING
 
-from hazard.issues import InputError, Issue, Issues
+from hazard.issues import InputError, Issues
+from hazard.table_cells import Place, clean_text
+from hazard.table_rows import TableForm, read_table
 
 if TYPE_CHECKING:
     from screener.config import Tract
 
-COLUMNS = ("tier", "schedule", "item", "arrangement")
+FORM = TableForm(
+    "PACKAGES",
+    {
+        "tier": "name of the package",
+        "schedule": "line of the package",
+        "item": "item of the hardware list",
+        "arrangement": "pieces or spacing",
+    },
+    ("tier", "schedule", "item", "arrangement"),
+    "packages.csv of an earlier run",
+)
 Packages = dict[str, dict[str, tuple[str, str]]]
 
 
@@ -19,27 +30,29 @@ def read_kept_packages(tract: Tract, issues: Issues) -> Packages:
     path = tract.tiers.kept
     if path is None:
         return {}
-    name = tract.shown(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            Issue("packages_unreadable", "stop", name, str(error), "a packages.csv of an earlier run", "")
-        ) from error
-    try:
-        rows = list(csv.DictReader(text.splitlines()))
-    except csv.Error as error:
-        raise InputError(Issue("packages_unreadable", "stop", name, str(error), "CSV", "mend the file")) from error
-    missing = [c for c in COLUMNS if not rows or c not in rows[0]]
-    if missing:
-        raise InputError(
-            Issue("packages_columns", "stop", name, f"no column {', '.join(missing)}", ", ".join(COLUMNS), "")
-        )
+    name, found = tract.shown(path), Issues()
+    rows = read_table(path, FORM, found, name)
     packages: Packages = {}
-    for number, row in enumerate(rows, start=2):
-        if any(row[column] is None for column in COLUMNS):
-            raise InputError(
-                Issue("packages_row", "stop", f"{name} row {number}", "too few cells", "as many as in the heading", "")
-            )
-        packages.setdefault(row["tier"], {})[row["schedule"]] = (row["item"], row["arrangement"])
+    for line, row in rows:
+        place = Place(f"{name} row {line}", found, FORM.prefix)
+        tier, schedule, item, arrangement = (_name(row[column]) for column in FORM.known)
+        if not (tier and schedule and item):
+            blank = next(column for column in FORM.known if not _name(row[column]))
+            place.stop("PACKAGES_BLANK", f"{blank} is blank", FORM.required[blank], "fill it in")
+        elif packages.get(tier, {}).get(schedule, (item, arrangement)) != (item, arrangement):
+            found_twice = f"package {tier} has `{schedule}` a second time, with another item"
+            place.stop("PACKAGES_LINE_TWICE", found_twice, "each line of a package once", "remove the wrong one")
+        else:
+            packages.setdefault(tier, {})[schedule] = (item, arrangement)
+    if not packages and not found.has_stop():
+        Place(name, found).stop("PACKAGES_EMPTY", "no rows", FORM.rows, "name the right file")
+    if found.has_stop():
+        raise InputError(found.stops())
+    issues.extend(issue for issue in found if issue not in set(issues))
     return packages
+
+
+def _name(cell: str) -> str:
+    """A name as it was before it was written: without the apostrophe that guards a formula in our own tables."""
+    text = clean_text(cell)
+    return text[1:] if text[:1] == "'" and text[1:2] in ("=", "+", "-", "@") else text

@@ -23,6 +23,7 @@ from screener.editions import SDPWS_EDITION
 from screener.hardware import Hardware, read_hardware
 from screener.houses import NO_HOUSE, Houses, choose_houses
 from screener.irregularities import Redundancy, judge_redundancy, regularity_findings, tell_redundancy
+from screener.keeping import Keep, anew
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plan_winds import onto_faces
@@ -119,6 +120,8 @@ def prepare(
     workers: int = 1,
     issues: Issues | None = None,
     edit: Callable[[gpd.GeoDataFrame], None] | None = None,
+    tell: Progress = lambda _: None,
+    keep: Keep = anew,
 ) -> Prepared:
     """Read lots, plans and hardware, resolve houses, join the hazards. ``InputError`` carries all stops together.
 
@@ -126,10 +129,11 @@ def prepare(
     """
     clock = _Clock()
     issues = Issues() if issues is None else issues
+    issues.extend(tract.noticed)
     progress("reading lots, plans and hardware")
     stops = Issues()
     lots = _collect(stops, lambda: read_lots(tract, issues))
-    plans = _collect(stops, lambda: load_plans(tract.plans.folder))
+    plans = _collect(stops, lambda: load_plans(tract.plans.folder, issues))
     hardware = _collect(stops, lambda: _hardware(tract, issues))
     _collect(stops, lambda: read_kept_packages(tract, issues))  # a faulty file stops here; it is used later
     if stops.has_stop() or lots is None or plans is None or hardware is None:
@@ -157,7 +161,8 @@ def prepare(
     clock.lap("demand models")
     kept = lots.iloc[usable]
     findings = Findings(len(usable))
-    site = site_hazards(tract, kept, houses.mean_roof_height_ft()[usable], issues, findings, workers, progress)
+    height = houses.mean_roof_height_ft()[usable]
+    site = site_hazards(tract, kept, height, issues, findings, workers, progress, tell=tell, keep=keep)
     clock.lap("hazards")
     issues.raise_stops()
     redundancy = [judge_redundancy(model) for model in models]
@@ -417,17 +422,28 @@ def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:
 # --- the whole way ------------------------------------------------------------------------------------------------
 
 
-def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 1) -> Results:
-    """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing."""
+def screen(
+    tract: Tract,
+    *,
+    progress: Progress = lambda _: None,
+    workers: int = 1,
+    tell: Progress = lambda _: None,
+    keep: Keep = anew,
+) -> Results:
+    """Screen a tract: every lot's hazards, demands, package and cost, and the bill. Writes nothing.
+
+    `tell` hears at once what a user should know before the long work begins. `keep` may hold long parts of the work
+    for a run that goes on after a kill.
+    """
     from screener.lever_tables import lever_tables
     from screener.result_tables import build_results
 
-    prepared = prepare(tract, progress=progress, workers=workers)
+    prepared = prepare(tract, progress=progress, workers=workers, tell=tell, keep=keep)
     clock = _Clock()
-    selection = choose(prepared, progress=progress)
+    selection = choose(prepared, progress=progress, keep=keep)
     clock.lap("demands and choice")
     progress("curve, forcing lots, tolerance")
-    levers = lever_tables(prepared, selection)
+    levers = lever_tables(prepared, selection, keep)
     clock.lap("levers")
     progress("tables")
     results = build_results(prepared, selection)
@@ -437,7 +453,7 @@ def screen(tract: Tract, *, progress: Progress = lambda _: None, workers: int = 
     return results
 
 
-def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
+def choose(p: Prepared, *, progress: Progress = lambda _: None, keep: Keep = anew) -> Selection:
     """Demands of every lot and the packages for those that may have one."""
     house = p.houses.of_lot[p.usable]
     modelled = (house >= 0) & p.site.known
@@ -470,6 +486,7 @@ def choose(p: Prepared, *, progress: Progress = lambda _: None) -> Selection:
         kept=kept,
         kept_of_lot=list(names),
         progress=progress,
+        keep=keep,
     )
 
 

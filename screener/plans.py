@@ -7,7 +7,6 @@ built options, mirrored or not. All lengths are feet in plan coordinates: the fr
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -17,15 +16,22 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from hazard.issues import InputError, Issue
+from hazard.issues import InputError, Issue, Issues
+from hazard.table_cells import shortened
+from screener.files.toml_files import OTHER_FORMS, read_toml
 from screener.standards.nds_connections import species_names
-from screener.toml_text import parse_toml
 
 Axis = Literal["x", "y"]
-Rect = Annotated[list[float], Field(min_length=4, max_length=4)]
-XY = Annotated[list[float], Field(min_length=2, max_length=2)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Coordinate = Annotated[float, Field(ge=-1000, le=1000, allow_inf_nan=False)]
+Rect = Annotated[list[Coordinate], Field(min_length=4, max_length=4)]
+XY = Annotated[list[Coordinate], Field(min_length=2, max_length=2)]
+Positive = Annotated[float, Field(ge=0.01, le=1000, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
+Spacing = Annotated[float, Field(ge=4, le=120, allow_inf_nan=False)]
+Name = Annotated[str, Field(min_length=1, max_length=100)]
+Names = Annotated[list[Name], Field(max_length=50)]
+Words = Annotated[str, Field(max_length=2000)]
+"""Limits no house comes near: they stop slips of the pen and sizes that would fill the memory."""
 
 MOST_FAULTS = 200  # told one by one for each plan
 TOUCH_FT = 0.05
@@ -36,15 +42,17 @@ STACK_FT = 0.5
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    """No text is taken for a number, no number for a text."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
 
 
 class _Chosen(_Strict):
     """An element that may belong to some styles, need some options, or vanish with others."""
 
-    styles: list[str] = []
-    options: list[str] = []
-    without: list[str] = []
+    styles: Names = []
+    options: Names = []
+    without: Names = []
 
     def built(self, style: str, options: frozenset[str]) -> bool:
         return (
@@ -59,7 +67,7 @@ class Area(_Chosen):
 
 
 class Opening(_Chosen):
-    name: str
+    name: Name
     from_ft: NotNegative
     width_ft: Positive
     height_ft: Positive
@@ -67,22 +75,22 @@ class Opening(_Chosen):
 
 
 class Wall(_Chosen):
-    name: str
-    storey: str
+    name: Name
+    storey: Name
     from_: XY = Field(alias="from")
     to: XY
-    line: str
+    line: Name
     exterior: bool = True
     shear: bool = True
     floor_tributary_ft: NotNegative = 0.0
-    stands_on: str = ""
+    stands_on: Words = ""
     method: Literal["segmented", "perforated"] = "segmented"
-    openings: list[Opening] = []
+    openings: Annotated[list[Opening], Field(max_length=100)] = []
 
 
 class Bearing(_Strict):
     at_ft: NotNegative
-    wall: str
+    wall: Name
 
 
 class Girder(_Chosen):
@@ -92,8 +100,8 @@ class Girder(_Chosen):
 
 
 class Roof(_Chosen):
-    name: str
-    storey: str
+    name: Name
+    storey: Name
     shape: Literal["gable", "hip"]
     rect: Rect
     ridge: Axis
@@ -102,23 +110,23 @@ class Roof(_Chosen):
     heel_ft: NotNegative = 0.5
     eave_overhang_ft: NotNegative
     rake_overhang_ft: NotNegative = 0.0
-    truss_spacing_in: Positive = 24.0
-    bearings: Annotated[list[Bearing], Field(min_length=2)]
-    girders: list[Girder] = []
-    end_walls: Annotated[list[str], Field(min_length=2, max_length=2)]
+    truss_spacing_in: Spacing = 24.0
+    bearings: Annotated[list[Bearing], Field(min_length=2, max_length=20)]
+    girders: Annotated[list[Girder], Field(max_length=20)] = []
+    end_walls: Annotated[list[Name], Field(min_length=2, max_length=2)]
     hip_setback_ft: Positive | None = None
 
 
 class Porch(_Chosen):
-    name: str
+    name: Name
     rect: Rect
     pitch_in_12: NotNegative = 2.0
-    posts: Annotated[int, Field(ge=2)]
-    attached_wall: str = ""
+    posts: Annotated[int, Field(ge=2, le=100)]
+    attached_wall: Words = ""
     roof_dead_psf: Positive = 8.0
     post_height_ft: Positive = 8.0
     fascia_depth_ft: Positive = 1.0
-    footing_weight_lb: NotNegative = 0.0
+    footing_weight_lb: Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)] = 0.0
 
 
 class Weight(_Strict):
@@ -139,11 +147,11 @@ class WeightChange(_Chosen):
 
 
 class Storey(_Strict):
-    name: str
+    name: Name
     wall_height_ft: Positive
     floor_depth_ft: NotNegative = 0.0
     interior_wall_ft: NotNegative = 0.0
-    areas: Annotated[list[Area], Field(min_length=1)]
+    areas: Annotated[list[Area], Field(min_length=1, max_length=50)]
 
 
 class Permit(_Strict):
@@ -156,13 +164,13 @@ class Permit(_Strict):
 
 
 class About(_Strict):
-    name: str
-    title: str = ""
-    note: str = ""
-    species: str
+    name: Name
+    title: Words = ""
+    note: Words = ""
+    species: Name
     foundation: Literal["slab", "stem_wall"]
     first_floor_height_ft: NotNegative
-    stud_spacing_in: Positive = 16.0
+    stud_spacing_in: Spacing = 16.0
     stud_depth_in: Positive = 3.5
     plate_piece_ft: Positive = 16.0
     sill_thickness_in: Positive = 1.5
@@ -175,7 +183,7 @@ class About(_Strict):
     gypsum_shares: Literal["no", "to C", "to D"] = "no"
     floor_live_psf: NotNegative = 40.0
     seal_date: date | None = None
-    code_edition: str = ""
+    code_edition: Words = ""
 
 
 class Plan(_Strict):
@@ -184,14 +192,14 @@ class Plan(_Strict):
     schema_: Literal[1] = Field(alias="schema")
     plan: About
     permit: Permit | None = None
-    styles: dict[str, str] = {}
-    options: dict[str, str] = {}
+    styles: Annotated[dict[Name, Words], Field(max_length=40)] = {}
+    options: Annotated[dict[Name, Words], Field(max_length=40)] = {}
     weights: Weights
-    weight_change: list[WeightChange] = []
+    weight_change: Annotated[list[WeightChange], Field(max_length=100)] = []
     storey: Annotated[list[Storey], Field(min_length=1, max_length=3)]
-    wall: Annotated[list[Wall], Field(min_length=4)]
-    roof: Annotated[list[Roof], Field(min_length=1)]
-    porch: list[Porch] = []
+    wall: Annotated[list[Wall], Field(min_length=4, max_length=400)]
+    roof: Annotated[list[Roof], Field(min_length=1, max_length=40)]
+    porch: Annotated[list[Porch], Field(max_length=40)] = []
 
     @property
     def name(self) -> str:
@@ -565,16 +573,20 @@ def _roof(
 # --- reading and checking ------------------------------------------------------------------------------------------
 
 
-def load_plans(folder: Path) -> dict[str, Plan]:
-    """Every plan of a folder by lower-case name; ``InputError`` lists all faults of all files together."""
+def load_plans(folder: Path, issues: Issues | None = None) -> dict[str, Plan]:
+    """Every plan of a folder by lower-case name; ``InputError`` lists all faults of all files together.
+
+    What was doubtful but usable goes into `issues`.
+    """
     faults: list[Issue] = []
     plans: dict[str, Plan] = {}
-    files = sorted(folder.glob("*.toml")) if folder.is_dir() else []
+    entries = sorted(folder.iterdir()) if folder.is_dir() else []
+    files = [entry for entry in entries if entry.suffix.lower() in (".toml", *OTHER_FORMS)]
     if not files:
-        raise InputError([Issue("NO_PLANS", "stop", str(folder), "no plan files", "one .toml file a plan", "")])
+        raise InputError([Issue("NO_PLANS", "stop", folder.name, "no plan files", "one .toml file a plan", "")])
     for file in files:
         try:
-            plan = load_plan(file)
+            plan = load_plan(file, issues)
         except InputError as error:
             faults.extend(error.issues)
             continue
@@ -595,21 +607,21 @@ def load_plans(folder: Path) -> dict[str, Plan]:
     return plans
 
 
-def load_plan(file: Path) -> Plan:
+def load_plan(file: Path, issues: Issues | None = None) -> Plan:
     """One plan file, checked in form and in geometry; ``InputError`` names plan, key and what would be legal."""
-    try:
-        raw = parse_toml(file.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
-        raise InputError(
-            [Issue("PLAN_UNREADABLE", "stop", file.name, str(error), "a TOML text in UTF-8", "")]
-        ) from error
+    issues = Issues() if issues is None else issues
+    found = Issues()
+    raw = read_toml(file, found, "PLAN", "a plan (TOML)")
+    if raw is None:
+        raise InputError(found.stops())
+    issues.extend(found)
     try:
         plan = Plan.model_validate(raw)
     except ValidationError as error:
-        found = error.errors()
-        faults = [_form_issue(file, raw, e) for e in found[:MOST_FAULTS]]
-        if len(found) > MOST_FAULTS:
-            more = f"{len(found) - MOST_FAULTS:,} more faults"
+        wrong = error.errors()
+        faults = [_form_issue(file, raw, e) for e in wrong[:MOST_FAULTS]]
+        if len(wrong) > MOST_FAULTS:
+            more = f"{len(wrong) - MOST_FAULTS:,} more faults"
             faults.append(Issue("PLAN_KEY", "stop", file.name, more, "none", "plan not used"))
         raise InputError(faults) from error
     faults = [
@@ -694,6 +706,13 @@ def _geometry_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
 def _name_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
     if plan.plan.species not in species_names():
         yield "plan.species", f"'{plan.plan.species}'", f"one of {', '.join(species_names())}"
+    for option in plan.options:
+        if any(mark in option for mark in ";,|"):
+            yield (
+                f"options.{shortened(option)}",
+                "a ; , or |, which parts options in the lots file",
+                "a name without it",
+            )
     storeys = [s.name for s in plan.storey]
     stacked: list[tuple[str, Sequence[Wall | Roof]]] = [("wall", plan.wall), ("roof", plan.roof)]
     for kind, elements in stacked:

@@ -62,6 +62,10 @@ class PriceList:
                 return row.price
         raise KeyError(bill_item)
 
+    def priced(self, bill_item: str) -> bool:
+        """Whether a row of what the bill calls so has a price."""
+        return any(row.price is not None for row in self.by_bill_item.get(bill_item, ()))
+
     def stock(self, bill_item: str) -> int:
         return sum(row.stock for row in self.by_bill_item[bill_item])
 

@@ -17,18 +17,25 @@ import shutil
 import socket
 import sqlite3
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 from screener.errors import FolderInUseError, OutputError
+from screener.file_systems import network_file_system
+from screener.files.journal import checksum
 
 if sys.platform != "win32":
     import fcntl
 
 KEPT_RUNS = 2
+LEAST_FREE_BYTES = 16 * 2**20
+"""Free before anything is computed: three times the least set of results; the exact need is asked before writing."""
+
 _RUN_NAME = re.compile(r"^(\d{6,})-[0-9a-z]+$")
+_HELD_OPEN = (32, 33)  # Windows: ERROR_SHARING_VIOLATION, ERROR_LOCK_VIOLATION
 _AT_FDCWD, _RENAME_EXCHANGE = -100, 2  # renameat2(2) of Linux
 
 
@@ -38,6 +45,7 @@ class Destination:
     def __init__(self, output: Path, overwrite: bool) -> None:
         self.output = output
         self.runs = runs_folder(output)
+        self.network = ""  # the network file system that the output lies on, if it does
         self._overwrite = overwrite
 
     def current(self) -> Path | None:
@@ -55,21 +63,33 @@ class Destination:
 
     @contextmanager
     def stage(self, run_id: str) -> Iterator[Path]:
-        """A folder to write results in. Leaving the block publishes it; an exception throws it away."""
+        """A folder to write results in. Leaving the block publishes it; an exception throws it away.
+
+        Where the output lies on a network file system, results are written on a local disk and copied.
+        """
         stage = self.runs / f".stage-{run_id}-{os.getpid()}"
         try:
             stage.mkdir()
-            yield stage
+            if self.network:
+                with tempfile.TemporaryDirectory(prefix="screener-") as local:
+                    yield Path(local)
+                    _copy_checked(Path(local), stage)
+            else:
+                yield stage
             _flush_folder(stage)
             run = self._name_run(stage, run_id)
             self._publish(run)
         except (OSError, sqlite3.Error) as error:
             _remove(stage)
             raise OutputError(f"{self.output}: {_reason(error)}; the earlier results are untouched") from error
+        except OutputError as error:
+            _remove(stage)
+            raise OutputError(f"{self.output}: {error}; the earlier results are untouched") from error
         except BaseException:
             _remove(stage)
             raise
-        self._prune()
+        with suppress(OSError):  # the new results are in place; what could not be removed goes with the next run
+            self._prune()
 
     def _name_run(self, stage: Path, run_id: str) -> Path:
         last = max((number for number, _ in self._numbered()), default=0)
@@ -160,9 +180,13 @@ def open_destination(output: Path, *, overwrite: bool = False) -> Iterator[Desti
     except OSError as error:
         raise OutputError(f"{output}: {_reason(error)}; name a folder that can be written") from error
     destination = Destination(output, overwrite)
+    destination.network = network_file_system(runs)
     try:
         _probe(runs, output)
-        destination.clean()
+        try:
+            destination.clean()
+        except OSError as error:
+            raise OutputError(f"{output}: {_reason(error)}; name a folder that can be read and written") from error
         yield destination
     finally:
         _unlock(lock, runs)
@@ -263,6 +287,16 @@ def _exchange(first: Path, second: Path) -> bool:
     return bool(done == 0)
 
 
+def _copy_checked(source: Path, target: Path) -> None:
+    """Copy a folder's files and read them again: what arrived must be what was sent."""
+    for file in sorted(entry for entry in source.rglob("*") if entry.is_file()):
+        copy = target / file.relative_to(source)
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(file, copy)
+        if checksum(copy) != checksum(file):
+            raise OSError(errno.EIO, f"{copy.name} arrived damaged")
+
+
 def _flush_folder(folder: Path) -> None:
     """Force a folder and all that is in it to the disk. An error means that the folder must be thrown away."""
     for place, _, files in os.walk(folder):
@@ -298,5 +332,7 @@ def _reason(error: Exception) -> str:
             errno.EACCES: "no permission to write here",
             errno.EPERM: "no permission to write here",
         }
+        if sys.platform == "win32" and getattr(error, "winerror", 0) in _HELD_OPEN:
+            return "another program holds a file there open: close it"
         return words.get(error.errno, error.strerror or str(error))
     return str(error) or type(error).__name__

@@ -13,6 +13,7 @@ from screener import columns
 from screener.houses import NO_HOUSE
 from screener.kits import FIRM
 from screener.lever_tables import suggestion
+from screener.lot_problems import problem_layer
 from screener.lots import SKIPPED, spread
 from screener.order_dates import lot_dates
 from screener.pipeline import Prepared, Results
@@ -38,7 +39,7 @@ def build_results(p: Prepared, s: Selection) -> Results:
     lots = _lots(p, s, governing, case)
     exceptions = _exceptions(p)
     issues = p.issues.frame().reindex(columns=columns.names("issues"))
-    layers = p.site.map_layers(p.lots.crs)
+    layers = {**p.site.map_layers(p.lots.crs), **problem_layer(p.issues, lots)}
     purchase = {
         "orders": bought.orders,
         "forecast": bought.forecast,

@@ -9,7 +9,6 @@ project as it stands always comes first.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,10 +16,10 @@ from typing import Any
 
 import pandas as pd
 
-from hazard.issues import InputError, Issue
+from hazard.issues import InputError, Issue, Issues
 from screener.config import Tract, load_changed_tract, load_tract
+from screener.files.toml_files import read_toml
 from screener.swap import Run, run_with
-from screener.toml_text import parse_toml
 
 BASE = "the project"
 COLUMNS = (
@@ -45,12 +44,10 @@ def read_scenarios(path: Path) -> list[Scenario]:
     def stop(found: str, expected: str) -> InputError:
         return InputError(Issue("scenarios", "stop", path.name, found, expected, "correct the scenarios file"))
 
-    try:
-        values = parse_toml(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise stop(
-            str(error) if not isinstance(error, OSError) else "can't be read", "a scenarios file (TOML)"
-        ) from error
+    issues = Issues()
+    values = read_toml(path, issues, "scenarios", "a scenarios file (TOML)")
+    if values is None:
+        raise InputError(issues.stops())
     rows = values.get("scenario")
     if not isinstance(rows, list) or not rows or set(values) != {"scenario"}:
         raise stop("no list of [[scenario]] tables, or other tables", "[[scenario]] tables only")

@@ -20,6 +20,7 @@ from screener.choice import Interaction, option_ratios
 from screener.demands import DemandModel, LotHazards, load_basis
 from screener.hardware import Hardware
 from screener.joint_lines import ANCHOR, CAST_IN, Pair, anchors_itself, join, pairs_of, partner, split
+from screener.keeping import Keep, anew
 from screener.points import Point
 from screener.quantities import HouseQuantities, house_quantities
 from screener.tier_design import (
@@ -32,7 +33,8 @@ from screener.tier_design import (
     option_items,
     package_prices,
 )
-from screener.tiers import TierPlan, TierProblem, plan_tiers
+from screener.tier_search import Limits
+from screener.tiers import CurvePoint, NoOption, TierPlan, TierProblem, plan_tiers
 
 if TYPE_CHECKING:
     from screener.config import TiersSection
@@ -268,6 +270,7 @@ def select(
     kept: Mapping[str, Mapping[str, tuple[str, str]]] | None = None,
     kept_of_lot: Sequence[str] = (),
     progress: Callable[[str], None] = lambda _: None,
+    keep: Keep = anew,
 ) -> Selection:
     """Judge every house, then choose the packages for the lots that may have one, as ``tiers`` wants them.
 
@@ -296,7 +299,8 @@ def select(
     )  # fmt: skip
     progress(f"packages for {len(tried):,} lots")
     pairs = tuple(pairs_of(lines, families, options, hardware, problem.kept))
-    plan = split(plan_tiers(join(problem, pairs)), lines, pairs)
+    found = keep("packages", lambda: plan_tiers(join(problem, pairs)), (TierPlan, CurvePoint, NoOption, Limits))
+    plan = split(found, lines, pairs)
     tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
     tier_of_lot[tried] = plan.assignment
     _cast_in_as_chosen(houses, by_line, plan.packages, tier_of_lot, hardware)

@@ -74,6 +74,10 @@ def _ordered(case: PurchaseCase, order: Sequence[CountRow]) -> dict[str, int]:
             continue
         pieces = 0.0 if math.isnan(row.quantity) else row.quantity
         if not math.isnan(row.boxes):
+            if not case.prices.priced(item):
+                found = f"boxes of '{row.item}', which has no price and so no box"
+                faults.append(Issue("order_box", "stop", f"order row {row.row}", found, "a quantity in pieces", ""))
+                continue
             pieces += row.boxes * case.prices.price(item).purchase_unit_qty
         out[item] = out.get(item, 0) + math.floor(pieces + 1e-9)
     if faults:

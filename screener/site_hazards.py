@@ -8,16 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hazard import crs as crs_tools
+from hazard.coverage import reach, reach_issues
 from hazard.exposure import ExposureResult, Flips, sector_layer
+from hazard.exposure_rules import ExposureRules
+from hazard.fetch import Fetch
 from hazard.ground_elevation import GroundElevation, ground_elevation
 from hazard.ground_states import (
     PhasePlan,
+    StateFetch,
     depends_on_phase,
     design_exposure,
     design_flips,
@@ -30,12 +35,14 @@ from hazard.ground_states import (
 from hazard.issues import InputError, Issue, Issues
 from hazard.land_cover import RoughnessMap, read_roughness_table, roughness_map
 from hazard.layers import Column, Constant, Layer, Source
+from hazard.legends import check_legend
 from hazard.rasters import RasterWindow, read_window
 from hazard.sampling import LotPoints, LotValues, read_values
 from hazard.seismic import Seismic, code_meanings, code_severities, seismic
 from hazard.standards import asce7_ch26_wind as ch26
 from hazard.topography import (
     Assessment,
+    Features,
     KztBand,
     TopographyResult,
     height_above_ground_ft,
@@ -44,6 +51,7 @@ from hazard.topography import (
 )
 from hazard.wind_speed import wind_speed_mph
 from screener.files.vectors import VectorFile, read_layer
+from screener.keeping import Keep, anew
 from screener.scope import Findings
 
 if TYPE_CHECKING:
@@ -102,7 +110,9 @@ class SiteHazards:
     envelope_direction: NDArray[np.int64]
     components_direction: NDArray[np.int64]
     columns: dict[str, Any] = field(default_factory=dict)
-    layers: dict[str, Any] = field(default_factory=dict)
+    layers: dict[str, tuple[Callable[[], dict[str, Any]], Any]] = field(
+        default_factory=dict
+    )  # table on demand, its CRS
     provenance: dict[str, str] = field(default_factory=dict)
     read: dict[str, LotValues] = field(default_factory=dict)
     exposure: ExposureView | None = None
@@ -141,7 +151,8 @@ class SiteHazards:
         import pandas as pd
 
         made = {}
-        for name, (table, own) in self.layers.items():
+        for name, (table_of, own) in self.layers.items():
+            table = table_of()
             frame = pd.DataFrame({k: v for k, v in table.items() if k != "geometry"})
             if "lot" in frame:
                 frame.insert(0, "lot_id", self.points.lot_id[frame.pop("lot").to_numpy()])
@@ -157,10 +168,17 @@ def site_hazards(
     findings: Findings,
     workers: int = 1,
     progress: Callable[[str], None] = lambda _: None,
+    tell: Callable[[str], None] = lambda _: None,
+    keep: Keep = anew,
 ) -> SiteHazards:
-    """Every hazard of every lot that has a shape. `height_ft` (n,): mean roof height of each lot's house."""
+    """Every hazard of every lot that has a shape. `height_ft` (n,): mean roof height of each lot's house.
+
+    `tell` hears at once where a raster of the ground does not reach far enough, before anything is computed from it.
+    """
     points, working = lot_points(lots)
     edition, given = tract.design.loads, tract.hazards
+    progress("ground around the lots")
+    around = read_ground(tract, points, height_ft, issues, tell)
     progress("wind speed, elevation, ground motion")
     speed = wind_speed_mph(source(given.wind_speed_mph, "wind_speed_mph", lots), points, issues)
     elevation = ground_elevation(
@@ -187,13 +205,88 @@ def site_hazards(
     )
     out.read = read
     progress("exposure")
-    _exposure(tract, lots, out, issues, findings, workers)
+    _exposure(tract, lots, out, around, issues, findings, workers, keep)
     progress("terrain")
-    _terrain(tract, lots, out, issues, findings, workers)
+    _terrain(tract, lots, out, around, issues, findings, workers, keep)
     _pressures(out, edition)
     _missing(out, findings)
     out.provenance |= {"wind_speed_mph": speed.provenance, "ke": elevation.provenance, **shaken.provenance}
     return out
+
+
+@dataclass(frozen=True)
+class GroundAround:
+    """The rasters that are read far around the lots; None where the project takes that hazard from elsewhere."""
+
+    cover: RasterWindow | None
+    elevation: RasterWindow | None
+
+
+def read_ground(
+    tract: Site, points: LotPoints, height_ft: Floats, issues: Issues, tell: Callable[[str], None] = lambda _: None
+) -> GroundAround:
+    """Read land cover and elevation as far as they are needed, and say what is missing, by direction.
+
+    Raises InputError with the faults of both rasters.
+    """
+    stops: list[Issue] = []
+    windows: list[RasterWindow | None] = []
+    for read, wanted in ((_read_cover, _needs_cover(tract)), (_read_elevation, _needs_elevation(tract))):
+        if not wanted:
+            windows.append(None)
+            continue
+        try:
+            window, told = read(tract, points, height_ft, issues)
+        except InputError as error:
+            stops += error.issues
+            continue
+        windows.append(window)
+        issues.extend(told)
+        stops += [issue for issue in told if issue.severity == "stop"]
+        for issue in told:
+            if issue.severity == "warn":
+                tell(f"{issue.severity} {issue.message()}")
+    if stops:
+        raise InputError(stops)
+    return GroundAround(*windows)
+
+
+def _needs_cover(tract: Site) -> bool:
+    given = tract.hazards.land_cover
+    return tract.hazards.exposure is None and given is not None and given.file is not None
+
+
+def _needs_elevation(tract: Site) -> bool:
+    given = tract.hazards.elevation_ft
+    return tract.hazards.kzt is None and given is not None and given.file is not None
+
+
+def _read_cover(tract: Site, points: LotPoints, height_ft: Floats, issues: Issues) -> tuple[RasterWindow, list[Issue]]:
+    """Land cover as far as the exposure of the tallest house needs it, and what each lot lacks of its own need."""
+    cover, rules = tract.hazards.land_cover, tract.exposure.rules()
+    assert cover is not None
+    layer = raster(cover, "land_cover")
+    pad_ft = rules.raster_pad_ft(_tallest_ft(height_ft))
+    window = read_window(layer, points.bounds(), points.crs, pad_ft, issues)
+    need_ft = rules.search_radius_ft(np.where(np.isnan(height_ft), 30.0, height_ft))
+    return window, reach_issues(reach(window, points.xy, points.crs, need_ft), layer.name, "exposure", points.lot_id)
+
+
+def _read_elevation(
+    tract: Site, points: LotPoints, height_ft: Floats, issues: Issues
+) -> tuple[RasterWindow, list[Issue]]:
+    """Elevation as far as the terrain search goes, and what each lot lacks of the part that must be known."""
+    given = tract.hazards.elevation_ft
+    assert given is not None
+    layer = raster(given, "elevation_ft")
+    settings = tract.terrain.settings_for(tract.design.loads)
+    need_ft = max(settings.search_upwind_ft, settings.search_downwind_ft)
+    window = read_window(layer, points.bounds(), points.crs, need_ft + settings.beyond_ft + TERRAIN_CELLS_FT, issues)
+    return window, reach_issues(reach(window, points.xy, points.crs, need_ft), layer.name, "Kzt", points.lot_id)
+
+
+def _tallest_ft(height_ft: Floats) -> float:
+    return float(max(30.0, np.nanmax(height_ft)))
 
 
 def lot_points(lots: gpd.GeoDataFrame) -> tuple[LotPoints, crs_tools.WorkingCRS]:
@@ -214,7 +307,7 @@ def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Sou
     assert given is not None
     try:
         if given.file is not None:
-            return Layer(given.file, quantity, given.units or "", given.band, str(given.dated or ""))
+            return raster(given, quantity)
         if given.value is not None:
             return Constant(given.value, quantity, given.units or "")
         return Column(lots[quantity].to_numpy(), given.column or quantity, quantity, given.units or "")
@@ -222,6 +315,21 @@ def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Sou
         where = f"project file [hazards] {quantity}.units"
         found, _, expected = str(error).partition("; expected ")
         raise InputError(Issue("hazard_unit", "stop", where, found, expected, "correct the project file")) from error
+
+
+def raster(given: HazardSource, quantity: str) -> Layer:
+    """The project's raster of one hazard. An address stands there only where the run allows it."""
+    assert given.file is not None
+    remote = any(isinstance(file, str) for file in given.files)
+    return Layer(
+        given.file,
+        quantity,
+        given.units or "",
+        given.band,
+        str(given.dated or ""),
+        allow_remote=remote,
+        model=given.model or "",
+    )
 
 
 def _seismic_sources(tract: Site, lots: pd.DataFrame) -> dict[str, Source]:
@@ -245,12 +353,19 @@ def _site_class(tract: Site, lots: pd.DataFrame) -> Source | None:
 
 
 def _exposure(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    around: GroundAround,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> None:
     if tract.hazards.exposure is not None:
         _exposure_as_given(tract, lots, out, issues, findings)
-    elif tract.hazards.land_cover is not None:
-        _exposure_from_land_cover(tract, lots, out, issues, findings, workers)
+    elif around.cover is not None:
+        _exposure_from_land_cover(tract, lots, out, around, issues, findings, workers, keep)
     else:
         issues.add(
             "exposure_missing", "stop", "project file [hazards]", "neither exposure nor land_cover", "one of them", ""
@@ -298,7 +413,7 @@ def _worst_letter(out: SiteHazards) -> None:
     worst = np.where((letters == "?").any(axis=1), "", worst)
     worst = np.where((letters == "D").any(axis=1), "D", worst)
     out.columns["exposure"] = worst
-    out.columns["exposure_by_direction"] = np.array(["".join(row) for row in letters], dtype=object)
+    out.columns["exposure_by_direction"] = _joined(letters)
 
 
 def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
@@ -308,16 +423,30 @@ def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
 
 
 def _exposure_from_land_cover(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    around: GroundAround,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> None:
     rules = tract.exposure.rules()
-    tallest = float(max(30.0, np.nanmax(out.height_ft)))
-    upwind = ground_upwind(tract, out, issues)
+    tallest = _tallest_ft(out.height_ft)
+    upwind = ground_upwind(tract, out, issues, around.cover)
     window, ground, plan = upwind.window, upwind.ground, upwind.plan
     state = resolve_state(plan, tract.tract.ground_state)
-    states = measure_states(
-        ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
+    measured = keep(
+        "fetch of the ground",
+        lambda: _measured(
+            measure_states(
+                ground, plan, out.points.xy, out.points.crs, rules, greatest_height_ft=tallest, workers=workers
+            )
+        ),
+        (Fetch, ExposureRules),
     )
+    states = StateFetch(plan, *measured)
     results = exposure_states(states, out.height_ft)
     phase = lots["phase"].to_numpy(dtype=str)
     chosen, named = design_exposure(results, plan, state, phase)
@@ -356,8 +485,13 @@ def _exposure_from_land_cover(
     )
     blind = (chosen.letters == "?").any(axis=1) & (chosen.exposure != "D")
     findings.add("EXPO_UNKNOWN", blind, lambda i: f"{chosen.missing_ft[i]:,.0f} ft more ground must be known upwind")
-    out.layers["exposure_sectors"] = (sector_layer(out.points.xy, chosen, out.height_ft, rules), out.working.crs)
+    sectors = partial(sector_layer, out.points.xy, chosen, out.height_ft, rules)
+    out.layers["exposure_sectors"] = (sectors, out.working.crs)
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
+
+
+def _measured(states: StateFetch) -> tuple[dict[str, Fetch], dict[str, Fetch]]:
+    return dict(states.fetch), dict(states.without)
 
 
 @dataclass(frozen=True)
@@ -370,23 +504,22 @@ class GroundUpwind:
     tallest_ft: float
 
 
-def ground_upwind(tract: Site, out: SiteHazards, issues: Issues) -> GroundUpwind:
-    """Read the land cover, and what stands or floats on it, as far as the exposure needs it. Raises InputError."""
+def ground_upwind(tract: Site, out: SiteHazards, issues: Issues, window: RasterWindow | None = None) -> GroundUpwind:
+    """The land cover, and what stands or floats on it, as far as the exposure needs it. Raises InputError.
+
+    `window` is the land cover where it was read already.
+    """
     cover = tract.hazards.land_cover
     assert cover is not None
-    assert cover.file is not None
-    tallest = float(max(30.0, np.nanmax(out.height_ft)))
-    window = read_window(
-        Layer(cover.file, "land_cover", "", cover.band, str(cover.dated or "")),
-        out.points.bounds(),
-        out.points.crs,
-        tract.exposure.rules().raster_pad_ft(tallest),
-        issues,
-    )
+    if window is None:
+        window, _ = _read_cover(tract, out.points, out.height_ft, issues)
+    table = read_roughness_table(cover.classes)
+    if wrong := check_legend(window, table):
+        raise InputError(wrong)
     shapes = {key: _shapes(tract, key, out, issues) for key in ("footprints", "water", "tree_belt")}
     ground = roughness_map(
         window,
-        read_roughness_table(cover.classes),
+        table,
         footprints=shapes["footprints"],
         trees=shapes["tree_belt"],
         water=shapes["water"],
@@ -394,7 +527,7 @@ def ground_upwind(tract: Site, out: SiteHazards, issues: Issues) -> GroundUpwind
         pad_cells=0,
     )
     issues.extend(ground.issues)
-    return GroundUpwind(window, ground, _phases(tract, out, issues), tallest)
+    return GroundUpwind(window, ground, _phases(tract, out, issues), _tallest_ft(out.height_ft))
 
 
 def with_letters(out: SiteHazards, letters: NDArray[np.str_], edition: str, strict: bool) -> SiteHazards:
@@ -473,7 +606,14 @@ def _phases(tract: Site, out: SiteHazards, issues: Issues) -> PhasePlan:
 
 
 def _terrain(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    around: GroundAround,
+    issues: Issues,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> None:
     given, n = tract.hazards.kzt, len(out.points)
     if given is not None:
@@ -482,8 +622,8 @@ def _terrain(
         out.kzt = np.repeat(values.values[:, None], DIRECTIONS, axis=1)
         screening = out.kzt_strict = out.kzt
         out.provenance["kzt"] = values.provenance
-    elif tract.hazards.elevation_ft is not None and tract.hazards.elevation_ft.file is not None:
-        screening = _terrain_from_elevation(tract, lots, out, issues, findings, workers)
+    elif around.elevation is not None:
+        screening = _terrain_from_elevation(tract, lots, out, around.elevation, findings, workers, keep)
     else:
         issues.add(
             "kzt_none",
@@ -505,22 +645,43 @@ def _terrain(
     findings.add("KZT", np.nan_to_num(out.kzt).max(axis=1) >= 1.5, lambda i: f"Kzt {np.nanmax(out.kzt[i]):.2f}")
 
 
+def _joined(texts: NDArray[np.str_]) -> NDArray[np.object_]:
+    """Rows of short texts (n, m) as one text each."""
+    whole = np.ascontiguousarray(texts)
+    width = whole.dtype.itemsize // 4 * whole.shape[1]
+    return whole.view(f"<U{width}").reshape(len(whole)).astype(object) if len(whole) else np.empty(0, dtype=object)
+
+
+HUNDREDTHS = np.array([f"{k / 100:.2f} " for k in range(1000)])
+
+
 def _sixteen_texts(values: Floats) -> NDArray[np.object_]:
     """Sixteen numbers as one text, "?" where unknown."""
-    cells = np.where(np.isnan(values), "?", np.char.mod("%.2f", values))
-    return np.array([" ".join(row) for row in cells], dtype=object)
+    hundreds = np.where(np.isnan(values), -1.0, values) * 100.0
+    nearest = np.rint(hundreds)
+    # a table serves all but numbers that lie on the edge between two hundredths, and those it does not hold
+    plain = ((nearest >= 0) & (nearest < len(HUNDREDTHS)) & (np.abs(hundreds - nearest) < 0.499)).all(axis=1)
+    out = np.empty(len(values), dtype=object)
+    out[plain] = [text[:-1] for text in _joined(HUNDREDTHS[nearest[plain].astype(np.int64)])]
+    for i in np.flatnonzero(~plain):
+        out[i] = " ".join("?" if np.isnan(v) else f"{v:.2f}" for v in values[i])
+    return out
 
 
 def _terrain_from_elevation(
-    tract: Site, lots: gpd.GeoDataFrame, out: SiteHazards, issues: Issues, findings: Findings, workers: int
+    tract: Site,
+    lots: gpd.GeoDataFrame,
+    out: SiteHazards,
+    window: RasterWindow,
+    findings: Findings,
+    workers: int,
+    keep: Keep,
 ) -> Floats:
     """Kzt of every lot and direction from the terrain; returns the screening values."""
-    layer = source(tract.hazards.elevation_ft, "elevation_ft", lots)
-    assert isinstance(layer, Layer)
     settings = tract.terrain.settings_for(tract.design.loads)
-    reach_ft = max(settings.search_upwind_ft, settings.search_downwind_ft) + settings.beyond_ft
-    window = read_window(layer, out.points.bounds(), out.points.crs, reach_ft + TERRAIN_CELLS_FT, issues)
-    result = topography(window, out.points.xy, out.points.crs, settings, workers)
+    result = topography(
+        window, out.points.xy, out.points.crs, settings, workers, keep=lambda make: keep("terrain", make, (Features,))
+    )
     z = height_above_ground_ft(out.height_ft, result.ground_ft, lots["pad_elevation_ft"].to_numpy(dtype=float))
     letters = bounded_letters(out.letters)
     assessed = result.assess(z, letters)
@@ -533,7 +694,7 @@ def _terrain_from_elevation(
     _terrain_findings(out, out.terrain, findings)
     which = "conditions of isolation applied" if strict else "conditions of isolation not applied (screening)"
     out.provenance["kzt"] = f"elevation {window.source}, 16 profiles a lot, {which}; {settings.limits()}"
-    out.layers["terrain_crests"] = (result.crests(assessed), out.working.crs)
+    out.layers["terrain_crests"] = (partial(result.crests, assessed), out.working.crs)
     return assessed.kzt_screening
 
 

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from hazard.issues import InputError, Issue
+from hazard.issues import InputError, Issue, Issues
+from hazard.table_rows import TableForm, decoded, read_table
 from screener.count_lists import CountRow
 from screener.kits import BOUGHT, FIRM
 from screener.price_list import MILLION, millionths
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from screener.purchase_case import PurchaseCase
 
 TOLERANCE = 0.02
+ITEMS = TableForm("HARDWARE", {"item": "name of the item"}, ("item", "bill_item", "waste"))
 Scope = tuple[str, str, str]
 """Plan, phase and lot that a row counts; blanks: all."""
 
@@ -186,12 +188,13 @@ def learnt_waste(case: PurchaseCase, rows: Sequence[CountRow]) -> list[dict[str,
 def write_learnt(source: Path, target: Path, learnt: Sequence[Mapping[str, Any]]) -> int:
     """Copy a hardware list with the learnt waste in its column `waste`; every other cell stays. Rows changed."""
     found = {str(r["item"]): r["learnt_waste"] for r in learnt if r["learnt_waste"] is not None}
-    lines = source.read_text(encoding="utf-8-sig").splitlines(keepends=True)
+    issues = Issues()
+    read_table(source, ITEMS, issues)  # a list that is no table is refused with its faults
+    issues.raise_stops()
+    lines = decoded(source.read_bytes(), source.name, ITEMS, issues).splitlines(keepends=True)
     notes = [line for line in lines if line.startswith("#")]
     rows = list(csv.reader(line for line in lines if not line.startswith("#")))
     head = [name.strip() for name in rows[0]]
-    if "item" not in head:
-        raise InputError([Issue("hardware_column", "stop", source.name, "no column item", "a hardware list", "")])
     if "waste" not in head:
         head.append("waste")
         rows[0] = [*rows[0], "waste"]

@@ -477,7 +477,9 @@ def _kept_failures(problem: TierProblem, kept_of: IntArray) -> tuple[tuple[str, 
     for line, name in enumerate(problem.lines):
         option = rows[kept_of[lots], line] if len(lots) else lots
         there = problem.has_line[problem.lot_variant[lots], line]
-        passes = (option != tc.NOT_USED) & problem.passes[line][lots, np.maximum(option, 0)]
+        used = option != tc.NOT_USED  # a line may have no option at all
+        passes = np.zeros(len(lots), dtype=bool)
+        passes[used] = problem.passes[line][lots[used], option[used]]
         failures.extend((problem.lot_ids[lot], name) for lot in lots[there & ~passes])
     return tuple(sorted(failures))
 

@@ -23,6 +23,7 @@ from screener import columns
 from screener import tier_classes as tc
 from screener.demands import LotHazards
 from screener.joint_lines import join, join_costs
+from screener.keeping import Keep, anew
 from screener.pipeline import Prepared, lot_hazards
 from screener.rejudge import Judged, judged, open_packages, package_costs
 from screener.scope import Findings
@@ -38,16 +39,21 @@ MOST_MOVES = 60  # kinds of lots moved one by one under other prices
 MOST_KINDS = 600  # kinds of lots up to which prices are moved: forty regroupings take long beyond
 
 
-def tolerance_table(p: Prepared, s: Selection) -> pd.DataFrame:
+def tolerance_table(p: Prepared, s: Selection, keep: Keep = anew) -> pd.DataFrame:
     """One row for each lot, input and band edge at which its package changes."""
+    rows = keep("tolerance", lambda: _changed_lots(p, s), issues=p.issues)
+    frame = pd.DataFrame(rows, columns=list(columns.names("tolerance")))
+    return frame.sort_values(["lot_id", "what", "by"], kind="stable", ignore_index=True)
+
+
+def _changed_lots(p: Prepared, s: Selection) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     if s.problem is not None and len(s.tried) and s.plan.packages:
         now = judged(s, p.hazards)
         for what, by, site in _moved_sites(p):
             rows += _changes(p, s, now, judged(s, hazards_of(p, site)), what, by, site)
         rows += _price_changes(p, s)
-    frame = pd.DataFrame(rows, columns=list(columns.names("tolerance")))
-    return frame.sort_values(["lot_id", "what", "by"], kind="stable", ignore_index=True)
+    return rows
 
 
 def hazards_of(p: Prepared, site: SiteHazards) -> LotHazards:

@@ -176,6 +176,9 @@ def choose_for(
             cost = np.where(passes[k], costs[k], NOT_HELD)
             chosen[:, k] = np.where(passes[k].any(axis=1), cost.argmin(axis=1), -1)
     for pair in pairs:
+        if not pair.choices:  # nothing on the list fits together
+            chosen[:, [pair.first, pair.second]] = -1
+            continue
         one, other = (np.array([c[k] for c in pair.choices], dtype=np.int64) for k in (0, 1))
         holds = passes[pair.first][:, one] & passes[pair.second][:, other]
         best = np.where(holds, costs[pair.first][one] + costs[pair.second][other], NOT_HELD).argmin(axis=1)

@@ -33,12 +33,13 @@ What a line begins with:
 @click.option("--json", "as_json", is_flag=True, help="Print the problems as JSON.")
 @click.option("--quiet", "-q", is_flag=True, help="Only the exit code.")
 @click.option("--strict", is_flag=True, help="Warnings count as stops.")
-def command(tract: str, as_json: bool, quiet: bool, strict: bool) -> int:
+@click.option("--allow-remote", is_flag=True, help="Fetch rasters that the project names by an https address.")
+def command(tract: str, as_json: bool, quiet: bool, strict: bool, allow_remote: bool) -> int:
     """Read everything TRACT names and report every problem; write nothing.
 
     Exits with 0 where a run would screen every lot, 3 where it would skip some, 2 where it would stop.
     """
-    issues, scope = check_tract(Path(tract))
+    issues, scope = check_tract(Path(tract), allow_remote)
     if strict:
         issues = issues.warnings_as_stops()
     code = verdict(issues, scope)
@@ -54,17 +55,22 @@ def command(tract: str, as_json: bool, quiet: bool, strict: bool) -> int:
     return code
 
 
-def check_tract(path: Path) -> tuple[Issues, list[dict[str, Any]]]:
+def check_tract(path: Path, allow_remote: bool = False) -> tuple[Issues, list[dict[str, Any]]]:
     """Every problem of a project and of all that it names, each once; and the scope codes with their counts of lots."""
     from hazard.issues import InputError, Issues
     from screener.config import read_tract
 
     issues = Issues()
     findings = None
-    project = read_tract(path, issues)
+    project = read_tract(path, issues, allow_remote=allow_remote)
     if project is not None:
+        from screener.file_systems import network_file_system
         from screener.pipeline import check
 
+        network = network_file_system(project.output.folder)
+        if network:
+            where, found_there = f"{project.source.name} [output] folder", f"a network file system ({network})"
+            issues.add("output_network", "warn", where, found_there, "a local disk", "written there all the same")
         try:
             found, findings = check(project)
             issues.extend(found)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from screener.cli.job_options import done_already, finish, job_options, what_to_do
-from screener.cli.progress import progress_bar
+from screener.cli import printing
+from screener.cli.job_options import done_already, finish, job_options, may_resume, tell_place, what_to_do
+from screener.cli.progress import progress_bar, silent
 
 if TYPE_CHECKING:
+    from screener.keeping import Keep
     from screener.publish import Destination
 
 EPILOG = """\b
@@ -56,25 +58,31 @@ def run_hazards(
     strict: bool = False,
     resume: bool = False,
     overwrite: bool = False,
+    allow_remote: bool = False,
 ) -> dict[str, Any]:
     """Do the job and return the summary. Raises InputError and OutputError, having written nothing."""
+    from screener.cli.resuming import kept_parts
     from screener.config import load_hazard_project
-    from screener.files.manifest import input_records, run_id
+    from screener.files.manifest import about_run, input_records
     from screener.hazard_product import Wish
-    from screener.publish import open_destination
+    from screener.publish import LEAST_FREE_BYTES, open_destination
 
-    project = load_hazard_project(path)
+    project = load_hazard_project(path, allow_remote=allow_remote)
     inputs = input_records(project)
     options = {"product": "hazards", "height_ft": height, "profile": list(profile), "bearing_deg": bearing,
                "strict": strict}  # fmt: skip
-    name = run_id(project, inputs, options)
+    about = about_run(project, inputs, options)
     with open_destination(output_folder(project, output), overwrite=overwrite) as destination:
-        earlier = done_already(destination, name, resume)
+        resume = may_resume(project, resume)
+        earlier = done_already(destination, about, resume)
         if earlier is not None:
             return earlier
-        with progress_bar(quiet) as progress:
+        destination.require_free(LEAST_FREE_BYTES)
+        tell_place(destination)
+        with progress_bar(quiet) as progress, kept_parts(destination, about, resume) as keep:
             wish = Wish(profile, bearing)
-            return _compute_and_write(project, inputs, options, name, wish, destination, progress, workers)
+            name, tell = about["run_id"], silent if quiet else printing.tell
+            return _compute_and_write(project, inputs, options, name, wish, destination, progress, workers, tell, keep)
 
 
 def output_folder(project: Any, given: str | None) -> Path:
@@ -87,7 +95,7 @@ def output_folder(project: Any, given: str | None) -> Path:
 
 def _compute_and_write(
     project: Any, inputs: Any, options: dict[str, Any], name: str, wish: Any, destination: Destination, progress: Any,
-    workers: int | None,
+    workers: int | None, tell: Callable[[str], None], keep: Keep,
 ) -> dict[str, Any]:  # fmt: skip
     from screener.cli.run import default_workers, exit_code, refuse_warnings
     from screener.files.hazard_files import space_needed, write_hazards
@@ -95,7 +103,13 @@ def _compute_and_write(
     from screener.hazard_product import hazards_alone
 
     results = hazards_alone(
-        project, height_ft=options["height_ft"], wish=wish, progress=progress, workers=workers or default_workers()
+        project,
+        height_ft=options["height_ft"],
+        wish=wish,
+        progress=progress,
+        workers=workers or default_workers(),
+        tell=tell,
+        keep=keep,
     )
     if options["strict"]:
         refuse_warnings(results.issues)

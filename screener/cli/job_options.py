@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from screener import errors
 from screener.cli import printing
+from screener.cli.resuming import forget_kept, refuse_other_versions, tell_start
 
 if TYPE_CHECKING:
     from screener.publish import Destination
@@ -23,9 +24,14 @@ _OPTIONS = (
     click.option("--quiet", "-q", is_flag=True, help="No summary and no progress."),
     click.option("--workers", type=click.IntRange(1), default=None, help="Cores to use; default all."),
     click.option("--strict", is_flag=True, help="Warnings become stops."),
-    click.option("--resume", is_flag=True, help="Do nothing where a complete run of the same inputs is there."),
+    click.option(
+        "--resume",
+        is_flag=True,
+        help="Go on where a run of the same inputs ended; nothing to do where it is complete.",
+    ),
     click.option("--overwrite", is_flag=True, help="Replace a folder that screener did not make; it is kept aside."),
     click.option("--allow-exceptions", is_flag=True, help="Exit with 0 although some lots need a person."),
+    click.option("--allow-remote", is_flag=True, help="Fetch rasters that the project names by an https address."),
 )
 
 
@@ -52,15 +58,37 @@ def finish(summary: dict[str, Any], options: dict[str, Any], lines: Callable[[di
     return errors.OK if code == errors.EXCEPTIONS and options["allow_exceptions"] else code
 
 
-def done_already(destination: Destination, name: str, resume: bool) -> dict[str, Any] | None:
-    """With `resume`, the summary of a complete run of the same inputs, if it is there."""
+def may_resume(project: Any, resume: bool) -> bool:
+    """Whether an earlier run of the same inputs may be taken: not where a raster comes from elsewhere."""
+    if resume and project.remote_inputs():
+        printing.tell("a remote raster may have changed; starting from the beginning")
+        return False
+    return resume
+
+
+def done_already(destination: Destination, about: Mapping[str, Any], resume: bool) -> dict[str, Any] | None:
+    """With `resume`, the summary of a complete run of the same inputs, if it is there.
+
+    `about`: see `screener.files.manifest.about_run`. Raises InputError where other versions made what is there.
+    """
     if not resume:
         return None
-    earlier = finished_run(destination, name)
+    refuse_other_versions(destination, about)
+    earlier = finished_run(destination, about["run_id"])
     if earlier is None:
-        printing.tell("no complete run of the same inputs is there; starting from the beginning")
+        tell_start(destination, about)
         return None
+    forget_kept(destination)
     return {**earlier, "note": SAME_INPUTS}
+
+
+def tell_place(destination: Destination) -> None:
+    """Warn of an output folder on a network file system."""
+    if destination.network:
+        printing.tell(
+            f"warn  {destination.output}: lies on a network file system ({destination.network}); results are written "
+            "on a local disk, copied and read again; a run there can't see a run on another machine for certain"
+        )
 
 
 def finished_run(destination: Destination, name: str) -> dict[str, Any] | None:

@@ -50,8 +50,8 @@ Your own tract:
 
 \b
 Exit codes: 0 all lots screened; 3 finished, some lots are exceptions;
-2 the call or an input can't be used; 4 results can't be written or the
-folder is in use; 1 a fault of ours; 130 interrupted.
+2 the call or an input can't be used; 4 results can't be written, the
+folder is in use, or memory is short; 1 a fault of ours; 130 interrupted.
 
 For planning and pricing only: local code and a licensed design
 professional decide what is built."""
@@ -129,6 +129,9 @@ def run(words: Sequence[str]) -> int:
     except errors.OutputError as error:
         _fail(errors.OUTPUT, str(error), as_json)
         return errors.OUTPUT
+    except MemoryError as error:
+        _fail(errors.OUTPUT, f"{_memory_words(error)}; earlier results are untouched", as_json)
+        return errors.OUTPUT
     except BrokenPipeError:  # the reader of our output went away
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return errors.OK
@@ -150,6 +153,11 @@ def _unexpected(error: Exception, as_json: bool) -> int:
     message = f"a fault of ours: {type(error).__name__}: {error}; nothing was written, earlier results are untouched"
     _fail(errors.FAULT, message, as_json)
     return errors.FAULT
+
+
+def _memory_words(error: MemoryError) -> str:
+    wanted = f" ({error})" if str(error) else ""
+    return f"memory is short on this machine{wanted}; give --workers 1, free some, or split the tract"
 
 
 def _fail(code: int, message: str, as_json: bool) -> None:

@@ -38,7 +38,12 @@ def say_json(value: Any) -> None:
     """The result for machines: one JSON document on standard output."""
     from screener.files.manifest import to_json
 
-    click.echo(to_json(value), nl=False)
+    click.echo(_escaped(to_json(value)), nl=False)
+
+
+def _escaped(text: str) -> str:
+    """JSON text in which what could move a terminal stands as an escape: the same values, no control character."""
+    return _UNSAFE.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
 
 
 def issue_lines(issues: Iterable[Any]) -> list[str]:
@@ -57,7 +62,7 @@ def issue_records(issues: Iterable[Any]) -> list[dict[str, str]]:
 def fail_json(exit_code: int, message: str, issues: Iterable[Any] = ()) -> None:
     """A failure for machines."""
     about = {"exit_code": exit_code, "error": message, "issues": issue_records(issues)}
-    click.echo(json.dumps(about, ensure_ascii=False, indent=2))
+    click.echo(_escaped(json.dumps(about, ensure_ascii=False, indent=2)))
 
 
 def use_utf8() -> None:

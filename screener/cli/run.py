@@ -10,10 +10,11 @@ import click
 
 from screener import errors
 from screener.cli import printing
-from screener.cli.job_options import done_already, finish, job_options, what_to_do
-from screener.cli.progress import progress_bar
+from screener.cli.job_options import done_already, finish, job_options, may_resume, tell_place, what_to_do
+from screener.cli.progress import progress_bar, silent
 
 if TYPE_CHECKING:
+    from screener.keeping import Keep
     from screener.publish import Destination
 
 EPILOG = """\b
@@ -47,32 +48,47 @@ def run_tract(
     strict: bool = False,
     resume: bool = False,
     overwrite: bool = False,
+    allow_remote: bool = False,
 ) -> dict[str, Any]:
     """Do the job and return the summary. Raises InputError and OutputError, having written nothing."""
+    from screener.cli.resuming import kept_parts
     from screener.config import load_tract
-    from screener.files.manifest import input_records, run_id
-    from screener.publish import open_destination
+    from screener.files.manifest import about_run, input_records
+    from screener.publish import LEAST_FREE_BYTES, open_destination
 
-    project = load_tract(path)
+    project = load_tract(path, allow_remote=allow_remote)
     inputs = input_records(project)
     options = {"strict": strict}
-    name = run_id(project, inputs, options)
+    about = about_run(project, inputs, options)
     with open_destination(project.output.folder, overwrite=overwrite) as destination:
-        earlier = done_already(destination, name, resume)
+        resume = may_resume(project, resume)
+        earlier = done_already(destination, about, resume)
         if earlier is not None:
             return earlier
-        with progress_bar(quiet) as progress:
-            return _screen_and_write(project, inputs, options, name, destination, progress, workers)
+        destination.require_free(LEAST_FREE_BYTES)
+        tell_place(destination)
+        tell = silent if quiet else printing.tell
+        with progress_bar(quiet) as progress, kept_parts(destination, about, resume) as keep:
+            name = about["run_id"]
+            return _screen_and_write(project, inputs, options, name, destination, progress, workers, tell, keep)
 
 
 def _screen_and_write(
-    project: Any, inputs: Any, options: Any, name: str, destination: Destination, progress: Any, workers: int | None
+    project: Any,
+    inputs: Any,
+    options: Any,
+    name: str,
+    destination: Destination,
+    progress: Any,
+    workers: int | None,
+    tell: Callable[[str], None],
+    keep: Keep,
 ) -> dict[str, Any]:
     from screener.files.manifest import build_manifest
     from screener.files.results import space_needed, write_results
     from screener.pipeline import screen
 
-    results = screen(project, progress=progress, workers=workers or default_workers())
+    results = screen(project, progress=progress, workers=workers or default_workers(), tell=tell, keep=keep)
     if options["strict"]:
         refuse_warnings(results.issues)
     code = exit_code(results)
@@ -100,7 +116,8 @@ def refuse_warnings(issues: Any) -> None:
     keys = ("code", "severity", "where", "found", "expected", "done", "lot_id")
     rows = issues[issues["severity"] == "warn"]
     if len(rows):
-        raise InputError([Issue(**{key: str(row[key]) for key in keys}) for row in rows.to_dict("records")])
+        cells = [{key: str(row[key]) for key in keys} for row in rows.to_dict("records")]
+        raise InputError([Issue(**found, place=None) for found in cells])
 
 
 def exit_code(results: Any) -> int:

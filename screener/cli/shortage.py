@@ -26,11 +26,16 @@ The list has a column item, and quantity (pieces) or boxes."""
 @click.option("--json", "as_json", is_flag=True, help="Print every item as JSON.")
 def command(results: str, order: str, phase: str, as_json: bool) -> int:
     """Show, item by item, how likely the need of RESULTS exceeds a proposed order, and by how many pieces."""
+    from hazard.issues import Issues
     from screener.count_lists import read_counts
     from screener.purchase_case import read_case
     from screener.shortage import shortage
 
-    rows = shortage(read_case(Path(results)), read_counts(Path(order), ("quantity", "boxes")), phase)
+    noticed = Issues()
+    listed = read_counts(Path(order), ("quantity", "boxes"), noticed)
+    for line in printing.issue_lines(noticed):
+        printing.tell(line)
+    rows = shortage(read_case(Path(results)), listed, phase)
     if as_json:
         printing.say_json({"items": rows})
         return errors.OK

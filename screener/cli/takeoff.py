@@ -31,6 +31,7 @@ lot_id where they say so; as-built: item and used, or bought and returned."""
 @click.option("--json", "as_json", is_flag=True, help="Print every row as JSON.")
 def command(results: str, counts: str, tolerance: float, hardware: str | None, learn: str | None, as_json: bool) -> int:
     """Compare a count list with the counts of RESULTS, by item and by plan, phase or lot; learn waste."""
+    from hazard.issues import Issues
     from screener.count_lists import read_counts
     from screener.purchase_case import read_case
     from screener.takeoff import compare_counts, learnt_waste, write_learnt
@@ -38,7 +39,10 @@ def command(results: str, counts: str, tolerance: float, hardware: str | None, l
     if (learn is None) != (hardware is None):
         raise click.UsageError("--learn-waste and --hardware go together: the list to copy, and where to")
     case = read_case(Path(results))
-    rows = read_counts(Path(counts), ("quantity", "used", "bought"))
+    noticed = Issues()
+    rows = read_counts(Path(counts), ("quantity", "used", "bought"), noticed)
+    for line in printing.issue_lines(noticed):
+        printing.tell(line)
     compared, learnt = compare_counts(case, rows, tolerance), learnt_waste(case, rows)
     changed = None
     if learn is not None and hardware is not None:

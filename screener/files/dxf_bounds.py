@@ -14,7 +14,7 @@ from pathlib import Path
 MOST_DRAWN = 1_000_000  # entities after all blocks are put in
 DEEPEST = 32  # blocks within blocks
 LARGEST_BYTES = 1024**3
-BINARY = b"AutoCAD Binary DXF"
+BINARY = b"Binary DXF"  # within the first bytes
 # The whole lines of a group code 0 and its value, a name. A value that is itself "0" can't be followed by a name.
 _ENTITY = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*([A-Za-z_][A-Za-z0-9_]*)[ \t]*\r?$", re.MULTILINE)
 _PAIR = re.compile(rb"^[ \t]*(\d{1,4})[ \t]*\r?\n([^\r\n]*)\r?$", re.MULTILINE)
@@ -34,7 +34,7 @@ def drawing_fault(path: Path) -> str:
     if size > LARGEST_BYTES:
         return f"{size:,} bytes; at most {LARGEST_BYTES:,} are read"
     content = path.read_bytes()
-    if content.startswith(BINARY):
+    if BINARY in content[:22]:
         return "a binary drawing"
     if b"INSERT" not in content:
         return ""

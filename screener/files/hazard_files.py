@@ -35,9 +35,8 @@ def write_hazards(folder: Path, results: HazardResults, manifest: Mapping[str, A
     }
     tables["issues"] = with_formula_notes(results.issues, tables, GEOPACKAGE)
     attributes = {name: table for name, table in tables.items() if name != "hazards"}
-    write_geopackage(
-        folder / GEOPACKAGE, results.lots, {**attributes, "run": run_table(manifest)}, results.layers, "hazards"
-    )
+    tables_too = {**attributes, "run": run_table(manifest)}
+    write_geopackage(folder / GEOPACKAGE, results.lots, tables_too, results.layers, "hazards")
     for name, table in tables.items():
         write_csv(folder / f"{name}.csv", name, table)
     write_pictures(folder, results.pictures)

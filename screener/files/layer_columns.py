@@ -27,6 +27,14 @@ LAYER_COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("kzt", "number", "greatest Kzt that this crest gives a lot", "", 3),
         Column("lots", "integer", "lots whose Kzt it raises"),
     ),
+    "lot_problems": (
+        Column("kind", "text", "overlap, gap, repeated (an id), shape, place"),
+        Column("code", "text", "the issue's code, as in the issues table"),
+        Column("lot_ids", "text", "the lots it is about, separated by ;"),
+        Column("area_sqft", "number", "area drawn: shared, between the lots, or of the whole lot", "sq ft", 1),
+        Column("length_ft", "number", "length of ground shared or between lots; blank for whole lots", "ft", 1),
+        Column("words", "text", "what was found and what was done"),
+    ),
 }
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hazard.issues import InputError, Issue
+from hazard.raster_files import referenced_files
 from screener.columns import SCHEMA_VERSION
 
 if TYPE_CHECKING:
@@ -84,12 +85,13 @@ def sha256(path: Path) -> str:
 def input_records(tract: Site) -> list[dict[str, Any]]:
     """Every file that the project reads: its key, name, size and checksum, in the order of the keys.
 
-    Raises InputError for every file that can't be read.
+    Of a virtual raster every file that it is made of; an address stands without size and checksum. Raises InputError
+    for every file that can't be read.
     """
     records: list[dict[str, Any]] = []
     faults = []
     for key, path in tract.input_files().items():
-        for file in _files_of(path):
+        for file in _files_of(path, key):
             shown = tract.shown(file)
             try:
                 records.append({"key": key, "file": shown, "bytes": file.stat().st_size, "sha256": sha256(file)})
@@ -98,24 +100,54 @@ def input_records(tract: Site) -> list[dict[str, Any]]:
                 faults.append(Issue("file_unreadable", "stop", shown, found, "a file that can be read", f"see {key}"))
     if faults:
         raise InputError(faults)
+    records += [
+        {"key": key, "file": file, "bytes": None, "sha256": None} for key, file in tract.remote_inputs().items()
+    ]
     return records
 
 
-def _files_of(path: Path) -> list[Path]:
+def _files_of(path: Path, key: str) -> list[Path]:
     if path.is_dir():
         return sorted(entry for entry in path.rglob("*") if entry.is_file() and not entry.name.startswith("."))
+    is_raster = key.startswith(("hazards.", "site_classes.")) and not key.endswith(".classes")
+    made_of = referenced_files(path) if is_raster else []
+    return list(dict.fromkeys(file for each in (path, *made_of) for file in _with_companions(each)))
+
+
+def _with_companions(path: Path) -> list[Path]:
     beside = [path.with_suffix(suffix) for suffix in _COMPANIONS] + [path.with_name(path.name + s) for s in _COMPANIONS]
     return [path, *sorted({file for file in beside if file.is_file() and file != path})]
 
 
 def run_id(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
     """A name for a run that is the same exactly when inputs, settings and versions are."""
-    content = {
-        "settings": tract.settings(),
+    return _hash({**_work(tract.settings(), inputs, options), "versions": versions()})
+
+
+def about_run(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
+    """What tells a run from others: its id, the same without versions (`work`), and the versions."""
+    work = _hash(_work(tract.settings(), inputs, options))
+    return {"run_id": run_id(tract, inputs, options), "work": work, "versions": versions()}
+
+
+def about_results(manifest: Mapping[str, Any]) -> dict[str, Any]:
+    """The same of results that are there; nothing of what their manifest does not tell."""
+    try:
+        work = _hash(_work(manifest["settings"], manifest["inputs"], manifest["options"]))
+        return {"run_id": manifest["run_id"], "work": work, "versions": manifest["versions"]}
+    except (KeyError, TypeError):
+        return {}
+
+
+def _work(settings: Any, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "settings": settings,
         "inputs": [(record["key"], record["file"], record["sha256"]) for record in inputs],
         "options": dict(options),
-        "versions": versions(),
     }
+
+
+def _hash(content: Mapping[str, Any]) -> str:
     return hashlib.sha256(to_json(content).encode()).hexdigest()[:16]
 
 

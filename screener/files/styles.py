@@ -31,6 +31,15 @@ FAINT_PATTERN, FAINT_HATCH = 8, "b_diagonal"
 LABEL_SCALE = 6000  # lots are labelled from 1:6,000 on, where a label fits
 ROSE = "affine_transform($geometry, 0.98 * x(start_point($geometry)), 0.98 * y(start_point($geometry)), 0, 0.02, 0.02)"
 """A lot's wedges shrunk about their apex to a fiftieth: roses that fit on their lots, long where rough ground is."""
+PROBLEM_KINDS = {
+    "overlap": ("#a32a1b", "lots that share ground"),
+    "gap": ("#b8860b", "slivers of ground between lots"),
+    "repeated": ("#6a3d9a", "lots with one id"),
+    "shape": ("#3d4a57", "shapes that were mended, left out or look odd"),
+    "place": ("#1f6fb2", "lots off the rasters or far from the others"),
+}
+PROBLEM_EDGE_MM = 0.8
+"""Outlines so wide that a sliver of an inch is seen at every scale."""
 CREST_MARKS = {"ridge": ("triangle", "#3d4a57"), "escarpment": ("square", "#a32a1b"), "hill": ("circle", "#0a6a70")}
 
 
@@ -59,6 +68,7 @@ class _Class:
     hatch_alpha: float = 0.38
     mark: str = ""  # shape of a point; blank for areas
     drawn_as: str = ""  # QML only: expression of the geometry to draw in place of the feature's own
+    edge_mm: float = 0.2  # width of an area's outline
 
 
 def layer_styles(layer: str, frame: pd.DataFrame, columns: Sequence[Column]) -> list[LayerStyle]:
@@ -78,6 +88,14 @@ def layer_styles(layer: str, frame: pd.DataFrame, columns: Sequence[Column]) -> 
             _style(layer, "exposure roses", small, columns, True, "letter by wind direction, fetch at 1/50"),
             _style(layer, "exposure by direction", classes, columns, False, "letter by wind direction, fetch in full"),
         ]
+    if layer == "lot_problems" and "kind" in frame:
+        present = set(frame["kind"])
+        classes = [
+            _Class(words, _is("kind", kind), (("Equal", "kind", kind),), colour, 0.35, edge_mm=PROBLEM_EDGE_MM)
+            for kind, (colour, words) in PROBLEM_KINDS.items()
+            if kind in present
+        ]
+        return [_style(layer, "problems of lots", classes, columns, True, "what is wrong with lots, where it is")]
     if layer == "terrain_crests" and "form" in frame:
         classes = [
             _Class(form, _is("form", form), (("Equal", "form", form),), colour, mark=mark)
@@ -184,7 +202,7 @@ def _symbol(number: int, kind: _Class) -> ET.Element:
     symbol = ET.Element(
         "symbol", name=str(number), type="fill" if area else "marker", alpha="1", clip_to_extent="1", force_rhr="0"
     )
-    outline = {"outline_style": "solid", "outline_width": "0.2", "outline_width_unit": "MM"}
+    outline = {"outline_style": "solid", "outline_width": f"{kind.edge_mm:g}", "outline_width_unit": "MM"}
     if area:
         edge = _rgba(HAIRLINE, 1.0) if kind.alpha == 1.0 else _rgba(_rgb(kind.colour), 1.0)
         solid = {"color": _rgba(_rgb(kind.colour), kind.alpha), "style": "solid", "outline_color": edge, **outline}
@@ -293,7 +311,7 @@ def _area(kind: _Class) -> ET.Element:
     symbolizer = ET.Element("PolygonSymbolizer")
     _parameters(symbolizer, "Fill", [("fill", kind.colour), ("fill-opacity", f"{kind.alpha:g}")])
     edge = "#{:02x}{:02x}{:02x}".format(*HAIRLINE) if kind.alpha == 1.0 else kind.colour
-    _parameters(symbolizer, "Stroke", [("stroke", edge), ("stroke-width", "0.5")])
+    _parameters(symbolizer, "Stroke", [("stroke", edge), ("stroke-width", f"{2.5 * kind.edge_mm:g}")])
     return symbolizer
 
 

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import xlsxwriter
+from xlsxwriter.exceptions import FileCreateError
 from xlsxwriter.worksheet import Worksheet
 
 from screener.columns import TABLE_MEANINGS, Column
@@ -47,7 +48,16 @@ def write_workbook(path: Path, tables: Mapping[str, pd.DataFrame], manifest: Map
         "nan_inf_to_errors": False,
         "default_date_format": "yyyy-mm-dd",
     }
-    with xlsxwriter.Workbook(str(path), options) as book:
+    try:
+        _write(path, options, tables, manifest)
+    except FileCreateError as error:  # the writer's own, not the system's: it wraps that
+        raise error.args[0] if isinstance(error.args[0], OSError) else OSError(str(error)) from error
+
+
+def _write(
+    path: Path, options: Mapping[str, Any], tables: Mapping[str, pd.DataFrame], manifest: Mapping[str, Any]
+) -> None:
+    with xlsxwriter.Workbook(str(path), dict(options)) as book:
         book.set_properties({"title": _text(manifest.get("tract", "")), "comments": CAUTION, "created": CREATED})
         looks = _Looks(book)
         _pairs(book.add_worksheet("summary"), _summary_rows(manifest), looks, ("What", "Value"))

@@ -60,7 +60,7 @@ def test_unlisted_codes_are_unknown_and_counted() -> None:
     found = roughness_map(window([[41, 250, 250], [250, 99, 71]]))
     assert (found.roughness == [[ROUGH_B, UNKNOWN, UNKNOWN], [UNKNOWN, UNKNOWN, ROUGH_C]]).all()
     assert found.unlisted_codes == ((99, 1), (250, 3))
-    assert [issue.code for issue in found.issues] == ["R23", "R23"]
+    assert [issue.code for issue in found.issues] == ["land_cover_code_unlisted"] * 2
     assert found.issues[1].found == "land-cover code 250 in 3 cells"
 
 
@@ -148,9 +148,9 @@ def test_users_classes_with_faults_name_them_all(tmp_path: Path) -> None:
     path.write_text("code,roughness\n1,B\n1,C\nx,B\n2,E\n2.5,B\n", encoding="utf-8")
     with pytest.raises(InputError) as caught:
         read_roughness_table(path)
-    assert [issue.where for issue in caught.value.issues] == [f"classes.csv row {n}" for n in (2, 3, 4, 5)]
+    assert [issue.where for issue in caught.value.issues] == [f"classes.csv row {n}" for n in (3, 4, 5, 6)]
     path.write_text("code,letter\n1,B\n", encoding="utf-8")
-    with pytest.raises(InputError, match="no column roughness"):
+    with pytest.raises(InputError, match="no column `roughness`"):
         read_roughness_table(path)
     path.write_text("code,roughness\n", encoding="utf-8")
     with pytest.raises(InputError, match="no rows"):

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pyproj
 import pytest
+import shapely
 from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -16,7 +17,8 @@ from raster_helpers import CELL, EAST, NORTH, NORTH_UP, UTM, linear, plane, turn
 from hazard import crs
 from hazard.issues import InputError, Issues
 from hazard.layers import Column, Constant, Layer
-from hazard.rasters import RasterWindow
+from hazard.lot_means import lot_means
+from hazard.rasters import RasterWindow, read_window
 from hazard.sampling import LotPoints, read_values, sample
 
 SHAPE = (40, 50)
@@ -251,3 +253,18 @@ def test_wrong_units_of_constants_and_columns_stop() -> None:
         read_values(Constant(51, "wind_speed_mph"), lots(), Issues())
     with pytest.raises(InputError, match="likely in %g"):
         read_values(Column(np.full(60, 120.0), "SS", "ss_g"), lots(), Issues())
+
+
+@pytest.mark.parametrize("rule", ["bilinear", "ln_bilinear"])
+def test_classes_are_never_interpolated(tmp_path: Path, rule: str) -> None:
+    """By type: a layer of classes can't ask for it, and a window of classes can't be sampled or averaged so."""
+    path = write(tmp_path / "c.tif", np.full((20, 20), 41, dtype="uint8"))
+    with pytest.raises(ValueError, match="holds classes"):
+        Layer(path, "land_cover", interpolation=rule)
+    piece = read_window(Layer(path, "land_cover"), (EAST + 90, NORTH - 300, EAST + 300, NORTH - 90), UTM)
+    assert piece.values.dtype == np.int32
+    with pytest.raises(ValueError, match="can't be interpolated"):
+        sample(piece, [[EAST + 150, NORTH - 150]], UTM, rule)
+    with pytest.raises(ValueError, match="holds classes"):
+        lot_means(piece, [shapely.box(EAST + 100, NORTH - 200, EAST + 200, NORTH - 100)], UTM)
+    assert sample(piece, [[EAST + 150, NORTH - 150]], UTM, "nearest").values.tolist() == [41.0]

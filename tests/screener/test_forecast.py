@@ -298,9 +298,9 @@ def test_learning_brings_the_next_forecast_nearer() -> None:
 
 
 def test_count_lists_as_csv_and_workbook(tmp_path: Path) -> None:
-    """Headings in any case, thousands with commas, semicolons, notes and blank rows; a workbook's second sheet."""
+    """Headings in any case and under other names, notes and blank rows; a workbook's second sheet."""
     text = tmp_path / "list.csv"
-    text.write_text("# from the yard\nItem;Qty;Lot\nbolt;1,200;A-1\n\n;;\ntie;5;\n", encoding="utf-8-sig")
+    text.write_text("# from the yard\nItem,Qty,Lot\nbolt,1200,A-1\n\n,,\ntie,5,\n", encoding="utf-8-sig")
     rows = read_counts(text, ("quantity",))
     assert [(r.item, r.quantity, r.lot_id) for r in rows] == [("bolt", 1200.0, "A-1"), ("tie", 5.0, "")]
     book = openpyxl.Workbook()
@@ -317,10 +317,13 @@ def test_count_lists_as_csv_and_workbook(tmp_path: Path) -> None:
     ("text", "told"),
     [
         ("item,amount\nbolt,3\n", "quantity"),
-        ("thing,qty\nbolt,3\n", "a column item"),
-        ("item,qty\nbolt,many\ntie,-3\n", "a number from 0"),
+        ("thing,qty\nbolt,3\n", "no column `item`"),
+        ("item,qty\nbolt,many\ntie,3\n", "a plain number of pieces"),
+        ("item,qty\nbolt,2\ntie,-3\n", "a number from 0"),
+        ("item;qty\nbolt;2\n", "semicolons"),
+        ('item,qty\nbolt,"1,5"\n', "write 1.5 if the comma is a decimal comma"),
         ("item,qty\n,3\n", "no item"),
-        ("", "no rows"),
+        ("", "an empty file"),
     ],
 )
 def test_faulty_lists_are_told_row_by_row(tmp_path: Path, text: str, told: str) -> None:

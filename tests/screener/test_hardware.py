@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hazard.table_cells import CellError, clean_text, read_number, read_size, size_in
 from screener.capacities import options_for
 from screener.families import families
 from screener.hardware import COLUMNS, parse_hardware, read_hardware
-from screener.hardware_cells import CellError, clean_text, read_number, read_size, size_in
 from screener.hardware_columns import BY_NAME
 from screener.standards.nds_connections import fastener_names
 

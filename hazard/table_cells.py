@@ -1,4 +1,4 @@
-"""Reading single cells of the hardware list: numbers, sizes, yes or no, text.
+"""Reading single cells of tables from outside: numbers, sizes, yes or no, text; and where in a file a cell stands.
 
 A number cell holds a plain decimal number and nothing else. What a spreadsheet or a habit adds (units, thousands
 separators, percent and currency signs, dates made of sizes, formulas) is refused with a suggestion, never guessed.
@@ -16,12 +16,24 @@ from fractions import Fraction
 
 from hazard.issues import Issues
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+THICKEST_IN = 4
+LONGEST_NUMBER = 60
+"""Characters of a number: a double has 17 digits; longer texts are no numbers that anybody measured."""
 _INFINITE = re.compile(r"[+-]?(?:inf(?:inity)?|nan|1\.#(?:inf|ind|qnan)\w*)", re.IGNORECASE)
-_MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
-_DATE = re.compile(rf"(?:\d{{1,2}}[-/ ](?:{_MONTHS})[a-z]*|(?:{_MONTHS})[a-z]*[-/ ]\d{{1,4}})", re.IGNORECASE)
-_FRACTION = re.compile(r"(?:(?P<whole>\d+)[ -])?(?P<top>\d+)/(?P<bottom>[1-9]\d*)")
-_FEET_INCHES = re.compile(r"(?P<feet>\d+)'\s*-?\s*(?P<inches>\d+(?:\.\d+)?)?\"?")
+_MONTH = (
+    "(?:jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?"
+    "|nov(?:ember)?|dec(?:ember)?)"
+)
+_DATE = re.compile(
+    rf"\d{{1,2}}[-/ .]{_MONTH}(?:[-/ .]\d{{2,4}})?|{_MONTH}[-/ .]\d{{1,4}}|"
+    r"(?:19|20)\d\d-\d{1,2}-\d{1,2}(?: 0{1,2}:00(?::00)?)?|\d{1,2}/\d{1,2}/(?:19|20)?\d\d",
+    re.IGNORECASE | re.ASCII,
+)
+"""`8-Mar`, `Mar-08`, `8-Mar-24`, `2024-03-08`, `3/8/2024`: what spreadsheets make of `3/8`. Whole cells only."""
+_FRACTION = re.compile(r"(?:(?P<whole>\d{1,4})[ -])?(?P<top>\d{1,4})/(?P<bottom>[1-9]\d{0,3})", re.ASCII)
+_FEET_INCHES = re.compile(r"(?P<feet>\d{1,6})'\s*-?\s*(?P<inches>\d{1,6}(?:\.\d{1,6})?)?\"?", re.ASCII)
+_SERIAL = re.compile(r"[34]\d{4}", re.ASCII)
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 # Letters of other alphabets that look like Latin ones: the pairs most often met in names typed on mixed keyboards.
@@ -30,7 +42,7 @@ _INVISIBLE = {"Cf", "Cc", "Zl", "Zp"}
 
 
 class CellError(ValueError):
-    """A cell that can't be read: what was found, what was expected, how to mend it."""
+    """A cell that can't be read: what was found, what was expected, how to mend it. `code` lacks the table's prefix."""
 
     def __init__(self, code: str, found: str, expected: str, fix: str = "write it so and run again") -> None:
         super().__init__(found)
@@ -54,38 +66,59 @@ def looks_like_number(text: str) -> bool:
     return _NUMBER.fullmatch(text.strip()) is not None
 
 
+def looks_like_serial(text: str) -> bool:
+    """Whether a spreadsheet may have made a day number of a size or name: `45359` is 2024-03-08."""
+    return _SERIAL.fullmatch(text.strip()) is not None
+
+
+def shortened(text: str, most: int = 60) -> str:
+    """A text for a message: its beginning, where it is long."""
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
 def read_number(cell: str, unit: str) -> float:
     """A finite number, or a CellError that says what the cell may have meant."""
     text = cell.strip()
     expected = f"a plain number{f' of {unit}' if unit else ''}"
+    if len(text) > LONGEST_NUMBER:
+        raise CellError("NOT_A_NUMBER", f"`{shortened(text)}`, {len(text):,} characters", expected)
     if _NUMBER.fullmatch(text):
         value = float(text)
         if math.isfinite(value):
             return value
-        raise CellError("HARDWARE_NOT_FINITE", f"`{text}` is too large for a number", "a finite number")
+        raise CellError("NOT_FINITE", f"`{text}` is too large for a number", "a finite number")
     if _INFINITE.fullmatch(text):
-        raise CellError("HARDWARE_NOT_FINITE", f"`{text}`", "a finite number", "leave the cell blank for no capacity")
-    raise CellError("HARDWARE_NOT_A_NUMBER", f"`{text}`", expected, _suggestion(text))
+        raise CellError("NOT_FINITE", f"`{text}`", "a finite number", "leave the cell blank for no capacity")
+    raise CellError("NOT_A_NUMBER", f"`{text}`", expected, _suggestion(text))
 
 
 def read_size(cell: str) -> str:
     """A panel thickness as the fraction that names it: `7/16`, also from `0.4375` or `0.4375 `."""
     text = cell.strip()
-    if looks_like_date(text):
+    if looks_like_date(text) or looks_like_serial(text):
         raise CellError(
-            "HARDWARE_DATE",
+            "DATE",
             f"`{text}`: a spreadsheet made a date of a size",
             "a size such as 3/8",
             "format the column as text, or write the size as a decimal",
         )
-    if _FRACTION.fullmatch(text):
-        return text
-    return str(Fraction(read_number(text, "in")).limit_denominator(64))
+    is_fraction = _FRACTION.fullmatch(text) is not None
+    size = _fraction(text) if is_fraction else Fraction(read_number(text, "in")).limit_denominator(64)
+    if not 0 < size <= THICKEST_IN:
+        raise CellError("RANGE", f"`{text}`", f"inches above 0, at most {THICKEST_IN}")
+    return text if is_fraction else str(size)
+
+
+def _fraction(text: str) -> Fraction:
+    """`7/16`, or with a whole number before it, `1 1/8` and `1-1/8`."""
+    match = _FRACTION.match(text)
+    assert match is not None
+    return int(match["whole"] or 0) + Fraction(int(match["top"]), int(match["bottom"]))
 
 
 def size_in(size: str) -> float:
-    """A size in inches: `15/32` is 0.46875."""
-    return float(Fraction(size))
+    """A size in inches: `15/32` is 0.46875, `1 1/8` is 1.125."""
+    return float(_fraction(size) if _FRACTION.fullmatch(size) else Fraction(size))
 
 
 def read_yes_no(cell: str) -> bool:
@@ -95,7 +128,7 @@ def read_yes_no(cell: str) -> bool:
         return True
     if text in ("no", "n", "false"):
         return False
-    raise CellError("HARDWARE_CHOICE", f"`{cell.strip()}`", "yes or no")
+    raise CellError("CHOICE", f"`{cell.strip()}`", "yes or no")
 
 
 def _suggestion(text: str) -> str:
@@ -120,10 +153,8 @@ def _suggestion(text: str) -> str:
         match = _FEET_INCHES.fullmatch(text)
         inches = 12 * float(match["feet"]) + float(match["inches"] or 0) if match else 0.0
         return f"no feet and inches: write {inches:g} in the unit of the column's name"
-    fraction = _FRACTION.match(text)
-    if fraction:
-        value = float(fraction["whole"] or 0) + float(Fraction(f"{fraction['top']}/{fraction['bottom']}"))
-        return f"no fractions here: write {value:g}"
+    if _FRACTION.match(text):
+        return f"no fractions here: write {float(_fraction(text)):g}"
     number = _NUMBER.match(text)
     if number:
         return f"no units in the cell: write {number.group()} if it is in the unit of the column's name"
@@ -136,6 +167,7 @@ class Place:
 
     where: str
     issues: Issues
+    prefix: str = "HARDWARE"  # of the codes of cell errors
 
     def stop(self, code: str, found: str, expected: str, done: str) -> None:
         """Report a fault that forbids going on."""
@@ -143,7 +175,7 @@ class Place:
 
     def cell(self, name: str, error: CellError) -> None:
         """Report a cell that can't be read."""
-        self.stop(error.code, f"{name} {error.found}", error.expected, error.fix)
+        self.stop(f"{self.prefix}_{error.code}", f"{name} {error.found}", error.expected, error.fix)
 
     def skip(self, code: str, found: str, expected: str, done: str) -> None:
         """Report a row that is left out."""
