@@ -296,10 +296,10 @@ ATTACKS = {
     "TOML of lists": Attack("tract", "tract.toml", lambda: deep_toml("lists"), "config_syntax"),
     "TOML of tables": Attack("tract", "tract.toml", lambda: deep_toml("tables"), "config_syntax"),
     "TOML of dotted keys": Attack("tract", "tract.toml", lambda: deep_toml("dotted"), "config_syntax"),
-    "TOML of dotted headings": Attack("plans", "plan.toml", lambda: deep_toml("headings"), "PLAN_UNREADABLE"),
-    "TOML that closes": Attack("plans", "plan.toml", lambda: deep_toml("closed"), "PLAN_UNREADABLE"),
+    "TOML of dotted headings": Attack("plans", "plan.toml", lambda: deep_toml("headings"), "PLAN_syntax"),
+    "TOML that closes": Attack("plans", "plan.toml", lambda: deep_toml("closed"), "PLAN_syntax"),
     "TOML with a long number": Attack("tract", "tract.toml", lambda: b"a = " + b"9" * 5000, "config_syntax"),
-    "TOML of a hundred megabytes": Attack("tract", "tract.toml", lambda: b"a = 1\n" * (LONG // 6), "config_syntax"),
+    "TOML of a hundred megabytes": Attack("tract", "tract.toml", lambda: b"a = 1\n" * (LONG // 6), "config_too_large"),
     "TOML of many keys": Attack("tract", "tract.toml", lambda: _many_keys(), "config_unknown_key"),
     "TOML with a file in a file": Attack(
         "tract",

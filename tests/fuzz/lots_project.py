@@ -2,28 +2,40 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from functools import cache
 from pathlib import Path
 
-from hazard.issues import Issue, Issues
+from hazard.issues import InputError, Issue, Issues
 from screener.config import HazardProject, load_hazard_project
 from screener.files.vectors import VectorFile, read_layer
 from screener.lots import read_lots
+from tests.fuzz.harness import folder
 
 # The grid of the sample's drawing: US survey feet.
 FEET = "+proj=tmerc +lat_0=0 +lon_0=-105 +k=1 +x_0=0 +y_0=-4201680.672269 +datum=NAD83 +units=us-ft +type=crs"
 
 
-def project(folder: Path, lots: str, crs: str = "", layer: str = "", keep: bool = False) -> HazardProject:
+def project(place: Path, lots: str, crs: str = "", layer: str = "", keep: bool = False) -> HazardProject:
     """A project whose lots file has this name; the file is there already (`keep`) or made, empty."""
     if not keep:
-        (folder / lots).touch()
+        (place / lots).touch()
     lines = ["[tract]", 'name = "x"', "[lots]", f'file = "{lots}"', *([f'crs = "{crs}"'] if crs else [])]
     lines += [f'layer = "{layer}"'] if layer else []
-    file = folder / f"{lots}.toml"
+    file = place / f"{lots}.toml"
     values = {"wind_speed_mph": 115, "kzt": 1.0, "ss_g": 0.6, "s1_g": 0.2, "exposure": '"C"'}
     lines += ["[hazards]", *(f"{name} = {{ value = {value} }}" for name, value in values.items())]
     file.write_text("\n".join([*lines, ""]), encoding="utf-8")
     return load_hazard_project(file)
+
+
+@cache
+def warm() -> None:
+    """The first lots in a wrong place take the tool many seconds, once: it looks through all coordinate systems."""
+    place = folder("warm")
+    (place / "lots.csv").write_text('WKT,lot_id\n"POLYGON((1 1,2 1,2 2,1 1))",a\n', encoding="utf-8")
+    with suppress(InputError):
+        read(project(place, "lots.csv", "EPSG:26913", keep=True))
 
 
 def read(tract: HazardProject) -> list[Issue]:

@@ -1,9 +1,11 @@
 """Lots from files that GDAL reads. First byte: 0 GeoJSON, 1 CSV with outlines as text, 2 CSV of points, 3 the bytes of
-a GeoPackage, 4 a shape's bytes inside a sound GeoPackage."""
+a GeoPackage, 4 a shape's bytes inside a sound GeoPackage, 5 GeoParquet, 6 a zip."""
 
 from __future__ import annotations
 
+import io
 import sqlite3
+import zipfile
 from collections.abc import Iterable
 from contextlib import closing
 from functools import cache
@@ -12,7 +14,7 @@ from hazard.issues import Issue
 from screener.config import HazardProject
 from tests.fuzz import mutators, seeds
 from tests.fuzz.harness import Reader, folder, one_in
-from tests.fuzz.lots_project import layer_of, project
+from tests.fuzz.lots_project import layer_of, project, warm
 from tests.fuzz.lots_project import read as read_again
 
 UTM = "EPSG:26913"
@@ -20,6 +22,7 @@ UTM = "EPSG:26913"
 
 @cache
 def tracts() -> tuple[HazardProject, ...]:
+    warm()
     place = folder("lots")
     return (
         project(place, "lots.geojson"),
@@ -27,6 +30,8 @@ def tracts() -> tuple[HazardProject, ...]:
         project(place, "lots_points.csv", UTM),
         project(place, "lots.gpkg"),
         project(place, "lots_shapes.gpkg"),
+        project(place, "lots.parquet"),
+        project(place, "lots.zip"),
     )
 
 
@@ -61,9 +66,24 @@ def with_shape(blob: bytes) -> bytes:
         return database.serialize()
 
 
+@cache
+def parquet() -> bytes:
+    file = io.BytesIO()
+    seeds.lots().to_parquet(file, compression=None)
+    return file.getvalue()
+
+
+@cache
+def zipped() -> bytes:
+    file = io.BytesIO()
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
+        archive.writestr(zipfile.ZipInfo("lots.geojson"), seeds.geojson())
+    return file.getvalue()
+
+
 def read(data: bytes) -> Iterable[Issue]:
     """The layer of every input; of one in eight of those that are read the lots as well, which takes longer."""
-    kind = data[0] % 5 if data else 0
+    kind = data[0] % 7 if data else 0
     content = with_shape(data[1:]) if kind == 4 else data[1:]
     stops = layer_of(tracts()[kind], content)
     if not stops and one_in(8, data):
@@ -81,12 +101,16 @@ def _seeds_of(kind: int) -> list[bytes]:
             return [seeds.points_csv()]
         case 3:
             return [geopackage()]
-        case _:
+        case 4:
             return [shape()]
+        case 5:
+            return [parquet()]
+        case _:
+            return [zipped()]
 
 
 def _seeds() -> list[bytes]:
-    return [bytes([kind]) + seed for kind in range(5) for seed in _seeds_of(kind)]
+    return [bytes([kind]) + seed for kind in range(7) for seed in _seeds_of(kind)]
 
 
 WORDS = mutators.words("lots")
@@ -94,8 +118,8 @@ _MUTATIONS = [mutators.of_text(WORDS, cache(lambda kind=kind: _seeds_of(kind))) 
 READER = Reader(
     "lots",
     read,
-    ("lots.geojson", "lots.csv", "lots_points.csv", "lots.gpkg", "lots_shapes.gpkg"),
+    tuple(f"lots{end}" for end in (".geojson", ".csv", "_points.csv", ".gpkg", "_shapes.gpkg", ".parquet", ".zip")),
     _seeds,
     WORDS,
-    mutators.tagged([*_MUTATIONS, None, None]),
+    mutators.tagged([*_MUTATIONS, None, None, None, None]),
 )

@@ -1,7 +1,12 @@
-"""The tables that come as CSV. First byte: 0 hardware and price list, 1 class table, 2 packages kept, 3 counts."""
+"""The tables that come as CSV or XLSX.
+
+First byte: 0 hardware and price list, 1 class table, 2 packages kept, 3 counts, 4 counts in a workbook.
+"""
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
@@ -24,8 +29,8 @@ T1,hold_down,hold-down medium,"1",x
 T2,truss_tie,"tie, heavy",2,
 """
 COUNTS = b"""item,quantity,boxes,plan,phase,lot,bought,used,returned
-truss tie light,"1,200",6,anvil,1,A-01,1300,1200,100
-10d common,$25,,,,,,,
+truss tie light,1200,6,anvil,1,A-01,1300,1200,100
+"10d common, bright",25,,,,,,,
 """
 
 
@@ -38,7 +43,7 @@ def read(data: bytes) -> Iterable[Issue]:
     """One of the tables, as the commands read it."""
     file = place() / "table.csv"
     file.write_bytes(data[1:])
-    match data[0] % 4 if data else 0:
+    match data[0] % 5 if data else 0:
         case 0:
             hardware, issues = read_hardware(file)
             if one_in(8, data):
@@ -51,8 +56,12 @@ def read(data: bytes) -> Iterable[Issue]:
             packages = read_kept_packages(cast(Any, tract), Issues())
             for lines in packages.values():
                 assert all(isinstance(text, str) for pair in lines.values() for text in pair), packages
-        case _:
+        case 3:
             read_counts(file, NUMBERS)
+        case _:
+            book = place() / "table.xlsx"
+            book.write_bytes(data[1:])
+            read_counts(book, NUMBERS)
     return []
 
 
@@ -71,12 +80,30 @@ def _seeds_of(kind: int) -> list[bytes]:
             return [seeds.rows("classes.csv", 4), b"code,roughness,rule\n21,C,houses\n11,D,\n95,unknown,\n"]
         case 2:
             return [PACKAGES]
+        case 4:
+            return [workbook()]
         case _:
-            return [COUNTS, COUNTS.replace(b'"1,200"', b"1200").replace(b",", b";"), b"# note\nItem\tQty\nnail\t5\n"]
+            return [COUNTS, b"Item,Qty\nnail,5\n"]
+
+
+@cache
+def workbook() -> bytes:
+    """The counts as a workbook, its members unpacked, so that a mutation changes cells and not only checksums."""
+    from openpyxl import Workbook
+
+    book, file, plain = Workbook(), io.BytesIO(), io.BytesIO()
+    for row in (["item", "quantity"], ["nail", 5], ["tie", 7]):
+        book.active.append(row)
+    book.save(file)
+    with zipfile.ZipFile(file) as packed, zipfile.ZipFile(plain, "w", zipfile.ZIP_STORED) as stored:
+        for member in packed.infolist():
+            if "theme" not in member.filename:
+                stored.writestr(zipfile.ZipInfo(member.filename), packed.read(member))
+    return plain.getvalue()
 
 
 def _seeds() -> list[bytes]:
-    return [bytes([kind]) + seed for kind in range(4) for seed in _seeds_of(kind)]
+    return [bytes([kind]) + seed for kind in range(5) for seed in _seeds_of(kind)]
 
 
 _NAMES = [column.name for column in COLUMNS] + [choice for column in COLUMNS for choice in column.choices]
@@ -84,8 +111,8 @@ WORDS = (*mutators.words("tables"), *(name.encode() for name in _NAMES))
 READER = Reader(
     "tables",
     read,
-    ("table.csv",),
+    ("table.csv", "table.xlsx"),
     _seeds,
     WORDS,
-    mutators.tagged([mutators.of_text(WORDS, cache(lambda kind=kind: _seeds_of(kind))) for kind in range(4)]),
+    mutators.tagged([mutators.of_text(WORDS, cache(lambda kind=kind: _seeds_of(kind))) for kind in range(4)] + [None]),
 )

@@ -80,25 +80,28 @@ def dxf_kinds() -> list[bytes]:
 @cache
 def geojson() -> bytes:
     """Two lots of the sample with every column."""
-    return _lots().to_json(drop_id=True, indent=0, to_wgs84=True, default=str).encode()  # type: ignore[no-any-return]
+    return lots().to_json(drop_id=True, indent=0, to_wgs84=True, default=str).encode()  # type: ignore[no-any-return]
 
 
 @cache
 def wkt_csv() -> bytes:
     """The same as a spreadsheet with the outline as text."""
-    frame = _lots()
+    frame = lots()
     return frame.assign(WKT=frame.geometry.to_wkt()).drop(columns="geometry").to_csv(index=False).encode()  # type: ignore[no-any-return]
 
 
 @cache
 def points_csv() -> bytes:
-    """The same as a spreadsheet of points."""
-    frame = _lots()
+    """The same as a spreadsheet of points with sizes."""
+    frame = lots()
     place = frame.geometry.representative_point()
-    return frame.assign(x=place.x, y=place.y).drop(columns="geometry").to_csv(index=False).encode()  # type: ignore[no-any-return]
+    sizes = {"width_ft": 60, "depth_ft": 120, "front_bearing_deg": 180}
+    text: str = frame.assign(x=place.x, y=place.y, **sizes).drop(columns="geometry").to_csv(index=False)
+    return text.encode()
 
 
-def _lots():  # type: ignore[no-untyped-def]
+@cache
+def lots():  # type: ignore[no-untyped-def]
     import geopandas as gpd
 
     frame = gpd.read_file(SAMPLE / "lots.gpkg", layer="lots", rows=2)
