@@ -139,7 +139,7 @@ def fake_pipeline(answer: Any = None, issues: Issues | None = None, findings: An
     """A module that stands for `screener.pipeline`: `screen` gives an answer, or raises it; `check` gives issues."""
     module = ModuleType("screener.pipeline")
 
-    def screen(tract: Tract, *, progress: Any, workers: int) -> Any:
+    def screen(tract: Tract, *, progress: Any, workers: int, tell: Any) -> Any:
         progress("screening")
         if isinstance(answer, BaseException):
             raise answer
