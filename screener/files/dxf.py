@@ -83,7 +83,8 @@ def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     if frame.empty:
         issues.add("no_features", "stop", file.name, "0 entities", "closed outlines", "check the file")
         return None
-    frame["geometry"] = shapely.force_2d(frame.geometry.to_numpy())
+    with np.errstate(invalid="ignore"):  # vertices without numbers are told of later
+        frame["geometry"] = shapely.force_2d(frame.geometry.to_numpy())
     return frame.dropna(subset=["geometry"]).reset_index(drop=True)
 
 

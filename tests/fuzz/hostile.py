@@ -92,6 +92,20 @@ def _block(name: str, inner: list[tuple[int, object]]) -> list[tuple[int, object
     ]
 
 
+Pairs = list[tuple[int, object]]
+Inserts = list[tuple[str, int, int]]  # block, columns, rows
+
+
+def drawing_of_blocks(own: Pairs, inserts: Inserts, blocks: dict[str, tuple[Pairs, Inserts]]) -> bytes:
+    """A drawing of some entities and inserts, and its blocks, each of entities and inserts."""
+
+    def put(listed: Inserts) -> Pairs:
+        return [pair for name, columns, rows in listed for pair in _insert(name, g70=columns, g71=rows)]
+
+    made = [pair for name, (lines, inner) in blocks.items() for pair in _block(name, [*lines, *put(inner)])]
+    return _entities([*own, *put(inserts)], made)
+
+
 def block_bomb() -> bytes:
     """Blocks of ten blocks each, ten levels: 10^10 lines."""
     line: list[tuple[int, object]] = [(0, "LINE"), (8, "LOT"), (10, 0.0), (20, 0.0), (11, 1.0), (21, 1.0)]
