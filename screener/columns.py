@@ -98,7 +98,19 @@ LOTS_INPUT: tuple[Column, ...] = (
         "whether the lot lies in a special wind region: yes or no",
         default="[design] special_wind_region",
     ),
+    _text("lot", "lot number in its block; without lot_id the ids are made of block and lot, such as 3-12"),
 )
+
+LOT_POINTS_INPUT: tuple[Column, ...] = (
+    _number("x", "", 3, "x or easting of the lot's middle, in [lots] crs", required=True),
+    _number("y", "", 3, "y or northing of the lot's middle", required=True),
+    _number("lon", "degrees", 8, "longitude, in place of x"),
+    _number("lat", "degrees", 8, "latitude, in place of y"),
+    _number("width_ft", "ft", 2, "width of the lot along its front", required=True),
+    _number("depth_ft", "ft", 2, "depth of the lot, across its front", required=True),
+    _number("front_bearing_deg", "degrees", 1, "which way the front faces: the rectangle is turned to it", required=True),
+)
+"""Columns of a CSV of points with sizes, beside those of any lots file."""
 
 HARDWARE_INPUT: tuple[Column, ...] = (
     _text("item", "name of the item, unique in the list", required=True),
@@ -405,6 +417,7 @@ RUN: tuple[Column, ...] = (
 
 TABLES: dict[str, tuple[Column, ...]] = {
     "lots_input": LOTS_INPUT,
+    "lot_points_input": LOT_POINTS_INPUT,
     "hardware_input": HARDWARE_INPUT,
     "lots": LOTS,
     "hazards": HAZARDS,

@@ -27,6 +27,10 @@ HEADS = {
     "says basis = listed; one that is computed says basis = computed and describes its fasteners.",
     "tract": "Keys of the project file (TOML). Paths are relative to it.",
 }
+GROUP_OF_POINTS = (
+    "only in a CSV of points with sizes (no column WKT): each lot becomes the rectangle centred on its point, width_ft "
+    "along the front, turned to front_bearing_deg"
+)
 WIDTH, INDENT = 100, "    "
 
 
@@ -77,7 +81,8 @@ def schema_lines(rows: list[dict[str, Any]]) -> list[str]:
 def schema_rows(what: str) -> list[dict[str, Any]]:
     """One row a key or column."""
     if what == "lots":
-        return _column_rows("lots_input")
+        points = [{**row, "group": GROUP_OF_POINTS} for row in _column_rows("lot_points_input")]
+        return [*_column_rows("lots_input"), *({**row, "required": False} for row in points)]
     if what == "hardware":
         return _hardware_rows()
     if what == "tract":
