@@ -235,8 +235,12 @@ def letters_by_state(results: Mapping[str, ExposureResult]) -> dict[str, np.ndar
 
 def state_texts(results: Mapping[str, ExposureResult]) -> np.ndarray:
     """The worst letter in every state as one text, "today C; after 1 C; built out B": (n,)."""
-    each = [np.char.add(f"{name} ", result.exposure.astype("<U1")) for name, result in results.items()]
-    return np.array(["; ".join(row) for row in zip(*each, strict=True)], dtype=object)
+    names = list(results)
+    letters = np.stack([result.exposure.astype("<U1") for result in results.values()], axis=1)
+    distinct, place = np.unique(letters.view(f"<U{letters.shape[1]}")[:, 0], return_inverse=True)
+    rows = [row.ljust(len(names)) for row in distinct.tolist()]  # an empty letter at the end is cut off
+    words = ["; ".join(f"{n} {c.strip(chr(0))}" for n, c in zip(names, row, strict=True)) for row in rows]
+    return np.array(words, dtype=object)[place]
 
 
 def design_flips(

@@ -235,7 +235,7 @@ class _Frame:
 
 def rose_svg(site: SiteHazards, place: int, lot: str, tract: str) -> str:
     """How far rough ground prevails towards each wind direction, the letter of each, and water that makes it D."""
-    table = site.layers["exposure_sectors"][0]
+    table = site.layers["exposure_sectors"][0]()
     rows = [{name: values[place * 16 + k] for name, values in table.items() if name != "geometry"} for k in range(16)]
     columns = site.columns
     worst, state = str(columns["exposure"][place]) or "unknown", str(columns["ground_state"][place])

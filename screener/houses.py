@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from screener.lot_attributes import split_options
-from screener.lots import SKIPPED, PlanChoices, match_plans
+from screener.lots import SKIPPED, PlanChoices, Wish, match_plans, wishes
 from screener.plans import Plan, Variant
 
 if TYPE_CHECKING:
@@ -52,21 +52,17 @@ def choose_houses(
     library = {p.name: PlanChoices(tuple(p.styles), tuple(p.options)) for p in plans.values()}
     match_plans(lots, library, has_mix, issues, where)
     by_name = {p.name: p for p in plans.values()}
-    wanted: dict[int, Variant] = {}
-    built: dict[tuple[str, str, str], Variant] = {}
-    rows = zip(lots["status"], lots["plan"], lots["style"], lots["options"], strict=True)
-    for i, (status, plan, style, options) in enumerate(rows):
-        if status == SKIPPED or plan not in by_name:
-            continue
-        key = (plan, style, options)
-        if key not in built:
-            built[key] = by_name[plan].variant(style, split_options(options))
-        wanted[i] = built[key]
-    used = sorted({v.key: v for v in wanted.values()}.items())
-    place = {key: n for n, (key, _) in enumerate(used)}
-    of_lot = np.full(len(lots), NO_HOUSE, dtype=np.int64)
-    for i, variant in wanted.items():
-        of_lot[i] = place[variant.key]
+    place, distinct = wishes(lots)
+    serves = (lots["status"] != SKIPPED).to_numpy() & lots["plan"].isin(by_name).to_numpy()
+    built = {int(k): _variant(by_name, distinct[k]) for k in np.unique(place[serves])}
+    used = sorted({v.key: v for v in built.values()}.items())
+    number = {key: n for n, (key, _) in enumerate(used)}
+    of_wish = np.array([number[built[k].key] if k in built else NO_HOUSE for k in range(len(distinct))], dtype=np.int64)
+    of_lot = np.where(serves, of_wish[place] if len(distinct) else NO_HOUSE, NO_HOUSE).astype(np.int64)
     for name in sorted(set(by_name) - {v.plan.name for _, v in used}):
         issues.add("plan_unused", "note", f"plan {name}", "no lot uses it", "", "nothing done")
     return Houses(tuple(v for _, v in used), of_lot)
+
+
+def _variant(by_name: Mapping[str, Plan], wish: Wish) -> Variant:
+    return by_name[wish.plan].variant(wish.style, split_options(wish.options))

@@ -22,6 +22,7 @@ NO = frozenset({"no", "n", "false", "f", "0", ""})
 
 # Control characters, and characters that take no room or turn the writing direction: never part of a name.
 _UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u00ad\u200b-\u200f\u2028-\u202e\u2060-\u2064\u2066-\u2069\ufeff]")
+_UNCLEAR = "?"
 _WHOLE = re.compile(r"^-?\d+\.0$")
 
 
@@ -155,7 +156,7 @@ def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) 
         frame[name] = _attribute(reader, column, values)
     frame["exposure"] = frame["exposure"].str.upper()
     frame["site_class"] = frame["site_class"].str.upper()
-    frame["options"] = [";".join(split_options(text)) for text in frame["options"]]
+    frame["options"] = each_distinct(frame["options"].to_numpy(object), lambda t: ";".join(split_options(t)))
     frame["plan"] = frame["plan"].str.strip()
     return frame
 
@@ -174,10 +175,10 @@ def _attribute(reader: LotReader, column: Column, values: pd.Series[Any] | None)
 
 def texts(values: pd.Series[Any]) -> NDArray[np.object_]:
     """Cells as text, "" where there is none. Numbers that are whole lose their decimal point, never a digit."""
-    result: NDArray[np.object_] = np.empty(len(values), dtype=object)
-    result[:] = [
-        "" if value is None or value != value or value is pd.NaT else str(value) for value in values.to_numpy(object)
-    ]
+    cells = values.to_numpy(object)
+    given = np.asarray(pd.notna(cells))
+    result: NDArray[np.object_] = np.full(len(values), "", dtype=object)
+    result[given] = [value if type(value) is str else str(value) for value in cells[given]]
     if pd.api.types.is_float_dtype(values):
         result[:] = [text[:-2] if _WHOLE.match(text) else text for text in result]
     return result
@@ -185,7 +186,15 @@ def texts(values: pd.Series[Any]) -> NDArray[np.object_]:
 
 def clean(text: str) -> str:
     """A name without unseen characters and outer blanks, in the composed Unicode form."""
+    if text.isascii() and text.isprintable():  # most names: nothing to look for
+        return text.strip()
     return unicodedata.normalize("NFC", _UNSEEN.sub("", text)).strip()
+
+
+def each_distinct(raw: NDArray[np.object_], function: Callable[[str], Any]) -> NDArray[Any]:
+    """A function of texts (lots,), worked out once for each distinct text: columns of a tract hold few."""
+    place, distinct = pd.factorize(raw)
+    return np.asarray([function(text) for text in distinct])[place] if len(raw) else np.array([function("")])[:0]
 
 
 def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
@@ -218,21 +227,31 @@ def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
 
 def _note_look_alikes(reader: LotReader) -> None:
     """Ids that differ only in case, blanks or the form of their characters."""
+    names_once = pd.unique(reader.ids)
+    folded = pd.Series([_folded(name) for name in names_once], dtype=object)
     groups: dict[str, list[str]] = {}
-    for name in dict.fromkeys(reader.ids):
-        folded = re.sub(r"[\s_\-.]+", "", unicodedata.normalize("NFKC", name).casefold())
-        groups.setdefault(folded, []).append(name)
+    for i in np.flatnonzero(folded.duplicated(keep=False)).tolist():
+        groups.setdefault(folded.iat[i], []).append(names_once[i])
     for names in groups.values():
-        if len(names) > 1:
-            done = "kept as different lots"
-            found = f"lot ids {' and '.join(map(repr, names))} look alike"
-            reader.issues.add("lot_id_look_alike", "warn", reader.file, found, "ids that can't be confused", done)
+        done = "kept as different lots"
+        found = f"lot ids {' and '.join(map(repr, names))} look alike"
+        reader.issues.add("lot_id_look_alike", "warn", reader.file, found, "ids that can't be confused", done)
+
+
+_BETWEEN = str.maketrans("", "", " _-.\t\n\r\f\v")
+
+
+def _folded(name: str) -> str:
+    """A lot id without case, blanks, dashes and dots, in the plain form of its characters."""
+    if name.isascii():
+        return name.lower().translate(_BETWEEN)
+    return re.sub(r"[\s_\-.]+", "", unicodedata.normalize("NFKC", name).casefold())
 
 
 def _names(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.object_]:
     raw = texts(values)
-    cleaned = np.array([clean(text) for text in raw], dtype=object)
-    unseen = np.array([_UNSEEN.search(text) is not None for text in raw], dtype=bool)
+    cleaned = each_distinct(raw, clean).astype(object)
+    unseen = each_distinct(raw, lambda text: _UNSEEN.search(text) is not None)
     reader.each(
         np.flatnonzero(unseen),
         "fix",
@@ -245,8 +264,10 @@ def _names(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray
 
 
 def _numbers(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.float64]:
-    raw = texts(values)
-    numbers = np.array([_number(text) for text in raw])
+    if pd.api.types.is_float_dtype(values) and isinstance(values.dtype, np.dtype):
+        numbers = values.to_numpy(dtype=np.float64, copy=True)
+    else:
+        numbers = each_distinct(texts(values), _number).astype(np.float64)
     wrong = np.isinf(numbers)
     code, expected = ("number_unusable", f"a plain number ({column.unit or 'no unit'})")
     if column.name == "front_bearing_deg":
@@ -255,7 +276,9 @@ def _numbers(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArr
         numbers = np.where(numbers == 360, 0.0, numbers)
     elif column.name.endswith("_setback_ft"):
         wrong |= numbers < 0
-    reader.each(np.flatnonzero(wrong), "skip", code, lambda i: f"{column.name} {raw[i]!r}", expected, "skipped")
+    if wrong.any():
+        raw = texts(values)
+        reader.each(np.flatnonzero(wrong), "skip", code, lambda i: f"{column.name} {raw[i]!r}", expected, "skipped")
     return np.where(wrong, np.nan, numbers)
 
 
@@ -275,7 +298,7 @@ def _number(text: str) -> float:
 
 def _yes_no(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.bool_]:
     raw = texts(values)
-    folded = np.array([clean(text).casefold() for text in raw], dtype=object)
+    folded = each_distinct(raw, lambda text: clean(text).casefold()).astype(object)
     yes = np.isin(folded, list(YES))
     unclear = np.flatnonzero(~(yes | np.isin(folded, list(NO))))
     code = f"{column.name}_unclear"
@@ -289,19 +312,21 @@ def _dates(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray
         given = values.dt.strftime("%Y-%m-%d")
         return np.array([text if isinstance(text, str) else "" for text in given], dtype=object)
     raw = texts(values)
-    result: NDArray[np.object_] = np.full(len(raw), "", dtype=object)
-    for i, text in enumerate(raw):
-        day = (
-            f"{text.strip()}-01" if re.fullmatch(r"\d{4}-\d{2}", text.strip()) else text.strip()[:10].replace("/", "-")
-        )
-        if not day:
-            continue
-        if re.fullmatch(r"\d{4}-\d{2}-\d{2}", day) and not pd.isna(pd.to_datetime(day, errors="coerce")):
-            result[i] = day
-        else:
-            done = "left blank: the lot counts, its month does not"
-            reader.tell(i, "warn", "date_unclear", f"{column.name} {text!r}", "a date as YYYY-MM-DD", done)
-    return result
+    days = each_distinct(raw, _day).astype(object)
+    done = "left blank: the lot counts, its month does not"
+    unclear = np.flatnonzero(days == _UNCLEAR)
+    expected = "a date as YYYY-MM-DD"
+    reader.each(unclear, "warn", "date_unclear", lambda i: f"{column.name} {raw[i]!r}", expected, done)
+    days[unclear] = ""
+    return days
+
+
+def _day(text: str) -> str:
+    """A date as YYYY-MM-DD, "" for blank, `_UNCLEAR` for what is none."""
+    text = text.strip()
+    day = f"{text}-01" if re.fullmatch(r"\d{4}-\d{2}", text) else text[:10].replace("/", "-")
+    known = not day or (re.fullmatch(r"\d{4}-\d{2}-\d{2}", day) and not pd.isna(pd.to_datetime(day, errors="coerce")))
+    return day if known else _UNCLEAR
 
 
 def split_options(text: str) -> list[str]:

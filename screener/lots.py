@@ -154,8 +154,8 @@ def _one_row_a_lot(
 ) -> tuple[gpd.GeoDataFrame, NDArray[np.object_]]:
     """Settle ids that stand twice: the same lot twice is one; two different lots with one id are both skipped."""
     rows_of: dict[str, list[int]] = {}
-    for i, name in enumerate(reader.ids):
-        rows_of.setdefault(name, []).append(i)
+    for i in np.flatnonzero(pd.Series(reader.ids).duplicated(keep=False)).tolist():
+        rows_of.setdefault(reader.ids[i], []).append(i)
     drop: list[int] = []
     for name, rows in rows_of.items():
         if len(rows) > 1:
@@ -242,27 +242,48 @@ def match_plans(
     from, and are skipped where there is none. Changes `lots` in place.
     """
     by_fold = {name.casefold(): name for name in plans}
-    chosen = [by_fold.get(text.casefold(), "") for text in lots["plan"]]
-    for i, (given, plan) in enumerate(zip(lots["plan"], chosen, strict=True)):
-        fault = _plan_fault(lots, i, str(given), plan, plans, has_mix)
-        if fault is not None:
-            code, found, expected = fault
-            skip_lot(lots, i, code, found, expected, issues, where)
-    lots["plan"] = [plan or given for plan, given in zip(chosen, lots["plan"], strict=True)]
-    lots["style"] = [_spelled(s, plans[p].styles) if p else s for s, p in zip(lots["style"], chosen, strict=True)]
-    lots["options"] = [
-        ";".join(sorted(_spelled(o, plans[p].options) for o in split_options(text))) if p else text
-        for text, p in zip(lots["options"], chosen, strict=True)
+    place, distinct = wishes(lots)
+    chosen = [by_fold.get(wish.plan.casefold(), "") for wish in distinct]
+    faults = [_plan_fault(w, p, plans, has_mix) for w, p in zip(distinct, chosen, strict=True)]
+    for i in np.flatnonzero(np.array([fault is not None for fault in faults], dtype=bool)[place]):
+        fault = faults[place[i]]
+        assert fault is not None
+        skip_lot(lots, int(i), *fault, issues, where)
+    matched = [
+        Wish(
+            p,
+            _spelled(w.style, plans[p].styles),
+            ";".join(sorted(_spelled(o, plans[p].options) for o in split_options(w.options))),
+        )
+        if p
+        else w
+        for w, p in zip(distinct, chosen, strict=True)
     ]
+    for k, name in enumerate(Wish._fields):
+        lots[name] = np.array([wish[k] for wish in matched], dtype=object)[place] if len(lots) else lots[name]
     blank = int(((lots["plan"] == "") & (lots["status"] != SKIPPED)).sum())
     if blank:
         done = "their hazards are shown; they are in the forecast, from the mix, and not in the bill"
         issues.add("plan_open", "note", where, f"{blank} lots have no plan yet", "", done)
 
 
-def _plan_fault(
-    lots: gpd.GeoDataFrame, i: int, given: str, plan: str, plans: Mapping[str, PlanChoices], has_mix: bool
-) -> tuple[str, str, str] | None:
+class Wish(NamedTuple):
+    """What a lot asks for."""
+
+    plan: str
+    style: str
+    options: str
+
+
+def wishes(lots: pd.DataFrame) -> tuple[NDArray[np.intp], list[Wish]]:
+    """The distinct houses that lots ask for, in order of appearance, and which of them each lot (lots,) asks for."""
+    asked = pd.MultiIndex.from_arrays([lots[name].astype(str) for name in Wish._fields])
+    place, distinct = pd.factorize(asked)
+    return place, [Wish(*map(str, row)) for row in distinct]
+
+
+def _plan_fault(wish: Wish, plan: str, plans: Mapping[str, PlanChoices], has_mix: bool) -> tuple[str, str, str] | None:
+    given, style, options = wish
     if not given:
         return None if has_mix else ("plan_missing", "no plan", f"one of {', '.join(sorted(plans))}, or a plan mix")
     if not plan:
@@ -270,12 +291,11 @@ def _plan_fault(
         known = f"{close} (the nearest)" if close else f"one of {', '.join(sorted(plans))}"
         return "plan_unknown", f"plan {given!r} is not in the library", known
     choices = plans[plan]
-    style = str(lots["style"].iat[i])
     if style and style.casefold() not in {s.casefold() for s in choices.styles}:
         known = f"one of {', '.join(choices.styles) or 'none'}"
         return "style_unknown", f"plan {plan} has no style {style!r}", known
     known_options = {o.casefold() for o in choices.options}
-    for option in split_options(str(lots["options"].iat[i])):
+    for option in split_options(options):
         if option.casefold() not in known_options:
             known = f"any of {', '.join(choices.options) or 'none'}"
             return "option_unknown", f"plan {plan} has no option {option!r}", known

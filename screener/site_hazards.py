@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -102,7 +103,9 @@ class SiteHazards:
     envelope_direction: NDArray[np.int64]
     components_direction: NDArray[np.int64]
     columns: dict[str, Any] = field(default_factory=dict)
-    layers: dict[str, Any] = field(default_factory=dict)
+    layers: dict[str, tuple[Callable[[], dict[str, Any]], Any]] = field(
+        default_factory=dict
+    )  # table on demand, its CRS
     provenance: dict[str, str] = field(default_factory=dict)
     read: dict[str, LotValues] = field(default_factory=dict)
     exposure: ExposureView | None = None
@@ -141,7 +144,8 @@ class SiteHazards:
         import pandas as pd
 
         made = {}
-        for name, (table, own) in self.layers.items():
+        for name, (table_of, own) in self.layers.items():
+            table = table_of()
             frame = pd.DataFrame({k: v for k, v in table.items() if k != "geometry"})
             if "lot" in frame:
                 frame.insert(0, "lot_id", self.points.lot_id[frame.pop("lot").to_numpy()])
@@ -298,7 +302,7 @@ def _worst_letter(out: SiteHazards) -> None:
     worst = np.where((letters == "?").any(axis=1), "", worst)
     worst = np.where((letters == "D").any(axis=1), "D", worst)
     out.columns["exposure"] = worst
-    out.columns["exposure_by_direction"] = np.array(["".join(row) for row in letters], dtype=object)
+    out.columns["exposure_by_direction"] = _joined(letters)
 
 
 def bounded_letters(letters: NDArray[np.str_]) -> NDArray[np.str_]:
@@ -356,7 +360,8 @@ def _exposure_from_land_cover(
     )
     blind = (chosen.letters == "?").any(axis=1) & (chosen.exposure != "D")
     findings.add("EXPO_UNKNOWN", blind, lambda i: f"{chosen.missing_ft[i]:,.0f} ft more ground must be known upwind")
-    out.layers["exposure_sectors"] = (sector_layer(out.points.xy, chosen, out.height_ft, rules), out.working.crs)
+    sectors = partial(sector_layer, out.points.xy, chosen, out.height_ft, rules)
+    out.layers["exposure_sectors"] = (sectors, out.working.crs)
     out.provenance["exposure"] = f"land cover {window.source}, full sectors, share {rules.rough_share} prevails"
 
 
@@ -505,10 +510,27 @@ def _terrain(
     findings.add("KZT", np.nan_to_num(out.kzt).max(axis=1) >= 1.5, lambda i: f"Kzt {np.nanmax(out.kzt[i]):.2f}")
 
 
+def _joined(texts: NDArray[np.str_]) -> NDArray[np.object_]:
+    """Rows of short texts (n, m) as one text each."""
+    whole = np.ascontiguousarray(texts)
+    width = whole.dtype.itemsize // 4 * whole.shape[1]
+    return whole.view(f"<U{width}").reshape(len(whole)).astype(object) if len(whole) else np.empty(0, dtype=object)
+
+
+HUNDREDTHS = np.array([f"{k / 100:.2f} " for k in range(1000)])
+
+
 def _sixteen_texts(values: Floats) -> NDArray[np.object_]:
     """Sixteen numbers as one text, "?" where unknown."""
-    cells = np.where(np.isnan(values), "?", np.char.mod("%.2f", values))
-    return np.array([" ".join(row) for row in cells], dtype=object)
+    hundreds = np.where(np.isnan(values), -1.0, values) * 100.0
+    nearest = np.rint(hundreds)
+    # a table serves all but numbers that lie on the edge between two hundredths, and those it does not hold
+    plain = ((nearest >= 0) & (nearest < len(HUNDREDTHS)) & (np.abs(hundreds - nearest) < 0.499)).all(axis=1)
+    out = np.empty(len(values), dtype=object)
+    out[plain] = [text[:-1] for text in _joined(HUNDREDTHS[nearest[plain].astype(np.int64)])]
+    for i in np.flatnonzero(~plain):
+        out[i] = " ".join("?" if np.isnan(v) else f"{v:.2f}" for v in values[i])
+    return out
 
 
 def _terrain_from_elevation(
@@ -533,7 +555,7 @@ def _terrain_from_elevation(
     _terrain_findings(out, out.terrain, findings)
     which = "conditions of isolation applied" if strict else "conditions of isolation not applied (screening)"
     out.provenance["kzt"] = f"elevation {window.source}, 16 profiles a lot, {which}; {settings.limits()}"
-    out.layers["terrain_crests"] = (result.crests(assessed), out.working.crs)
+    out.layers["terrain_crests"] = (partial(result.crests, assessed), out.working.crs)
     return assessed.kzt_screening
 
 
