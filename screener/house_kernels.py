@@ -8,7 +8,10 @@ and one that comes in is an error that names its row.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -48,13 +51,16 @@ class HouseRatios:
 
     ``ratio`` (lots, points): of the lot's own option, or of the best on the list where it has none; NaN where the list
     has nothing for the connection. ``ratio_case``: the first case that gives it, -1 where nothing is demanded. The
-    governing connection is the first with the greatest ratio, -1 (and NaN) where no connection has one.
+    governing connection is the first with the greatest ratio, -1 (and NaN) where no connection has one. On request the
+    demands too, as in `HouseDemands`.
     """
 
     ratio: Floats
     ratio_case: Shorts
     governing_point: Shorts
     governing_ratio: Floats
+    largest: Floats | None = None
+    case: Shorts | None = None
 
 
 def evaluate_house(
@@ -64,16 +70,30 @@ def evaluate_house(
     *,
     demands: bool = False,
     compiled: bool | None = None,
+    threads: int = 1,
 ) -> HouseDemands:
     """Judge every option of every line on lots of one house.
 
     ``basis`` (lots, basis) from ``demands.load_basis``; ``category`` (lots,) places in ``table.categories``.
-    ``demands`` asks for the largest demands and their cases too. ``compiled`` forces one of the two ways.
+    ``demands`` asks for the largest demands and their cases too. ``compiled`` forces one of the two ways; lots are
+    shared among ``threads``.
     """
     rows, held = checked_lots(table, basis, category)
-    from screener.house_reference import evaluate_plainly
+    if not (compiled if compiled is not None else len(rows) >= COMPILED_FROM_LOTS):
+        from screener.house_reference import evaluate_plainly
 
-    return evaluate_plainly(table, rows, held, demands)
+        return evaluate_plainly(table, rows, held, demands)
+    from screener.house_loops import all_passes
+
+    passes = np.empty((len(rows), int(table.first_word[-1])), dtype=np.uint64)
+    arrays = table.pass_arrays
+    _in_threads(threads, len(rows), lambda a, b: all_passes(arrays, rows, held, a, b, passes))
+    if not demands:
+        return HouseDemands(passes)
+    none = np.zeros((0, len(table.lines)), dtype=np.int64)
+    tier = np.full(len(rows), NO_TIER, dtype=np.int64)
+    _, largest, case = _judged(table, rows, held, none, tier, threads, ratios=False, demands=True)
+    return HouseDemands(passes, largest, case)
 
 
 def judge_packages(
@@ -83,7 +103,9 @@ def judge_packages(
     packages: ArrayLike,
     tier: ArrayLike | None = None,
     *,
+    demands: bool = False,
     compiled: bool | None = None,
+    threads: int = 1,
 ) -> HouseRatios:
     """Usage ratio at every connection of lots that have packages.
 
@@ -92,9 +114,51 @@ def judge_packages(
     """
     rows, held = checked_lots(table, basis, category)
     chosen, of_lot = checked_packages(table, packages, tier, len(rows))
-    from screener.house_reference import judge_plainly
+    if not (compiled if compiled is not None else len(rows) >= COMPILED_FROM_LOTS):
+        from screener.house_reference import judge_plainly
 
-    return judge_plainly(table, rows, held, chosen, of_lot)
+        return judge_plainly(table, rows, held, chosen, of_lot, demands)
+    ratios, largest, case = _judged(table, rows, held, chosen, of_lot, threads, ratios=True, demands=demands)
+    assert ratios is not None
+    return replace(ratios, largest=largest, case=case)
+
+
+def _judged(
+    table: HouseTable,
+    basis: Floats,
+    held: Ints,
+    packages: Ints,
+    tier: Ints,
+    threads: int,
+    *,
+    ratios: bool,
+    demands: bool,
+) -> tuple[HouseRatios | None, Floats | None, Shorts | None]:
+    from screener.house_loops import all_judged
+
+    n, m = (len(basis) if wanted else 0 for wanted in (ratios, demands))
+    found = HouseRatios(
+        np.empty((n, len(table.points))),
+        np.empty((n, len(table.points)), dtype=np.int16),
+        np.empty(n, dtype=np.int16),
+        np.empty(n),
+    )
+    largest, case = np.empty((m, table.rows)), np.empty((m, table.rows), dtype=np.int16)
+    out = (found.ratio, found.ratio_case, found.governing_point, found.governing_ratio, largest, case)
+    arrays = table.judge_arrays
+    _in_threads(threads, len(basis), lambda a, b: all_judged(arrays, basis, held, packages, tier, a, b, *out))
+    return found if ratios else None, largest if demands else None, case if demands else None
+
+
+def _in_threads(threads: int, lots: int, work: Callable[[int, int], None]) -> None:
+    """Do work(start, stop) on contiguous parts of the lots, one a thread: the loops hold no interpreter lock."""
+    parts = np.linspace(0, lots, max(1, min(threads, lots // COMPILED_FROM_LOTS)) + 1).astype(int).tolist()
+    if len(parts) == 2:
+        work(0, lots)
+        return
+    with ThreadPoolExecutor(len(parts) - 1) as pool:
+        for done in [pool.submit(work, a, b) for a, b in itertools.pairwise(parts)]:
+            done.result()
 
 
 def requirement_classes(passes: Words) -> tuple[Ints, Words, Ints]:
@@ -110,11 +174,11 @@ def option_mask(table: HouseTable, passes: Words, line: int) -> Bools:
     """(lots, options) of one line: which options hold."""
     option = np.arange(table.options[line])
     word = passes[:, table.first_word[line] + option // WORD_BITS]
-    return (word >> (option % WORD_BITS).astype(np.uint64)) & np.uint64(1) != 0
+    return np.asarray((word >> (option % WORD_BITS).astype(np.uint64)) & np.uint64(1) != 0)
 
 
 def governing(ratio: Floats) -> tuple[Shorts, Floats]:
-    """First connection with the greatest ratio on each lot, -1 and NaN where all are NaN; infinite counts as greatest."""
+    """First connection with the greatest ratio on each lot, -1 and NaN where all are NaN; infinite is greatest."""
     if ratio.shape[1] == 0:
         return np.full(len(ratio), -1, dtype=np.int16), np.full(len(ratio), np.nan)
     known = np.where(np.isnan(ratio), -1.0, ratio)
@@ -127,7 +191,7 @@ def governing(ratio: Floats) -> tuple[Shorts, Floats]:
 
 
 def checked_lots(table: HouseTable, basis: ArrayLike, category: ArrayLike) -> tuple[Floats, Ints]:
-    """Basis rows, and the set of capacity rules of each lot; ``ValueError`` names the first row that can't be judged."""
+    """Basis rows, and each lot's set of capacity rules; ``ValueError`` names the first row that can't be judged."""
     rows = np.ascontiguousarray(basis, dtype=np.float64)
     if rows.ndim != 2 or rows.shape[1] != len(table.basis):
         raise ValueError(f"basis has shape {rows.shape}; expected (lots, {len(table.basis)}) for {table.key}")

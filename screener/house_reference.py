@@ -40,7 +40,9 @@ def evaluate_plainly(table: HouseTable, basis: Floats, held: Ints, demands: bool
     return HouseDemands(passes, largest, case)
 
 
-def judge_plainly(table: HouseTable, basis: Floats, held: Ints, packages: Ints, tier: Ints) -> HouseRatios:
+def judge_plainly(
+    table: HouseTable, basis: Floats, held: Ints, packages: Ints, tier: Ints, demands: bool
+) -> HouseRatios:
     """`house_kernels.judge_packages` for lots whose sets of capacity rules are ``held`` (lots,)."""
     n = len(basis)
     chosen = np.vstack([packages, np.full((1, len(table.lines)), -1, dtype=np.int64)])[tier]
@@ -50,7 +52,8 @@ def judge_plainly(table: HouseTable, basis: Floats, held: Ints, packages: Ints, 
         part = slice(start, start + CHUNK_LOTS)
         for k, (r, c) in enumerate(_chosen_ratios(table, basis[part], held[part], chosen[part])):
             ratio[part, k], case[part, k] = r, c
-    return HouseRatios(ratio, case, *governing(ratio))
+    largest, of = _largest(table, basis) if demands else (None, None)
+    return HouseRatios(ratio, case, *governing(ratio), largest, of)
 
 
 def point_values(point: PointTable, basis: Floats) -> Floats:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,9 @@ from screener.hardware import Hardware
 from screener.joint_lines import ANCHOR, CAST_IN, anchors_itself, partner
 from screener.points import Point
 from screener.selection import NOT_CHOSEN_FAMILIES, allowables
+
+if TYPE_CHECKING:
+    from screener.house_arrays import JudgeArrays, PassArrays
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,7 +63,7 @@ class PointTable:
 
     @property
     def options(self) -> int:
-        return self.usable.shape[1]
+        return int(self.usable.shape[1])
 
     @property
     def judged(self) -> bool:
@@ -111,6 +115,18 @@ class HouseTable:
     @property
     def rows(self) -> int:
         return len(self.row_point)
+
+    @cached_property
+    def pass_arrays(self) -> PassArrays:
+        from screener.house_arrays import pass_arrays
+
+        return pass_arrays(self)
+
+    @cached_property
+    def judge_arrays(self) -> JudgeArrays:
+        from screener.house_arrays import judge_arrays
+
+        return judge_arrays(self)
 
 
 def house_table(
@@ -207,7 +223,8 @@ def _point_table(
     chosen = point.family not in NOT_CHOSEN_FAMILIES
     if chosen and point.schedule not in place:
         raise ValueError(f"package line {point.schedule!r} of {point.name!r} is not among the portfolio's lines")
-    cast_in, held, own = NO_OPTION, NO_PARTNER, ()
+    cast_in, held = NO_OPTION, NO_PARTNER
+    own: tuple[int, ...] = ()
     if point.family == ANCHOR:
         cast_in = list(options_by_line[point.schedule]).index(CAST_IN)
         held = by_name[partner(point.name)]
