@@ -9,7 +9,8 @@ Nothing here is real: ground, lots, speeds and spectral values follow from close
   as the lots of one builder around one city do. Lots strewn over a country would read more raster a lot than this.
 * Metros lie 160 km apart in rows of five: up to 25 of them (a million lots) over 640 km by 640 km, several states.
   A division is a row of metros. Every metro has the same mixture of ground, so that the cost a lot may be compared
-  between sizes: three tenths hilly, the rest gently rolling; 85 % of the land cover rough; one lake.
+  between sizes: a belt of hills every 5 km (three tenths of the ground), the rest gently rolling; 85 % of the land
+  cover rough; one lake.
 * Elevation at 10 m, land cover at 30 m, wind at 500 m, SS and S1 at 5 km: tiled, compressed GeoTIFF in US Albers, empty
   between the metros. Lots are GeoParquet in degrees, as parcel files of a nation are, 10,000 lots a row group.
 * Twelve house designs: the five plans of the sample in twelve styles and options.
@@ -52,7 +53,8 @@ REACH_M = 13_860.0 * FOOT_M + 600.0  # of the terrain search (two miles upwind, 
 LOT_WIDE_M, LOT_DEEP_M, STREET_M = 65.0 * FOOT_M, 125.0 * FOOT_M, 50.0 * FOOT_M
 ELEVATION_M, COVER_M, WIND_M, SPECTRAL_M = 10.0, 30.0, 500.0, 5000.0
 ROW_GROUP_TRACTS = 100
-VERSION = 3  # of the rules below: another one makes a cached portfolio anew
+BELT_M = 5000.0  # from one belt of hills to the next
+VERSION = 4  # of the rules below: another one makes a cached portfolio anew
 
 DESIGNS = (
     ("thimble", "A", ""),
@@ -189,13 +191,13 @@ def geo_metadata() -> dict[str, Any]:
 
 
 def elevation_m(metro: Metro, x: Floats, y: Floats) -> NDArray[np.float32]:
-    """Ground (rows y, columns x; metres from the metro's corner): rolling, hilly in the eastern three tenths."""
+    """Ground (rows y, columns x; metres from the metro's corner): rolling, with a belt of hills every 5 km."""
     phase = 1.7 * metro.number
     rolling = [(3.0, 6100.0, 900.0), (4.0, 2300.0, -2900.0), (2.0, 1500.0, 1900.0)]  # amplitude, wave lengths in x, y
     hills = [(14.0, 950.0, 2400.0), (11.0, 2600.0, -1050.0), (6.0, 700.0, 800.0)]
     ground = np.full((len(y), len(x)), 210.0) + 0.0008 * x[None, :]
     ground += waves(rolling, x, y, phase)
-    share = np.clip((x - 0.66 * METRO_M) / (0.1 * METRO_M), 0.0, 1.0)
+    share = np.clip(np.abs((x % BELT_M) / BELT_M - 0.5) * 10.0 - 3.0, 0.0, 1.0)
     share = share * share * (3.0 - 2.0 * share)
     ground += waves(hills, x, y, 0.6 * phase) * share[None, :]
     noise = np.random.default_rng(metro.number).normal(0.0, 0.08, ground.shape)
@@ -217,7 +219,7 @@ def cover(metro: Metro, x: Floats, y: Floats) -> NDArray[np.uint8]:
     j = np.floor(y / 700.0).astype(np.int64)[:, None]
     mixed = ((i * 73_856_093) ^ (j * 19_349_663)) % 100
     made = np.select([mixed < 50, mixed < 70, mixed < 85, mixed < 95], [22, 23, 41, 71], 21).astype(np.uint8)
-    lake = (np.abs(y - 0.42 * METRO_M) < 1300.0)[:, None] & (np.abs(x - 0.3 * METRO_M) < 1900.0)[None, :]
+    lake = (np.abs(y + 1200.0) < 1360.0)[:, None] & (np.abs(x - 7000.0) < 2000.0)[None, :]
     made[lake] = 11
     return made
 
@@ -231,7 +233,8 @@ def write_local(file: Path, metros: list[Metro], cell_m: float, make: Any, kind:
     top = low_y + rows * cell_m
     profile = {
         "driver": "GTiff", "width": columns, "height": rows, "count": 1, "dtype": kind, "crs": MAP_CRS,
-        "nodata": nodata, "transform": from_origin(low_x, top, cell_m, cell_m), "tiled": True, "blockxsize": 256, "blockysize": 256,
+        "nodata": nodata, "transform": from_origin(low_x, top, cell_m, cell_m), "tiled": True, "blockxsize": 256,
+        "blockysize": 256,
         "compress": "deflate", "zlevel": 6, "predictor": 3 if kind == "float32" else 1, "SPARSE_OK": "TRUE",
         "BIGTIFF": "YES",
     }  # fmt: skip
@@ -317,7 +320,7 @@ most = 4
 [purchase]
 waste = 0.05
 labour_usd_per_h = 58
-order_level = "tract"
+order_level = "phase"
 
 [output]
 folder = "results"
