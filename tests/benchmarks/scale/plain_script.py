@@ -43,6 +43,8 @@ def run(folder: Path, data: Data, output: Path, lots: slice) -> Outcome:
         terrain = Ground(folder / "elevation.tif", places)
         houses = {design: Lists(house) for design, house in data.houses.items()}
         output.mkdir(parents=True, exist_ok=True)
+    with clock.stage("zonal means"):
+        columns = {name: lot_means(folder / f"{name}.tif", frame) for name in ("wind", "elevation", "ss", "s1")}
     letters, kzts, numbers, cheapest = [], [], [], []
     with (
         (output / "lots.csv").open("w", newline="", encoding="utf-8") as lots_file,
@@ -51,8 +53,7 @@ def run(folder: Path, data: Data, output: Path, lots: slice) -> Outcome:
         lot_rows, demand_rows = csv.writer(lots_file), csv.writer(demands_file)
         for i, (lon, lat) in enumerate(places):
             lot = frame.iloc[[i]]
-            with clock.stage("zonal means"):
-                means = {name: lot_mean(folder / f"{name}.tif", lot) for name in ("wind", "elevation", "ss", "s1")}
+            means = {name: column[i] for name, column in columns.items()}
             house = houses[tuple(str(lot[c].iloc[0]) for c in ("plan", "style", "options"))]  # type: ignore[index]
             with clock.stage("exposure"):
                 ways = cover.letters(lon, lat)
@@ -75,10 +76,10 @@ def run(folder: Path, data: Data, output: Path, lots: slice) -> Outcome:
     return Outcome(np.array(letters), np.array(kzts), hazards, np.array(cheapest), clock.seconds)
 
 
-def lot_mean(file: Path, lot: gpd.GeoDataFrame) -> float:
+def lot_means(file: Path, frame: gpd.GeoDataFrame) -> list[float]:
     with rasterio.open(file) as data:
-        shape = lot[["geometry"]].to_crs(data.crs)
-    return float(exact_extract(str(file), shape, "mean")[0]["properties"]["mean"])
+        shapes = frame[["geometry"]].to_crs(data.crs)
+    return [float(row["properties"]["mean"]) for row in exact_extract(str(file), shapes, "mean")]
 
 
 def cells_per_ft(data: Any, to_map: Any, lon: float, lat: float) -> tuple[tuple[float, float], list[list[float]]]:
