@@ -22,7 +22,7 @@ from pydantic.fields import FieldInfo
 from hazard.exposure_rules import ExposureRules
 from hazard.issues import Issue, Issues
 from hazard.topography_settings import TopographySettings
-from screener.columns import HAZARD_COLUMNS, LOTS_INPUT
+from screener.columns import HAZARD_COLUMNS, LOT_POINTS_INPUT, LOTS_INPUT
 
 GROUND_STATES = ("worst", "at permit", "today", "built out")
 TEXT_HAZARDS = frozenset(c.name for c in HAZARD_COLUMNS if c.kind == "text")
@@ -127,10 +127,13 @@ class Setbacks(_Section):
 class LotsSection(_Section):
     """The lots file."""
 
-    file: InputPath = Field(description="any vector format GDAL reads; DXF and LandXML too")
+    file: InputPath = Field(
+        description="any vector format GDAL reads (a zip is read in place); DXF, LandXML, GeoParquet, CSV of points too"
+    )
     layer: str | None = Field(None, description="layer of the file; needed where it holds several")
     columns: dict[str, str] = Field(default_factory=dict, description="our name = the file's name, where they differ")
     crs: str | None = Field(None, description="coordinate system, only where the file lacks one")
+    axes: Literal["xy", "yx"] = Field("xy", description='"yx" where the file gives northing (latitude) first')
     encoding: str | None = Field(None, description="text encoding, only where the file does not say")
     setbacks: Setbacks | None = Field(None, description="setbacks where the lots give none")
 
@@ -734,10 +737,15 @@ def _check_files(paths: Iterable[tuple[str, Path]], source: Path, issues: Issues
             issues.add("file_missing", "stop", where, "nothing there", what, hint)
         elif wants_folder and not path.is_dir():
             issues.add("file_missing", "stop", where, f"{shown} is a file", "a folder with one TOML a plan", "")
-        elif not wants_folder and path.is_dir() and path.suffix.lower() != ".gdb":
+        elif not wants_folder and path.is_dir() and not _is_layer_folder(path):
             issues.add("file_missing", "stop", where, f"{shown} is a folder", "a file", "")
         elif path.suffix.lower() == ".vrt":
             issues.add("file_virtual", "stop", where, f"{shown} points at other files", "the data itself", "")
+
+
+def _is_layer_folder(path: Path) -> bool:
+    """A folder that GDAL opens as one source: a file geodatabase, or shapefiles."""
+    return path.suffix.lower() == ".gdb" or any(name.lower().endswith(".shp") for name in _names_in(path))
 
 
 def _names_in(folder: Path) -> list[str]:
@@ -838,7 +846,7 @@ def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:
 
 
 def _column_faults(tract: Site) -> Iterator[_Fault]:
-    known = tuple(column.name for column in LOTS_INPUT)
+    known = tuple(dict.fromkeys(column.name for column in (*LOTS_INPUT, *LOT_POINTS_INPUT)))
     for ours in tract.lots.columns:
         if ours not in known:
             close = nearest(ours, known)

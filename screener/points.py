@@ -62,11 +62,11 @@ class Point:
 
     def values(self, basis: NDArray[np.float64]) -> NDArray[np.float64]:
         """Demands (lots, cases, components) for basis rows (lots, basis); negative means none in that direction."""
-        values = _forms(self.coefficients, basis)
-        return values if self.ceiling is None else np.minimum(values, _forms(self.ceiling, basis))
+        values = forms(self.coefficients, basis)
+        return values if self.ceiling is None else np.minimum(values, forms(self.ceiling, basis))
 
 
-def _forms(rows: NDArray[np.float64], basis: NDArray[np.float64]) -> NDArray[np.float64]:
+def forms(rows: NDArray[np.float64], basis: NDArray[np.float64]) -> NDArray[np.float64]:
     """Rows times bases, column by column: the last bits of a matrix product depend on how many lots share a batch."""
     flat = rows.reshape(-1, rows.shape[-1])
     out = np.zeros((len(basis), len(flat)))

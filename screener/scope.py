@@ -112,6 +112,61 @@ def _sentence(words: str, detail: str) -> str:
     return f"{words}: {detail}" if words and detail else words or detail
 
 
+class CodeFindings(Findings):
+    """The same findings without words: which codes apply to which lots. For a million lots, whose words nobody reads;
+    `screener explain` gives them lot by lot."""
+
+    def __init__(self, lots: int) -> None:
+        super().__init__(lots)
+        self.masks: dict[tuple[str, str], NDArray[np.bool_]] = {}  # (severity, code) -> lots
+
+    def add(self, code: str, mask: Any, detail: str | Callable[[int], Any]) -> None:
+        found = np.asarray(mask, dtype=bool)
+        if found.any():
+            self._of(codes()[code].severity, code)[found] = True
+
+    def one(self, lot: int, code: str, detail: str, severity: str = "", next_step: str = "") -> None:
+        known = codes().get(code)
+        self._of(severity or (known.severity if known else "note"), code)[lot] = True
+
+    def _of(self, severity: str, code: str) -> NDArray[np.bool_]:
+        return self.masks.setdefault((severity, code), np.zeros(self.lots, dtype=bool))
+
+    def _mask(self, severity: str) -> NDArray[np.bool_]:
+        found = [mask for (own, _), mask in self.masks.items() if own == severity]
+        return np.logical_or.reduce([np.zeros(self.lots, dtype=bool), *found])
+
+    def flags(self) -> NDArray[np.object_]:
+        out = np.full(self.lots, "", dtype=object)
+        told: set[str] = set()
+        ordered = sorted((SEVERITIES.index(severity), code) for severity, code in self.masks)
+        for rank, code in ordered:
+            mask = self.masks[SEVERITIES[rank], code]
+            if code in told:  # graver on some lots: those have it already
+                mask = mask & ~np.logical_or.reduce(
+                    [self.masks[s, c] for s, c in self.masks if c == code and SEVERITIES.index(s) < rank]
+                )
+            told.add(code)
+            out[mask] += ";" + code
+        return np.array([text[1:] for text in out], dtype=object)
+
+    def frame(self, lot_id: NDArray[Any], severities: Iterable[str] = ("stop", "refer")) -> pd.DataFrame:
+        """One row a lot and code, lots in order of id; the code's own words in place of details."""
+        import pandas as pd
+
+        known, wanted = codes(), set(severities)
+        parts = []
+        for (severity, code), mask in self.masks.items():
+            if severity in wanted:
+                about = known.get(code)
+                words, step = (about.words, about.next_step) if about else ("", "")
+                ids = lot_id[mask].astype(str)
+                parts.append(pd.DataFrame({"lot_id": ids, "reason": code, "detail": words, "next_step": step}))
+        names = ["lot_id", "reason", "detail", "next_step"]
+        frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=names)
+        return frame.sort_values(names[:2], kind="stable", ignore_index=True).astype(object)
+
+
 DEBRIS_SPEED_MPH, DEBRIS_COAST_SPEED_MPH = 140.0, 130.0
 """Wind-borne debris region, ASCE 7-16 26.12.3.1 (from memory): everywhere in hurricane-prone regions from 140 mph, from
 130 mph within a mile of the coast. They are also the speeds at which prescriptive wood construction ends."""

@@ -27,15 +27,23 @@ HEADS = {
     "says basis = listed; one that is computed says basis = computed and describes its fasteners.",
     "tract": "Keys of the project file (TOML). Paths are relative to it.",
 }
+GROUP_OF_POINTS = (
+    "only in a CSV of points with sizes (no column WKT): each lot becomes the rectangle centred on its point, width_ft "
+    "along the front, turned to front_bearing_deg"
+)
+HEADS["portfolio"] = (
+    "Keys of the portfolio file (TOML). Paths are relative to it. Without `base` the tables of a project file stand in "
+    "it too, all but [lots] and [output]: see `screener schema tract`. tracts[] is a list of tables, written [[tracts]]."
+)
 WIDTH, INDENT = 100, "    "
 
 
 @click.command(epilog=EPILOG)
-@click.argument("what", type=click.Choice(["lots", "plan", "hardware", "tract"]))
+@click.argument("what", type=click.Choice(["lots", "plan", "hardware", "tract", "portfolio"]))
 @click.option("--required", "only_required", is_flag=True, help="Only what must be given.")
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 def command(what: str, only_required: bool, as_json: bool) -> int:
-    """Show the keys or columns of lots, plan, hardware or tract: units, meanings, defaults."""
+    """Show the keys or columns of lots, plan, hardware, tract or portfolio: units, meanings, defaults."""
     rows = [row for row in schema_rows(what) if row["required"] or not only_required]
     served = family_words() if what == "hardware" else {}
     if as_json:
@@ -77,13 +85,18 @@ def schema_lines(rows: list[dict[str, Any]]) -> list[str]:
 def schema_rows(what: str) -> list[dict[str, Any]]:
     """One row a key or column."""
     if what == "lots":
-        return _column_rows("lots_input")
+        points = [{**row, "group": GROUP_OF_POINTS} for row in _column_rows("lot_points_input")]
+        return [*_column_rows("lots_input"), *({**row, "required": False} for row in points)]
     if what == "hardware":
         return _hardware_rows()
     if what == "tract":
         from screener.config import Tract
 
         return model_rows(Tract)
+    if what == "portfolio":
+        from screener.portfolio.config import PortfolioFile
+
+        return model_rows(PortfolioFile)
     from screener.plan_keys import meaning
     from screener.plans import Plan
 

@@ -11,7 +11,6 @@ import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 import pyogrio
 import pyproj
 import shapely
@@ -19,8 +18,10 @@ from numpy.typing import NDArray
 from pyogrio.errors import DataLayerError, DataSourceError
 
 from hazard.crs import parse_crs
-from hazard.issues import InputError, Issues
+from hazard.issues import InputError, Issue, Issues
 from screener.config import nearest
+from screener.files.dxf_attributes import block_attributes
+from screener.files.dxf_names import names_in_outlines
 from screener.units import FOOT_M, SURVEY_FOOT_M
 
 if TYPE_CHECKING:
@@ -42,9 +43,9 @@ def read_dxf(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     entities = _entities(file, issues)
     if entities is None:
         return None
-    unit = _unit_metres(file, issues)
     kinds = shapely.get_type_id(entities.geometry.to_numpy())
     outlines = entities[np.isin(kinds, (1, 3, 5, 6))]
+    unit = _unit_metres(file, outlines.geometry.to_numpy(), issues)
     layer = _outline_layer(file, outlines, issues)
     if layer is None or unit is None:
         return None
@@ -58,7 +59,7 @@ def read_dxf(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     texts = entities[(kinds == 0) & entities["Text"].notna()]
     import geopandas as gpd
 
-    return gpd.GeoDataFrame({"lot_id": _names(shapes, texts)}, geometry=shapes)
+    return gpd.GeoDataFrame(names_in_outlines(shapes, texts, block_attributes(file.path), file, issues), geometry=shapes)
 
 
 def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
@@ -77,7 +78,7 @@ def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     return frame.dropna(subset=["geometry"]).reset_index(drop=True)
 
 
-def _unit_metres(file: VectorFile, issues: Issues) -> float | None:
+def _unit_metres(file: VectorFile, outlines: Geometries, issues: Issues) -> float | None:
     """Metres in a drawing unit: the coordinate system's, which the drawing's own unit code must not contradict."""
     with file.path.open("rb") as stream:
         match = _HEADER_UNIT.search(stream.read(_HEADER_BYTES))
@@ -86,7 +87,8 @@ def _unit_metres(file: VectorFile, issues: Issues) -> float | None:
     if not file.crs:
         unit = f"unit code {code}" if drawn else "no unit"
         fix = f"set {file.key} crs in the project file; its unit is taken for the drawing's"
-        issues.add("crs_missing", "stop", file.name, f"a drawing has no coordinate system ({unit})", "one", fix)
+        found = f"a drawing has no coordinate system ({unit})"
+        _tell(Issue("crs_missing", "stop", file.name, found, "one", fix), file, outlines, issues)
         return None
     try:
         crs: pyproj.CRS = parse_crs(file.crs, file.name)
@@ -95,7 +97,8 @@ def _unit_metres(file: VectorFile, issues: Issues) -> float | None:
         return None
     if not crs.is_projected:
         fix = f"set {file.key} crs to a projected one"
-        issues.add("crs_unusable", "stop", file.name, f"{crs.name} is in degrees", "lengths for a drawing", fix)
+        found = f"{crs.name} is in degrees"
+        _tell(Issue("crs_unusable", "stop", file.name, found, "lengths for a drawing", fix), file, outlines, issues)
         return None
     unit_m = float(crs.axis_info[0].unit_conversion_factor)
     if drawn is None:
@@ -104,12 +107,18 @@ def _unit_metres(file: VectorFile, issues: Issues) -> float | None:
     elif abs(drawn / unit_m - 1) > 1e-4:
         found = f"the drawing is in units of {drawn:g} m, {crs.name} in {unit_m:g} m"
         fix = f"correct {file.key} crs in the project file"
-        issues.add("drawing_unit", "stop", file.name, found, "one unit", fix)
+        _tell(Issue("drawing_unit", "stop", file.name, found, "one unit", fix), file, outlines, issues)
         return None
     elif drawn != unit_m:
         found = f"the drawing is in {'US survey' if code == 21 else 'international'} feet, {crs.name} is not"
         issues.add("drawing_unit", "warn", file.name, found, "one foot", "taken by the coordinate system's")
     return unit_m
+
+
+def _tell(issue: Issue, file: VectorFile, outlines: Geometries, issues: Issues) -> None:
+    from screener.files.vectors import with_proposals
+
+    issues.extend(with_proposals([issue], file, outlines))
 
 
 def _outline_layer(file: VectorFile, outlines: GeoDataFrame, issues: Issues) -> str | None:
@@ -170,27 +179,3 @@ def _polygons(drawn: GeoDataFrame, gap: float, file: VectorFile, unit_m: float, 
 def _handle(drawn: GeoDataFrame, row: int) -> str:
     handle = drawn["EntityHandle"].iloc[row] if "EntityHandle" in drawn.columns else None
     return f"outline {handle}" if isinstance(handle, str) and handle else f"outline {row + 1}"
-
-
-def _names(shapes: Geometries, texts: GeoDataFrame) -> list[str]:
-    """The text in each outline, from the drawing layer whose texts name the most outlines; "" where none or several."""
-    closed = np.array([s if s.geom_type != "LineString" else shapely.Polygon(_ring(s)) for s in shapes], dtype=object)
-    best = [""] * len(shapes)
-    most = 0
-    for _, group in texts.groupby("Layer", sort=True):
-        tree = shapely.STRtree(group.geometry.to_numpy())
-        lot, text = tree.query(closed, predicate="intersects")
-        single = pd.Series(text, index=lot).groupby(level=0).agg(["size", "first"])
-        single = single[single["size"] == 1]
-        if len(single) > most:
-            most = len(single)
-            words = group["Text"].to_numpy(object)
-            best = [""] * len(shapes)
-            for i, number in zip(single.index, single["first"], strict=True):
-                best[int(i)] = str(words[int(number)])
-    return best
-
-
-def _ring(line: Any) -> NDArray[np.float64]:
-    xy = shapely.get_coordinates(line)
-    return np.vstack([xy, xy[:1]]) if len(xy) > 2 else np.vstack([xy, xy[:1], xy[:1]])

@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from hazard.crs import parse_crs
-from hazard.issues import InputError, Issues
+from hazard.issues import InputError, Issue, Issues
 from screener.units import FOOT_M, SURVEY_FOOT_M
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ UNIT_METRES = {
 
 def read_landxml(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     """Parcels as lots, `lot_id` being the parcel's name. None, with the reason, where the file can't be used."""
-    from screener.files.vectors import refuse_doctype
+    from screener.files.vector_checks import refuse_doctype
 
     if refuse_doctype(file, issues):
         return None
@@ -52,7 +52,7 @@ def read_landxml(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
         issues.add("file_unreadable", "stop", file.name, f"{error}", "LandXML", "check the file")
         return None
     unit_m = _unit(root, file, issues)
-    if unit_m is None or not _check_crs(unit_m, file, issues):
+    if unit_m is None:
         return None
     points = {p.get("name", ""): _place(p.text) for p in _all(root, "CgPoint")}
     names, shapes = [], []
@@ -62,6 +62,8 @@ def read_landxml(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
             shapes.append(_outline(parcel, points, unit_m, file, issues))
     if not shapes:
         issues.add("no_features", "stop", file.name, "0 parcels with geometry", "Parcel elements", "check the file")
+        return None
+    if not _check_crs(unit_m, np.array(shapes, dtype=object), file, issues):
         return None
     import geopandas as gpd
 
@@ -78,17 +80,20 @@ def _unit(root: Element, file: VectorFile, issues: Issues) -> float | None:
     return None
 
 
-def _check_crs(unit_m: float, file: VectorFile, issues: Issues) -> bool:
+def _check_crs(unit_m: float, shapes: NDArray[np.object_], file: VectorFile, issues: Issues) -> bool:
     """The coordinate system comes from the project file; its unit must be the file's."""
+    from screener.files.vectors import with_proposals
+
     try:
         crs = parse_crs(file.crs, file.name)
     except InputError as error:
-        issues.extend(error.issues)
+        issues.extend(with_proposals(error.issues, file, shapes))
         return False
     own_m = float(crs.axis_info[0].unit_conversion_factor)
     if not crs.is_projected or abs(unit_m / own_m - 1) > 1e-4:
         found = f"the file is in units of {unit_m:g} m, {crs.name} is not"
-        issues.add("drawing_unit", "stop", file.name, found, "one unit", f"correct {file.key} crs")
+        issue = Issue("drawing_unit", "stop", file.name, found, "one unit", f"correct {file.key} crs")
+        issues.extend(with_proposals([issue], file, shapes))
         return False
     if unit_m != own_m:
         found = f"the file's foot and that of {crs.name} differ by 2 in a million"

@@ -51,8 +51,12 @@ def _undeclared(name: str, values: pd.Series[Any]) -> Column:
 
 def prepare(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     """The table as every file holds it, rows in key order. Missing stays missing; infinity is a fault."""
-    ordered = frame.iloc[_order(table, frame)]
-    prepared = {column.name: _values(table, column, ordered) for column in columns_of(table, frame)}
+    return typed(table, frame.iloc[_order(table, frame)])
+
+
+def typed(table: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """The same with the rows as they stand."""
+    prepared = {column.name: _values(table, column, frame) for column in columns_of(table, frame)}
     return pd.DataFrame(prepared, index=pd.RangeIndex(len(frame)))
 
 

@@ -1,40 +1,46 @@
 """Reading one layer of a vector file, in any format GDAL reads. The only place that opens vector files.
 
-Files are opened read-only and in place: nothing is unpacked, repaired on disk or fetched. Every fault is added to the
+Files are opened read-only and in place, after `vector_checks`: nothing is unpacked, repaired on disk or fetched. Every fault is added to the
 issues; where one forbids going on, the result is None.
 """
 
 from __future__ import annotations
 
-import re
 import sqlite3
 import warnings
-import zipfile
-from contextlib import closing
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pyogrio
+import shapely
+from numpy.typing import NDArray
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from hazard.crs import parse_crs
-from hazard.issues import InputError, Issues
+from hazard.issues import InputError, Issue, Issues
 from screener.config import nearest
+from screener.files.vector_checks import (
+    archive_target,
+    check_archive_layers,
+    check_file,
+    check_layer_is_table,
+    open_read_only,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-LARGEST_ZIP_BYTES = 2 * 1024**3
-GREATEST_ZIP_RATIO = 100
-LARGEST_SHAPEFILE_BYTES = 2 * 1024**3  # the format's own limit
 # Curved polygons in a GeoPackage (OGC 12-128r17, 2.1.3): WKB types 10 and 12, little endian, with their Z and M kinds,
 # after a header of 8 bytes and an envelope of none or 32 bytes.
 _CURVED_WKB = tuple(
     f"{(kind + kilo) & 0xFF:02X}{(kind + kilo) >> 8:02X}0000" for kind in (10, 12) for kilo in (0, 1000, 2000, 3000)
 )
-_XML = (".gml", ".kml", ".xml")
-_DOCTYPE = re.compile(rb"<!\s*(DOCTYPE|ENTITY)", re.IGNORECASE)
+# Nothing is fetched, whatever a file names; no code of a file runs.
+_CLOSED = {"GML_DOWNLOAD_WFS_SCHEMA": "NO", "GML_SKIP_RESOLVE_ELEMS": "ALL", "OGR_SQLITE_LOAD_EXTENSIONS": ""}
 
 
 @dataclass(frozen=True)
@@ -47,6 +53,9 @@ class VectorFile:
     crs: str | None = None
     encoding: str | None = None
     key: str = "file"
+    columns: Mapping[str, str] = field(default_factory=dict)  # our name = the file's, for formats that need some
+    axes: str = "xy"  # "yx": the file gives the northing (latitude) first
+    proposals: Callable[[NDArray[np.object_]], str] | None = None  # systems that its shapes may be in, as lines
 
 
 @dataclass(frozen=True)
@@ -63,104 +72,70 @@ def read_layer(file: VectorFile, issues: Issues) -> VectorLayer | None:
         if not any(issue.code == "file_missing" and file.name in issue.expected for issue in issues):
             issues.add("file_missing", "stop", file.name, "nothing there", f"a file at {file.name}", "check the path")
         return None
-    suffix = file.path.suffix.lower()
-    if suffix == ".dxf":
-        from screener.files.dxf import read_dxf
-
-        return _with_crs(read_dxf(file, issues), file, file.name, issues)
-    if suffix in (".xml", ".landxml") and _is_landxml(file.path):
-        from screener.files.landxml import read_landxml
-
-        return _with_crs(read_landxml(file, issues), file, file.name, issues)
     before = len(issues.stops())
-    _check_file(file, issues)
+    check_file(file, issues)
     if len(issues.stops()) > before:
         return None
-    layer = _choose_layer(file, issues)
-    if layer is None:
-        return None
-    where = file.name if layer.only else f"{file.name}:{layer.name}"
-    frame = _read(file, layer.name, where, issues)
+    with _closed_options():
+        reader = _own_reader(file)
+        if reader is not None:
+            return _with_crs(reader(file, issues), file, file.name, issues)
+        if _is_archive(file.path):
+            check_archive_layers(file, issues)
+            if len(issues.stops()) > before:
+                return None
+        layer = _choose_layer(file, issues)
+        if layer is None:
+            return None
+        where = file.name if layer.only else f"{file.name}:{layer.name}"
+        frame = _read(file, layer.name, where, issues)
     return _with_crs(frame, file, where, issues)
 
 
-# ---------------------------------------------------------------- before opening
-
-
-def _check_file(file: VectorFile, issues: Issues) -> None:
+def _own_reader(file: VectorFile) -> Callable[[VectorFile, Issues], GeoDataFrame | None] | None:
+    """The reader of a format that GDAL does not read as lots; None for those that it does."""
     suffix = file.path.suffix.lower()
-    if suffix == ".zip":
-        _check_zip(file, issues)
-    elif suffix == ".shp":
-        _check_shapefile(file, issues)
-    elif suffix == ".gpkg":
-        _check_journal(file, issues)
-    elif suffix in _XML:
-        refuse_doctype(file, issues)
+    if file.path.is_dir():
+        return None
+    if suffix == ".dxf":
+        from screener.files.dxf import read_dxf
+
+        return read_dxf
+    if suffix in (".xml", ".landxml") and _is_landxml(file.path):
+        from screener.files.landxml import read_landxml
+
+        return read_landxml
+    if suffix in (".parquet", ".geoparquet"):
+        from screener.files.parquet import read_parquet
+
+        return read_parquet
+    if suffix == ".csv":
+        from screener.files.lot_points import has_shapes, read_lot_points
+
+        return None if has_shapes(file.path) else read_lot_points
+    return None
 
 
-def _check_zip(file: VectorFile, issues: Issues) -> None:
+@contextmanager
+def _closed_options() -> Iterator[None]:
+    before = {name: pyogrio.get_gdal_config_option(name) for name in _CLOSED}
+    pyogrio.set_gdal_config_options(_CLOSED)
     try:
-        with zipfile.ZipFile(file.path) as archive:
-            members = archive.infolist()
-    except (zipfile.BadZipFile, OSError) as error:
-        issues.add("file_unreadable", "stop", file.name, f"{error}", "a zip archive", "make it again")
-        return
-    for member in members:
-        parts = member.filename.replace("\\", "/").split("/")
-        if ".." in parts or member.filename.startswith(("/", "\\")) or ":" in parts[0]:
-            found = f"member {member.filename!r} points outside the archive"
-            issues.add("zip_path", "stop", file.name, found, "plain names", "make the archive again")
-        if member.filename.lower().endswith(".zip"):
-            issues.add(
-                "zip_nested", "stop", file.name, f"member {member.filename!r} is an archive", "files", "unpack it"
-            )
-    size, packed = sum(m.file_size for m in members), max(1, sum(m.compress_size for m in members))
-    if size > LARGEST_ZIP_BYTES or size / packed > GREATEST_ZIP_RATIO:
-        found = f"declares {size:,} bytes from {packed:,} packed ones"
-        limit = f"at most {LARGEST_ZIP_BYTES:,} bytes and {GREATEST_ZIP_RATIO} times the packed size"
-        issues.add("zip_too_large", "stop", file.name, found, limit, "unpack it yourself if you trust it")
-
-
-def _check_shapefile(file: VectorFile, issues: Issues) -> None:
-    names = {entry.name.lower() for entry in file.path.parent.iterdir()}
-    stem = file.path.stem.lower()
-    missing = [suffix for suffix in (".shx", ".dbf") if stem + suffix not in names]
-    if missing:
-        parts = ", ".join(file.path.stem + suffix for suffix in missing)
-        fix = "copy the missing parts beside it (GDAL can rebuild an index: SHAPE_RESTORE_SHX)"
-        issues.add("shapefile_parts", "stop", file.name, f"{parts} missing", "a shapefile with all its parts", fix)
-    for part in (file.path, file.path.with_suffix(".dbf")):
-        if part.exists() and part.stat().st_size >= LARGEST_SHAPEFILE_BYTES:
-            found = f"{part.name} is at the format's limit of 2 GB"
-            issues.add("shapefile_size", "stop", file.name, found, "a smaller file", "give a GeoPackage instead")
-
-
-def _check_journal(file: VectorFile, issues: Issues) -> None:
-    for suffix in ("-journal", "-wal"):
-        journal = file.path.with_name(file.path.name + suffix)
-        if journal.exists() and journal.stat().st_size:
-            found = f"{journal.name} beside it: the file is open, or was not closed"
-            fix = "close it in the other program (or open and close it once), then run again"
-            issues.add("geopackage_journal", "stop", file.name, found, "a closed file", fix)
-
-
-def refuse_doctype(file: VectorFile, issues: Issues) -> bool:
-    """Whether an XML file holds a DOCTYPE or entity, which can expand without end or fetch other files."""
-    with file.path.open("rb") as stream:
-        tail = b""
-        while block := stream.read(1 << 20):
-            if _DOCTYPE.search(tail + block):
-                fix = "remove the DOCTYPE and its entities"
-                issues.add("xml_doctype", "stop", file.name, "a DOCTYPE or ENTITY", "plain XML", fix)
-                return True
-            tail = block[-16:]
-    return False
+        yield
+    finally:
+        pyogrio.set_gdal_config_options(before)
 
 
 def _is_landxml(path: Path) -> bool:
     with path.open("rb") as stream:
         return b"LandXML" in stream.read(4096)
+
+
+def _is_archive(path: Path) -> bool:
+    if path.is_dir():
+        return False
+    with path.open("rb") as stream:
+        return stream.read(2) == b"PK"
 
 
 # ---------------------------------------------------------------- opening
@@ -173,7 +148,7 @@ class _Layer:
 
 
 def _target(file: VectorFile) -> str:
-    return f"/vsizip/{file.path}" if file.path.suffix.lower() == ".zip" else str(file.path)
+    return archive_target(file.path) if _is_archive(file.path) else str(file.path)
 
 
 def _choose_layer(file: VectorFile, issues: Issues) -> _Layer | None:
@@ -187,15 +162,13 @@ def _choose_layer(file: VectorFile, issues: Issues) -> _Layer | None:
     maps = [name for name, kind in found if kind is not None]
     if file.layer is None:
         if len(maps) == 1:
+            if not check_layer_is_table(file, maps[0], issues):
+                return None
             return _Layer(maps[0], len(found) == 1 and file.path.suffix.lower() not in (".gpkg", ".gdb"))
         _no_layer(file, found, maps, issues)
         return None
     if file.layer in (name for name, _ in found):
-        if _is_view(file):
-            found_text = f"layer {file.layer} is a view"
-            issues.add("layer_is_view", "stop", file.name, found_text, "a table", "export the view to a layer")
-            return None
-        return _Layer(file.layer, False)
+        return _Layer(file.layer, False) if check_layer_is_table(file, file.layer, issues) else None
     names = [name for name, _ in found]
     close = nearest(file.layer, names)
     expected = f"{close} (the nearest)" if close else "one of " + ", ".join(names)
@@ -216,18 +189,6 @@ def _no_layer(file: VectorFile, found: list[tuple[str, Any]], maps: list[str], i
             about.append(f"{name} ({kind}, {count})")
     fix = f"name one: {file.key} layer in the project file"
     issues.add("layer_not_named", "stop", file.name, f"{len(maps)} layers: {', '.join(about)}", "one", fix)
-
-
-def _is_view(file: VectorFile) -> bool:
-    """Whether a GeoPackage layer is a view, whose SQL would run on reading."""
-    if file.path.suffix.lower() != ".gpkg":
-        return False
-    try:
-        with closing(sqlite3.connect(f"{file.path.as_uri()}?mode=ro&immutable=1", uri=True)) as database:
-            row = database.execute("SELECT type FROM sqlite_master WHERE name = ?", (file.layer,)).fetchone()
-    except sqlite3.Error:
-        return False
-    return row is not None and row[0] == "view"
 
 
 def _read(file: VectorFile, layer: str, where: str, issues: Issues) -> GeoDataFrame | None:
@@ -262,7 +223,7 @@ def _curved_rows(file: VectorFile, layer: str) -> int:
         return 0
     marks = ", ".join("?" for _ in _CURVED_WKB)
     try:
-        with closing(sqlite3.connect(f"{file.path.as_uri()}?mode=ro&immutable=1", uri=True)) as database:
+        with closing(open_read_only(file.path)) as database:
             column = database.execute(
                 "SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (layer,)
             ).fetchone()[0]
@@ -310,6 +271,9 @@ def _with_crs(frame: GeoDataFrame | None, file: VectorFile, where: str, issues: 
     """The layer with a usable horizontal coordinate system: the project file's where it gives one, else the file's."""
     if frame is None:
         return None
+    if file.axes == "yx":
+        frame = frame.set_geometry(shapely.transform(frame.geometry.to_numpy(), lambda xy: xy[:, ::-1]), crs=frame.crs)
+        issues.add("axes_turned", "note", where, "the northing (latitude) first", "", "turned, as the project file says")
     own = frame.crs
     try:
         crs = parse_crs(file.crs if file.crs else own, where)
@@ -317,8 +281,14 @@ def _with_crs(frame: GeoDataFrame | None, file: VectorFile, where: str, issues: 
             found = f"the file says {own.name}, the project file {crs.name}"
             issues.add("crs_overridden", "warn", where, found, "one coordinate system", "took the project file's")
     except InputError as error:
-        issues.extend(error.issues)
+        issues.extend(with_proposals(error.issues, file, frame.geometry.to_numpy()))
         return None
     if own is not None and len(own.axis_info) > 2:
         issues.add("crs_vertical", "note", where, f"{own.name} has heights", "", "heights are not used")
     return VectorLayer(frame.set_crs(crs, allow_override=True), where)
+
+
+def with_proposals(found: list[Issue], file: VectorFile, shapes: NDArray[np.object_]) -> list[Issue]:
+    """Stops about the coordinate system, with the systems that the shapes may be in."""
+    lines = file.proposals(shapes) if file.proposals is not None else ""
+    return [replace(issue, done=f"{issue.done}{lines}") for issue in found] if lines else found
