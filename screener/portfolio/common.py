@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from hazard.issues import Issues
-from screener.capacities import Option
+from screener.capacities import CapacityContext, Option
 from screener.demands import DemandModel
 from screener.editions import SDPWS_EDITION
 from screener.hardware import Hardware
@@ -34,8 +34,25 @@ from screener.quantities import HouseQuantities, house_quantities
 from screener.result_tables import COMBINED, treated_lines
 from screener.selection import NONE, house_lines
 
-CATEGORIES = ("A", "B", "C", "D", "D0", "D1", "D2", "E", "F")
+LETTERS = ("A", "B", "C", "D", "D0", "D1", "D2", "E", "F")
+"""Seismic design categories that a lot may have, of ASCE 7 and of the residential code."""
 COMMON, LINES = "common.pickle", "lines.pickle"
+
+
+@cache
+def categories() -> tuple[str, ...]:
+    """One category for each set of capacity rules."""
+    first: dict[tuple[bool, bool], str] = {}
+    for letter in LETTERS:
+        first.setdefault(CapacityContext(sdc=letter).rules_of_category, letter)
+    return tuple(first.values())
+
+
+@cache
+def category_place(letter: str) -> int:
+    """Place in `categories` of the rules that a category has; of an unknown one those of D."""
+    own = CapacityContext(sdc=letter if letter in LETTERS else "D").rules_of_category
+    return [CapacityContext(sdc=c).rules_of_category for c in categories()].index(own)
 
 
 @dataclass(frozen=True)
@@ -134,7 +151,7 @@ def lay_out_house(task: Task) -> Outcome:
     model = model_in(folder, task.number)
     base = common.portfolio.base
     edition = SDPWS_EDITION[base.design.loads]
-    table = house_table(model, lines.lines, lines.by_line, common.hardware, edition, CATEGORIES)
+    table = house_table(model, lines.lines, lines.by_line, common.hardware, edition, categories())
     quantities = [
         [house_quantities(model, line, o, common.hardware, base.purchase.waste) for o in lines.by_line[line]]
         for line in lines.lines

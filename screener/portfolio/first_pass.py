@@ -30,7 +30,7 @@ from screener.house_kernels import evaluate_house
 from screener.houses import NO_HOUSE, choose_houses
 from screener.lots import SKIPPED, spread
 from screener.pipeline import Prepared, join
-from screener.portfolio.common import CATEGORIES, COMMON, Common, house_in, model_in
+from screener.portfolio.common import COMMON, Common, category_place, house_in, model_in
 from screener.portfolio.layout import Chunk
 from screener.portfolio.reading import SiteLots, own_issue, project_lots, skipped_all, stream_lots
 from screener.portfolio.work_folder import Outcome, Task, read_pickle, written
@@ -130,6 +130,7 @@ def _one_site(
             )  # fmt: skip
         except InputError as error:
             site = _set_aside(site, error, issues)
+    _unknown_packages(site, common, issues)
     names = [common.layout.places[n].name for n in places]
     _keep_issues(issues, names if common.stream is not None else names[:1], found)
     lots, numbers, needs = _described(folder, common, site, prepared)
@@ -140,6 +141,15 @@ def _one_site(
     if prepared is not None:
         for key, text in prepared.site.provenance.items():
             found.provenance.setdefault(key, text)
+
+
+def _unknown_packages(site: SiteLots, common: Common, issues: Issues) -> None:
+    named = site.lots["package"].to_numpy(dtype=str)
+    for i in np.flatnonzero((named != "") & ~np.isin(named, list(common.kept))):
+        lot = str(site.lots["lot_id"].iat[i])
+        expected = f"one of {', '.join(sorted(common.kept)) or 'none: no [tiers] kept file'}"
+        done = "treated as bought but not checked"
+        issues.add("package_unknown", "warn", f"lots {lot}", f"package '{named[i]}'", expected, done, lot)
 
 
 def _set_aside(site: SiteLots, error: InputError, issues: Issues) -> SiteLots:
@@ -194,7 +204,7 @@ def _described(
         house[usable] = numbered[local]
         modelled[usable] = (local >= 0) & p.site.known
         may[usable] = modelled[usable] & ~p.findings.stopped()
-        category[usable] = [CATEGORIES.index(c) if c in CATEGORIES else 3 for c in p.categories]
+        category[usable] = [category_place(str(c)) for c in p.categories]
         inside = p.site.columns["inside_permit"]
         outside[usable] = [value is False or value is np.False_ for value in inside]
         for name in NUMBERS:
