@@ -19,7 +19,7 @@ TRACTS = (("Pennywort Rise", "Hill", 0.0), ("Sorrel Bank", "Hill", 200.0), ("Tea
 """Name, division, and how many metres north of the sample it lies. All invented."""
 
 LOTS = "portfolio_lots.parquet"
-PORTFOLIO = """# Three invented tracts of the sample's lots on the sample's invented ground. `screener schema portfolio` has the keys.
+PORTFOLIO = """# Three invented tracts of the sample's lots on its invented ground. Keys: `screener schema portfolio`.
 name = "Three tracts (invented)"
 base = "portfolio_rules.toml"
 
