@@ -194,7 +194,7 @@ def _manifest(
     code = exit_code(by_status, exceptions)
     wind = [v for o in f.first for v in o.facts["wind"]]
     about = basis(f.portfolio, wind)
-    severities = t.issues["severity"].value_counts().to_dict() if len(t.issues) else {}
+    severities = {str(k): int(n) for k, n in t.issues["severity"].value_counts().items()} if len(t.issues) else {}
     return {
         "caution": CAUTION,
         "basis": about,

@@ -120,12 +120,13 @@ def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
 def _library(portfolio: Portfolio, issues: Issues) -> tuple[Any, Any, Any]:
     """Plans, hardware and kept packages. InputError carries every stop."""
     stops = Issues()
-    found = []
-    for read in (
+    found: list[Any] = []
+    readers: tuple[Callable[[], Any], ...] = (
         lambda: load_plans(portfolio.base.plans.folder),
         lambda: hardware_of(portfolio.base, issues),
         lambda: read_kept_packages(portfolio.base, issues),
-    ):
+    )
+    for read in readers:
         try:
             found.append(read())
         except InputError as error:
@@ -161,10 +162,9 @@ def _laid_out(job: Job, chunk_lots: int) -> tuple[Layout, LotStream | None, str]
         return found[:3]
     began = time.perf_counter()
     issues = Issues()
-    if job.portfolio.lots is not None:
-        layout, stream, crs = _from_file(job, chunk_lots, issues)
-    else:
-        layout, stream, crs = _from_projects(job, chunk_lots)
+    by_file = job.portfolio.lots is not None
+    laid = _from_file(job, chunk_lots, issues) if by_file else _from_projects(job, chunk_lots)
+    layout, stream, crs = laid
     job.issues.extend(issues)
     own = write_pickle(job.folder, LAYOUT, (layout, stream, crs, list(issues)))
     from screener.files.journal import checksum
