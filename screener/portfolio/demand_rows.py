@@ -151,11 +151,41 @@ def fill_rows(
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
 def _fill(
-    start, largest, case, ratio, ratio_case, at_point, held,
-    slot_point, slot_component, slot_row, point, component, unit,
-    allowable, allowable_at, options, components, seismic, case_text, case_at, item, pieces, option_at, line,
-    out_point, out_component, out_unit, out_demand, out_capacity, out_ratio, out_case, out_item, out_quantity,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+    start: Ints,
+    largest: Floats,
+    case: NDArray[np.int16],
+    ratio: Floats,
+    ratio_case: NDArray[np.int16],
+    at_point: Ints,
+    held: Ints,
+    slot_point: Ints,
+    slot_component: Ints,
+    slot_row: Ints,
+    point: NDArray[np.int16],
+    component: NDArray[np.int16],
+    unit: NDArray[np.int16],
+    allowable: Floats,
+    allowable_at: Ints,
+    options: Ints,
+    components: Ints,
+    seismic: NDArray[np.bool_],
+    case_text: NDArray[np.int32],
+    case_at: Ints,
+    item: NDArray[np.int32],
+    pieces: NDArray[np.int32],
+    option_at: Ints,
+    line: Ints,
+    out_point: NDArray[np.int16],
+    out_component: NDArray[np.int16],
+    out_unit: NDArray[np.int16],
+    out_demand: NDArray[np.float32],
+    out_capacity: NDArray[np.float32],
+    out_ratio: NDArray[np.float32],
+    out_case: NDArray[np.int32],
+    out_item: NDArray[np.int32],
+    out_quantity: NDArray[np.int32],
+) -> None:
+    """One row for each lot and slot; `at_point` (lots, connections) is the chosen option, -1 none."""
     for i in range(len(start)):
         for s in range(len(slot_point)):
             r = start[i] + s

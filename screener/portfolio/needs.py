@@ -27,6 +27,7 @@ from screener.tiers import TierPlan, TierProblem, plan_tiers
 HEAD = 3  # columns of a class before its passes: house, outside its permit, kept package (0: none)
 NO_PACKAGE, NO_HARDWARE, LEFT_OVER = -1, -2, -3
 SEARCH_LOTS = 500
+GROUP_TASKS, MOST_AT_ONCE = 64, 64
 Words = NDArray[np.uint64]
 Ints = NDArray[np.int64]
 
@@ -94,16 +95,56 @@ class Needs:
         return Group(self.names[number], rows[order], weight[order])
 
 
-def plan_group(task: Task) -> Outcome:
-    """Task "plan": packages of one group."""
+@dataclass(frozen=True)
+class Grouping:
+    """Groups by name, the group of every tract, and how many groups a task takes."""
+
+    names: tuple[str, ...]
+    of_place: Ints
+    at_once: int
+
+    @staticmethod
+    def of(layout: Layout, per: str) -> Grouping:
+        names, of_place = group_names(layout, per)
+        return Grouping(tuple(names), of_place, min(max(1, len(names) // GROUP_TASKS), MOST_AT_ONCE))
+
+    @property
+    def tasks(self) -> int:
+        return -(-len(self.names) // self.at_once)
+
+    def members(self, task: int) -> range:
+        """Groups of a task."""
+        return range(task * self.at_once, min((task + 1) * self.at_once, len(self.names)))
+
+    def plan_in(self, folder: Path, group: int) -> GroupPlan:
+        """The plan of a group from the work folder."""
+        plan: GroupPlan = read_pickle(folder, plans_file(group // self.at_once))[group % self.at_once]
+        return plan
+
+    def group_in(self, folder: Path, group: int) -> Group:
+        """The classes of a group from the work folder."""
+        own: Group = read_pickle(folder, groups_file(group // self.at_once))[group % self.at_once]
+        return own
+
+
+def groups_file(task: int) -> str:
+    return f"groups/{task:06d}.pickle"
+
+
+def plans_file(task: int) -> str:
+    return f"plans/{task:06d}.pickle"
+
+
+def plan_groups(task: Task) -> Outcome:
+    """Task "plan": packages of some groups."""
     folder = Path(task.folder)
     common: Common = read_pickle(folder, COMMON)
     lines: Lines = read_pickle(folder, LINES)
-    group: Group = read_pickle(folder, f"groups/{task.number:06d}.pickle")
+    groups: list[Group] = read_pickle(folder, groups_file(task.number))
     houses = [house_in(folder, n) for n in range(len(common.variants))]
-    plan = packages_of(group, common, lines, houses)
-    name = f"plans/{task.number:06d}.pickle"
-    return Outcome("plan", task.number, {name: write_pickle(folder, name, plan)})
+    plans = [packages_of(group, common, lines, houses) for group in groups]
+    name = plans_file(task.number)
+    return Outcome("plan", task.number, {name: write_pickle(folder, name, plans)})
 
 
 def packages_of(group: Group, common: Common, lines: Lines, houses: Sequence[House]) -> GroupPlan:
