@@ -240,8 +240,8 @@ def zip_longest_rows(one: dict[str, float], two: dict[str, float]) -> list[tuple
 
 def differences() -> list[str]:
     return [
-        "Why they may differ: the scripts take zonal means of speed, elevation, SS and S1 over the lot where the tool"
-        " takes the value at the lot's middle (SS and S1 between cells by their logarithms); and one direction of true"
+        "Why they may differ: the scripts take the zonal mean of the elevation over the lot where the tool takes the"
+        " value at the lot's middle (a part of a foot; it enters the air's density only); and one direction of true"
         " north for all lots of a call where the tool takes the middle of its own batch, so a part of a cell may change"
         " its wedge or ring.",
     ]
