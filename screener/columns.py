@@ -108,7 +108,9 @@ LOT_POINTS_INPUT: tuple[Column, ...] = (
     _number("lat", "degrees", 8, "latitude, in place of y"),
     _number("width_ft", "ft", 2, "width of the lot along its front", required=True),
     _number("depth_ft", "ft", 2, "depth of the lot, across its front", required=True),
-    _number("front_bearing_deg", "degrees", 1, "which way the front faces: the rectangle is turned to it", required=True),
+    _number(
+        "front_bearing_deg", "degrees", 1, "which way the front faces: the rectangle is turned to it", required=True
+    ),
 )
 """Columns of a CSV of points with sizes, beside those of any lots file."""
 

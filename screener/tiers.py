@@ -94,7 +94,6 @@ class TierProblem:
             if not np.issubdtype(cost.dtype, np.integer) or (cost < 0).any():
                 raise ValueError(f"line {name!r}: costs must be whole cents, not below 0")
 
-
     @property
     def lots_of_row(self) -> IntArray:
         """(lots,): lots that each row stands for."""

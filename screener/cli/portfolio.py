@@ -26,7 +26,9 @@ Exit code 3 means finished, with lots that need a person; see exceptions.csv.
 @click.command(epilog=EPILOG)
 @click.argument("portfolio", type=click.Path(dir_okay=False))
 @job_options
-@click.option("--scheduler", default="", metavar="ADDRESS", help="Dask cluster that does the chunks, as tcp://host:port.")
+@click.option(
+    "--scheduler", default="", metavar="ADDRESS", help="Dask cluster that does the chunks, as tcp://host:port."
+)
 @click.option("--chunk-lots", type=click.IntRange(1), default=None, help="Lots worked on together; default 25000.")
 def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: Any) -> int:
     """Screen all tracts of PORTFOLIO, a portfolio file (TOML; see `screener schema portfolio`).
@@ -64,7 +66,7 @@ def summary_lines(summary: Mapping[str, Any]) -> list[str]:
         f"at most {100 * summary['packages_gap']:.2f} % above the cheapest possible"
     )
     lines.append(
-        f"cost of {printing.counted(summary['lots_costed'], 'lot')}: ${summary['total_cost']:,.2f} material and labour; "
+        f"cost of {printing.counted(summary['lots_costed'], 'lot')}: ${summary['total_cost']:,.2f} with labour; "
         f"boxes ordered ${summary['order_cost']:,.2f}"
     )
     issues = ", ".join(f"{n} {name}" for name, n in summary["issues"].items()) or "none"

@@ -33,7 +33,7 @@ GROUP_OF_POINTS = (
 )
 HEADS["portfolio"] = (
     "Keys of the portfolio file (TOML). Paths are relative to it. Without `base` the tables of a project file stand in "
-    "it too, all but [lots] and [output]: see `screener schema tract`. tracts[] is a list of tables, written [[tracts]]."
+    "it too, all but [lots] and [output]: see `screener schema tract`. tracts[] is a list of tables: [[tracts]]."
 )
 WIDTH, INDENT = 100, "    "
 

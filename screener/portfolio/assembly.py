@@ -104,9 +104,7 @@ def publish(
     return {**manifest["summary"], "results": str(destination.output)}
 
 
-def _write(
-    stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder: Path, progress: Progress
-) -> None:
+def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder: Path, progress: Progress) -> None:
     progress("writing: data sets")
     parts = [_linked(folder / "out", stage, f"lots/part-{o.number:06d}.parquet") for o in f.second]
     for o in f.second:

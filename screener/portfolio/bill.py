@@ -28,7 +28,7 @@ LEVELS = ("portfolio", "division", "tract")
 
 @dataclass(frozen=True)
 class TractPieces:
-    """Sums (tracts, articles): net pieces, with waste and minutes in millionths. An article is an item in a delivery."""
+    """Sums (tracts, articles): net pieces, with waste and minutes in millionths. Article: item in a delivery."""
 
     articles: tuple[tuple[str, str], ...]
     net: Ints
@@ -96,8 +96,12 @@ def bill(pieces: TractPieces, places: Sequence[Place], prices: PriceList, to_bre
     divisions = np.array([p.division for p in places], dtype=object)
     rows["division"] = divisions[tract]
     parts = []
-    for level, keys in zip(LEVELS, (["article"], ["division", "article"], ["tract", "division", "article"]), strict=True):
-        sums = rows.groupby(keys, sort=True, as_index=False)[["net", "waste", "minutes", "units", "extra", "cents"]].sum()
+    for level, keys in zip(
+        LEVELS, (["article"], ["division", "article"], ["tract", "division", "article"]), strict=True
+    ):
+        sums = rows.groupby(keys, sort=True, as_index=False)[
+            ["net", "waste", "minutes", "units", "extra", "cents"]
+        ].sum()
         parts.append(sums.assign(level=level))
     names = np.array([p.name for p in places], dtype=object)
     return _shown(pd.concat(parts, ignore_index=True), pieces, prices, names)

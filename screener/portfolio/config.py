@@ -80,7 +80,7 @@ class Listed:
 
 @dataclass(frozen=True)
 class Portfolio:
-    """A portfolio, checked. `base` holds the rules; its lots are those of the whole portfolio where one file has them."""
+    """A portfolio, checked. `base` holds the rules; its lots are those of the portfolio where one file has them."""
 
     name: str
     source: Path

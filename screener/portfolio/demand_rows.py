@@ -125,13 +125,15 @@ def fill_rows(
     options: Ints,
 ) -> None:
     """Write the rows of the lots of one house. `start` (lots,): first row of each; `options` (lots, lines)."""
-    assert demands.largest is not None and demands.case is not None
+    assert demands.largest is not None
+    assert demands.case is not None
     top = max(float(np.max(demands.largest, initial=0.0)), float(np.nanmax(plan.allowable, initial=0.0)))
     if not top < LARGEST:
         raise ValueError(f"house {table.key}: a load of {top:,.0f}; expected less than {LARGEST:,.0f}")
     at_point = np.where(plan.line >= 0, options[:, plan.line], NOTHING)
     _fill(
-        start, demands.largest, demands.case, ratios.ratio, ratios.ratio_case, at_point, table.set_of_category[category],
+        start, demands.largest, demands.case, ratios.ratio, ratios.ratio_case, at_point,
+        table.set_of_category[category],
         plan.slot_point, plan.slot_component, plan.slot_row, plan.point, plan.component, plan.unit,
         plan.allowable, plan.allowable_at, plan.options, plan.components, plan.seismic, plan.case, plan.case_at,
         plan.item, plan.pieces, plan.option_at, plan.line,

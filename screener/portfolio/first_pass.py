@@ -110,9 +110,7 @@ def _sites(folder: Path, common: Common, chunk: Chunk) -> Iterator[tuple[range, 
         )
 
 
-def _one_site(
-    folder: Path, common: Common, places: range, site: SiteLots, issues: Issues, found: _Gathered
-) -> None:
+def _one_site(folder: Path, common: Common, places: range, site: SiteLots, issues: Issues, found: _Gathered) -> None:
     project = common.portfolio.listed[places.start].project if common.portfolio.listed else common.portfolio.base
     base = common.portfolio.base
     where = base.shown(project.lots.file)

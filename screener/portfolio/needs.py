@@ -146,7 +146,9 @@ def _problem(
     by_line = lines.by_line
     may_use = allowed_options(tiers, lines.lines, by_line, common.hardware)
     first = houses[0].table.first_word
-    passes = [_mask(group.rows, HEAD + int(first[n]), len(by_line[line])) & may_use[n] for n, line in enumerate(lines.lines)]
+    passes = [
+        _mask(group.rows, HEAD + int(first[n]), len(by_line[line])) & may_use[n] for n, line in enumerate(lines.lines)
+    ]
     has_line = np.stack([h.table.has_line for h in houses])
     costs = [
         np.array([[choice_cents(tiers, q, rate) for q in quantities[h][n]] for h in range(len(houses))], np.int64)

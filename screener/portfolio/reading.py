@@ -36,9 +36,7 @@ class SiteLots:
     place: NDArray[np.int64]
 
 
-def stream_lots(
-    table: pa.Table, stream: LotStream, base: Tract, places: Sequence[Place], issues: Issues
-) -> SiteLots:
+def stream_lots(table: pa.Table, stream: LotStream, base: Tract, places: Sequence[Place], issues: Issues) -> SiteLots:
     """Lots of a site from rows of the lots file. Raises InputError where none of them can be used."""
     place = table.column(TRACT).to_numpy().astype(np.int64)
     rows = table.column(ROW).to_numpy().astype(np.int64)

@@ -114,9 +114,7 @@ def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
     first = job.tasks("first", len(sizes), first_pass, "first pass, chunk", sizes)
     chosen = _packages(job, layout, first)
     second = job.tasks("second", len(sizes), second_pass, "second pass, chunk", sizes)
-    return Finished(
-        portfolio, common, lines, houses, chosen, first, second, job.issues.frame(), dict(job.seconds)
-    )
+    return Finished(portfolio, common, lines, houses, chosen, first, second, job.issues.frame(), dict(job.seconds))
 
 
 def _library(portfolio: Portfolio, issues: Issues) -> tuple[Any, Any, Any]:
@@ -296,4 +294,3 @@ def exit_code(by_status: Mapping[str, int], exceptions: int) -> int:
 def basis(portfolio: Portfolio, wind: Sequence[float]) -> str:
     """What numbers rest on, in one sentence."""
     return basis_words(portfolio.base, wind)
-

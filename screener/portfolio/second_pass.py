@@ -6,7 +6,8 @@ its task: nothing depends on other chunks but the packages.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import itertools
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,14 +24,14 @@ from screener.files.tables import typed
 from screener.house_kernels import HouseDemands, HouseRatios, evaluate_house, judge_packages
 from screener.lots import SKIPPED
 from screener.order_dates import NO_DATE, day_numbers, day_texts
-from screener.portfolio.common import COMMON, LINES, Common, House, Lines, Texts, house_in, model_in, packages_array
+from screener.portfolio.common import COMMON, LINES, Common, House, Lines, Texts, house_in, model_in
 from screener.portfolio.demand_rows import LARGEST_RATIO, RowPlan, empty_rows, fill_rows, row_plan
 from screener.portfolio.first_pass import LATER, NOT_JUDGED, as_arrow, hazards_in
 from screener.portfolio.kits import labour_cents
 from screener.portfolio.needs import LEFT_OVER, NO_HARDWARE, NO_PACKAGE, Group, GroupPlan
 from screener.portfolio.work_folder import Outcome, Task, read_pickle, written
 from screener.result_tables import NO_HARDWARE as STATUS_NO_HARDWARE
-from screener.result_tables import PLAIN_FINISHES, REFER, SCREENED, TREATED_SILL
+from screener.result_tables import PLAIN_FINISHES, REFER, SCREENED
 from screener.scope import SEVERITIES, CodeFindings, codes
 
 GROUPS, TEXTS = "groups.pickle", "texts.pickle"
@@ -82,7 +83,11 @@ def second_pass(task: Task) -> Outcome:
         *(np.zeros(len(lots), dtype=np.int64) for _ in range(3)),
     )
     rows = _rows_of_houses(folder, common, lines, numbers, choice, judged, found)
-    for code, mask in (("NO_HARDWARE", choice.no_hardware), ("LEFT_OVER", choice.left_over), ("KEPT_SHORT", choice.short)):
+    for code, mask in (
+        ("NO_HARDWARE", choice.no_hardware),
+        ("LEFT_OVER", choice.left_over),
+        ("KEPT_SHORT", choice.short),
+    ):
         found.add(code, mask, "")
     status = _status(numbers, choice, found)
     finished, money = _lots_table(common, lots, numbers, choice, judged, found, status)
@@ -356,7 +361,9 @@ def write_demands(
     coded = [f.name for f in schema if pa.types.is_dictionary(f.type)]
     tracts = tract.combine_chunks().dictionary_encode()
     ids = lot_id.combine_chunks()
-    dictionaries = {name: pa.array(getattr(texts, name), pa.string()) for name in ("point", "component", "unit", "case", "item")}
+    dictionaries = {
+        name: pa.array(getattr(texts, name), pa.string()) for name in ("point", "component", "unit", "case", "item")
+    }
     firsts = [0]
     while firsts[-1] < len(ids):
         last = int(np.searchsorted(start, start[firsts[-1]] + ROWS_AT_ONCE, side="right")) - 1
@@ -365,7 +372,7 @@ def write_demands(
         path, schema, compression="zstd", compression_level=1, use_dictionary=coded, version="2.6",
         write_statistics=["lot_id", "tract"],
     ) as writer:  # fmt: skip
-        for first, last in zip(firsts[:-1], firsts[1:], strict=True):
+        for first, last in itertools.pairwise(firsts):
             part = slice(int(start[first]), int(start[last]))
             count = np.diff(start[first : last + 1])
             own = {name: values[part] for name, values in columns.items()}
@@ -425,7 +432,9 @@ def _exceptions(
     rows = pd.concat(parts, ignore_index=True).drop_duplicates()
     rows = rows.sort_values(["place", "lot_id", "reason", "detail"], kind="stable", ignore_index=True)
     table = pa.Table.from_pandas(rows, preserve_index=False)
-    yield written(folder, f"second/{number:06d}.exceptions.parquet", lambda p: pq.write_table(table, p, compression="zstd"))
+    yield written(
+        folder, f"second/{number:06d}.exceptions.parquet", lambda p: pq.write_table(table, p, compression="zstd")
+    )
     counted = _counts(numbers, status, money, choice)
     yield written(folder, f"second/{number:06d}.counts.npz", lambda p: _write_npz(p, counted))
 
@@ -441,7 +450,7 @@ STATUSES = (SCREENED, REFER, STATUS_NO_HARDWARE, SKIPPED)
 def _counts(
     numbers: Mapping[str, NDArray[Any]], status: NDArray[np.object_], money: Mapping[str, Ints], choice: Choice
 ) -> dict[str, NDArray[Any]]:
-    """Per tract of the chunk: lots by status and money. Per kit (tract, house, group, package): lots to buy for, all."""
+    """Per tract of the chunk: lots by status and money. Per kit (tract, house, group, package): lots to buy, all."""
     place = numbers["place"]
     places, of_lot = np.unique(place, return_inverse=True)
     by_status = np.stack([np.bincount(of_lot, status == s, len(places)) for s in STATUSES], axis=1).astype(np.int64)

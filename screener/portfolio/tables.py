@@ -206,7 +206,9 @@ def issue_table(folder: Path, first: Sequence[Outcome], own: pd.DataFrame) -> pd
     both = both.sort_values(["rank", "code", "tract", "lot_id", "where", "found", "expected", "done"], kind="stable")
     general = both["lot_id"] == ""
     keys = ["rank", "severity", "code", "where", "expected", "done"]
-    joined = both[general].groupby(keys, sort=True, as_index=False).agg(found=("found", "first"), times=("times", "sum"))
+    joined = (
+        both[general].groupby(keys, sort=True, as_index=False).agg(found=("found", "first"), times=("times", "sum"))
+    )
     rows = pd.concat([joined.assign(tract="", lot_id=""), both[~general]], ignore_index=True)
     rows = rows.sort_values(["rank", "code", "tract", "lot_id", "where", "found"], kind="stable", ignore_index=True)
     return rows.reindex(columns=columns.names("portfolio_issues"))

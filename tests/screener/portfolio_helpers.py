@@ -31,15 +31,13 @@ SHARED = ("ground", "hazards", "plans", "hardware", "design", "tiers", "purchase
 
 @cache
 def portfolio_lots() -> gpd.GeoDataFrame:
-    """Lots of two plans in one style, fifteen of each of three phases: each phase is a tract, ids begin anew in each."""
+    """Lots of two plans in one style, fifteen of each of three phases: a phase is a tract, ids begin anew in each."""
     lots = sample_lots()
     lots = lots[lots["plan"].isin(PLANS)].assign(style="A", options=None)
     parts = []
     for name, (division, phase) in TRACTS.items():
         own = lots[lots["phase"] == phase].head(LOTS_A_TRACT)
-        own = own.assign(
-            tract=name, division=division, lot_id=[f"L-{n:02d}" for n in range(len(own))], package=None
-        )
+        own = own.assign(tract=name, division=division, lot_id=[f"L-{n:02d}" for n in range(len(own))], package=None)
         parts.append(own)
     return gpd.GeoDataFrame(pd.concat(parts, ignore_index=True), crs=lots.crs)
 
