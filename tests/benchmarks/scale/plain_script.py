@@ -75,7 +75,8 @@ def run(folder: Path, data: Data, output: Path, lots: slice) -> Outcome:
             numbers.append(found)
             cheapest.append(chosen)
     hazards = {name: np.array([n[name] for n in numbers]) for name in numbers[0]}
-    return Outcome(np.array(letters), np.array(kzts), hazards, np.array(cheapest), clock.seconds)
+    apart = (clock.seconds["set up"], clock.cpu["set up"])
+    return Outcome(np.array(letters), np.array(kzts), hazards, np.array(cheapest), clock.cpu, apart)
 
 
 def lot_means(file: Path, frame: gpd.GeoDataFrame) -> list[float]:
