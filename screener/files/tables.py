@@ -94,7 +94,7 @@ def _values(table: str, column: Column, frame: pd.DataFrame) -> Any:
         case "integer":
             return pd.array(pd.to_numeric(values, errors="raise").to_numpy(np.float64, na_value=np.nan)).astype("Int64")
         case "yes_no":
-            return pd.array([pd.NA if pd.isna(v) else bool(v) for v in values], dtype="boolean")
+            return _yes_no(values)
         case _:
             return _text(values)
 
@@ -124,9 +124,20 @@ def _text(values: pd.Series[Any]) -> NDArray[np.object_]:
     if pd.api.types.is_datetime64_any_dtype(values):
         dates = values.dt.strftime("%Y-%m-%d")
         values = dates
+    cells = values.to_numpy(dtype=object)
+    if pd.api.types.infer_dtype(cells, skipna=False) == "string":  # most columns: nothing to turn into text
+        return np.where(cells == "", None, cells)
     texts: NDArray[np.object_] = np.empty(len(values), dtype=object)
-    texts[:] = [_cell(value) for value in values.to_numpy(dtype=object)]
+    texts[:] = [_cell(value) for value in cells]
     return texts
+
+
+def _yes_no(values: pd.Series[Any]) -> Any:
+    cells = values.to_numpy(dtype=object)
+    missing = np.asarray(pd.isna(cells))
+    known = np.zeros(len(cells), dtype=bool)
+    known[~missing] = cells[~missing].astype(bool)
+    return pd.arrays.BooleanArray(known, missing)
 
 
 def _cell(value: Any) -> str | None:

@@ -73,9 +73,14 @@ def row_plan(house: House, lines: Lines, texts: Texts) -> RowPlan:
     columns = np.array(slots, dtype=np.int64).reshape(len(slots), 6).T
     cases = [[own["case"][c] for c in p.case_names] for p in table.points]
     items, pieces = _items(house, lines, own["item"])
+    point, component, unit = (np.ascontiguousarray(c.astype(np.int16)) for c in columns[3:])
     return RowPlan(
-        *(np.ascontiguousarray(c) for c in columns[:3]),
-        *(np.ascontiguousarray(c.astype(np.int16)) for c in columns[3:]),
+        slot_point=np.ascontiguousarray(columns[0]),
+        slot_component=np.ascontiguousarray(columns[1]),
+        slot_row=np.ascontiguousarray(columns[2]),
+        point=point,
+        component=component,
+        unit=unit,
         allowable=np.concatenate([p.allowable.reshape(-1) for p in table.points]),
         allowable_at=_starts([p.allowable.size for p in table.points]),
         options=np.array([p.options for p in table.points], dtype=np.int64),
@@ -96,7 +101,8 @@ def _starts(sizes: list[int]) -> Ints:
 
 def _items(house: House, lines: Lines, number: dict[str, int]) -> tuple[list[list[int]], list[list[int]]]:
     """Text and pieces of every option at every connection."""
-    items, pieces = [], []
+    items: list[list[int]] = []
+    pieces: list[list[int]] = []
     for p in house.table.points:
         if not p.judged:
             items.append([])
@@ -109,8 +115,9 @@ def _items(house: House, lines: Lines, number: dict[str, int]) -> tuple[list[lis
 
 def empty_rows(count: int) -> dict[str, NDArray[Any]]:
     """Columns of so many rows, to be filled."""
-    kinds = {"point": np.int16, "component": np.int16, "unit": np.int16, "case": np.int32, "item": np.int32}
-    kinds |= {"quantity": np.int32, "demand": np.float32, "capacity": np.float32, "ratio": np.float32}
+    kinds: dict[str, Any] = {name: np.int16 for name in ("point", "component", "unit")}
+    kinds |= {name: np.int32 for name in ("case", "item", "quantity")}
+    kinds |= {name: np.float32 for name in ("demand", "capacity", "ratio")}
     return {name: np.empty(count, dtype=kind) for name, kind in kinds.items()}
 
 
@@ -144,11 +151,41 @@ def fill_rows(
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
 def _fill(
-    start, largest, case, ratio, ratio_case, at_point, held,
-    slot_point, slot_component, slot_row, point, component, unit,
-    allowable, allowable_at, options, components, seismic, case_text, case_at, item, pieces, option_at, line,
-    out_point, out_component, out_unit, out_demand, out_capacity, out_ratio, out_case, out_item, out_quantity,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+    start: Ints,
+    largest: Floats,
+    case: NDArray[np.int16],
+    ratio: Floats,
+    ratio_case: NDArray[np.int16],
+    at_point: Ints,
+    held: Ints,
+    slot_point: Ints,
+    slot_component: Ints,
+    slot_row: Ints,
+    point: NDArray[np.int16],
+    component: NDArray[np.int16],
+    unit: NDArray[np.int16],
+    allowable: Floats,
+    allowable_at: Ints,
+    options: Ints,
+    components: Ints,
+    seismic: NDArray[np.bool_],
+    case_text: NDArray[np.int32],
+    case_at: Ints,
+    item: NDArray[np.int32],
+    pieces: NDArray[np.int32],
+    option_at: Ints,
+    line: Ints,
+    out_point: NDArray[np.int16],
+    out_component: NDArray[np.int16],
+    out_unit: NDArray[np.int16],
+    out_demand: NDArray[np.float32],
+    out_capacity: NDArray[np.float32],
+    out_ratio: NDArray[np.float32],
+    out_case: NDArray[np.int32],
+    out_item: NDArray[np.int32],
+    out_quantity: NDArray[np.int32],
+) -> None:
+    """One row for each lot and slot; `at_point` (lots, connections) is the chosen option, -1 none."""
     for i in range(len(start)):
         for s in range(len(slot_point)):
             r = start[i] + s

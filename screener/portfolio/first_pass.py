@@ -45,7 +45,14 @@ GIVEN = (
     *("source_row", "block", "phase", "lot_status", "plan", "style", "options", "mirrored", "front_bearing_deg"),
     *("front_bearing_from", "start", "pad_elevation_ft", "area_sqft"),
 )
-LATER = ("tier", "governing_point", "governing_hazard", "governing_ratio", "hardware_cost", "labour_hours")
+LATER: tuple[str, ...] = (
+    "tier",
+    "governing_point",
+    "governing_hazard",
+    "governing_ratio",
+    "hardware_cost",
+    "labour_hours",
+)
 LATER += ("total_cost", "flags", "status", "freeze_date", "first_order_by")
 NOT_JUDGED = -1
 

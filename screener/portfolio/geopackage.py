@@ -21,6 +21,7 @@ import pyogrio
 
 from screener.columns import TABLES
 from screener.files import geopackage as own
+from screener.files.styles import GEOMETRY
 
 BATCH_ROWS = 16_384
 MEANINGS = {
@@ -78,7 +79,7 @@ def _write_lots(path: Path, parts: Sequence[Path], crs: str) -> None:
                 "IDENTIFIER": "lots",
                 "DESCRIPTION": MEANINGS["lots"],
                 "SPATIAL_INDEX": "YES",
-                "GEOMETRY_NAME": own.GEOMETRY,
+                "GEOMETRY_NAME": GEOMETRY,
                 "FID": "fid",
             },
         )
@@ -121,7 +122,7 @@ def _write_tracts(path: Path, tracts: gpd.GeoDataFrame) -> None:
             "IDENTIFIER": "tracts",
             "DESCRIPTION": MEANINGS["tracts"],
             "SPATIAL_INDEX": "YES",
-            "GEOMETRY_NAME": own.GEOMETRY,
+            "GEOMETRY_NAME": GEOMETRY,
             "FID": "fid",
         },
     )
@@ -131,5 +132,6 @@ def tract_points(frame: pd.DataFrame) -> gpd.GeoDataFrame:
     """The tracts table as points in degrees; a tract without any shape has none."""
     lon, lat = (frame[name].to_numpy(dtype=float) for name in ("longitude_deg", "latitude_deg"))
     points: Any = gpd.points_from_xy(np.nan_to_num(lon), np.nan_to_num(lat))
-    shapes = np.where(np.isfinite(lon), np.asarray(points), None)
+    shapes = np.array(points, dtype=object)
+    shapes[~np.isfinite(lon)] = None
     return gpd.GeoDataFrame(frame, geometry=shapes, crs="EPSG:4326")

@@ -46,9 +46,10 @@ class LotStream:
     division_column: str | None
 
     def batches(self, names: list[str]) -> Iterator[pa.RecordBatch]:
-        """Record batches of some columns in file order, the geometry as WKB under its own name."""
+        """Record batches of some columns in file order, texts plain, the geometry as WKB under its own name."""
         if _is_parquet(self.path):
-            yield from pq.ParquetFile(self.path).iter_batches(BATCH_ROWS, columns=names)
+            for batch in pq.ParquetFile(self.path).iter_batches(BATCH_ROWS, columns=names):
+                yield _plain(batch)
             return
         wanted = [name for name in names if name != self.shape]
         with pyogrio.open_arrow(
@@ -58,10 +59,10 @@ class LotStream:
             read_geometry=self.shape in names,
             batch_size=BATCH_ROWS,
             use_pyarrow=True,
-        ) as (_, reader):
-            own = "wkb_geometry"
+        ) as (about, reader):
+            own = about["geometry_name"] or "wkb_geometry"
             for batch in reader:
-                fields = [self.shape if n in (own, self.shape) else n for n in batch.schema.names]
+                fields = [self.shape if n == own else n for n in batch.schema.names]
                 yield pa.RecordBatch.from_arrays(batch.columns, names=fields).select(names)
 
     def empty(self) -> gpd.GeoDataFrame:
@@ -98,6 +99,12 @@ def open_stream(base: Tract, lots: PortfolioLots, issues: Issues) -> LotStream:
             )  # fmt: skip
     issues.raise_stops()
     return LotStream(path, where, lots.layer, crs, shape, names, matched, lots.tract_column, lots.division_column)
+
+
+def _plain(batch: pa.RecordBatch) -> pa.RecordBatch:
+    """The same without dictionaries: those of one batch may differ from those of the next."""
+    kinds = [f.type.value_type if pa.types.is_dictionary(f.type) else f.type for f in batch.schema]
+    return batch.cast(pa.schema([pa.field(f.name, kind) for f, kind in zip(batch.schema, kinds, strict=True)]))
 
 
 def _is_parquet(path: Path) -> bool:

@@ -8,7 +8,7 @@ plans and not the number of lots. It is the search of a single tract, with its p
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +21,13 @@ from screener.portfolio.layout import Layout
 from screener.portfolio.work_folder import Outcome, Task, read_pickle, write_pickle
 from screener.selection import allowed_options, chosen_names, kept_options
 from screener.tier_design import LotPools, bill_name, choice_cents, item_cents, lot_pools, option_items, package_prices
+from screener.tier_search import Limits
 from screener.tiers import TierPlan, TierProblem, plan_tiers
 
 HEAD = 3  # columns of a class before its passes: house, outside its permit, kept package (0: none)
 NO_PACKAGE, NO_HARDWARE, LEFT_OVER = -1, -2, -3
+SEARCH_LOTS = 500
+GROUP_TASKS, MOST_AT_ONCE = 64, 64
 Words = NDArray[np.uint64]
 Ints = NDArray[np.int64]
 
@@ -56,12 +59,7 @@ class GroupPlan:
 
 def group_names(layout: Layout, per: str) -> tuple[list[str], Ints]:
     """Names of the groups in order, and the group of every tract."""
-    key = {
-        "portfolio": lambda place: "",
-        "division": lambda place: place.division,
-        "tract": lambda place: place.name,
-    }[per]
-    keys = [key(place) for place in layout.places]
+    keys = ["" if per == "portfolio" else p.division if per == "division" else p.name for p in layout.places]
     names = list(dict.fromkeys(keys)) if per == "tract" else sorted(set(keys))
     number = {name: n for n, name in enumerate(names)}
     return names, np.array([number[k] for k in keys], dtype=np.int64)
@@ -91,34 +89,78 @@ class Needs:
     def group(self, number: int) -> Group:
         """The classes of a group, in an order that follows from what they need."""
         own = self.counts[number]
-        rows = np.frombuffer(b"".join(own), dtype=np.uint64).reshape(len(own), -1)
-        rows = rows if len(own) else np.zeros((0, self.width), dtype=np.uint64)
+        rows = np.frombuffer(b"".join(own), dtype=np.uint64).reshape(len(own), self.width)
         weight = np.fromiter(own.values(), np.int64, len(own))
         order = np.lexsort(rows.T[::-1]) if len(rows) else np.zeros(0, dtype=np.int64)
         return Group(self.names[number], rows[order], weight[order])
 
 
-def plan_group(task: Task) -> Outcome:
-    """Task "plan": packages of one group."""
+@dataclass(frozen=True)
+class Grouping:
+    """Groups by name, the group of every tract, and how many groups a task takes."""
+
+    names: tuple[str, ...]
+    of_place: Ints
+    at_once: int
+
+    @staticmethod
+    def of(layout: Layout, per: str) -> Grouping:
+        names, of_place = group_names(layout, per)
+        return Grouping(tuple(names), of_place, min(max(1, len(names) // GROUP_TASKS), MOST_AT_ONCE))
+
+    @property
+    def tasks(self) -> int:
+        return -(-len(self.names) // self.at_once)
+
+    def members(self, task: int) -> range:
+        """Groups of a task."""
+        return range(task * self.at_once, min((task + 1) * self.at_once, len(self.names)))
+
+    def plan_in(self, folder: Path, group: int) -> GroupPlan:
+        """The plan of a group from the work folder."""
+        plan: GroupPlan = read_pickle(folder, plans_file(group // self.at_once))[group % self.at_once]
+        return plan
+
+    def group_in(self, folder: Path, group: int) -> Group:
+        """The classes of a group from the work folder."""
+        own: Group = read_pickle(folder, groups_file(group // self.at_once))[group % self.at_once]
+        return own
+
+
+def groups_file(task: int) -> str:
+    return f"groups/{task:06d}.pickle"
+
+
+def plans_file(task: int) -> str:
+    return f"plans/{task:06d}.pickle"
+
+
+def plan_groups(task: Task) -> Outcome:
+    """Task "plan": packages of some groups."""
     folder = Path(task.folder)
     common: Common = read_pickle(folder, COMMON)
     lines: Lines = read_pickle(folder, LINES)
-    group: Group = read_pickle(folder, f"groups/{task.number:06d}.pickle")
+    groups: list[Group] = read_pickle(folder, groups_file(task.number))
     houses = [house_in(folder, n) for n in range(len(common.variants))]
-    plan = packages_of(group, common, lines, houses)
-    name = f"plans/{task.number:06d}.pickle"
-    return Outcome("plan", task.number, {name: write_pickle(folder, name, plan)})
+    plans = [packages_of(group, common, lines, houses) for group in groups]
+    name = plans_file(task.number)
+    return Outcome("plan", task.number, {name: write_pickle(folder, name, plans)})
 
 
 def packages_of(group: Group, common: Common, lines: Lines, houses: Sequence[House]) -> GroupPlan:
     """The cheapest packages of a group, with their proof or gap."""
+    if not len(group.rows):  # every lot is skipped or out of scope
+        return GroupPlan(
+            group.name, (), np.zeros((0, len(lines.lines)), dtype=np.int64), np.zeros(0, dtype=np.int64),
+            np.zeros(0, dtype=bool), {"lots": 0, "lot_classes": 0, "method": "no lot to serve", "proven": True},
+        )  # fmt: skip
     tiers = common.portfolio.base.tiers
     house = group.rows[:, 0].astype(np.int64)
     plans = np.array([v.plan.name for v in common.variants], dtype=object)[house]
     pools = lot_pools(tiers, list(plans), group.rows[:, 1].astype(bool))
     problem = _problem(group, house, common, lines, houses, pools)
     pairs = tuple(pairs_of(lines.lines, lines.families, lines.options, common.hardware, problem.kept))
-    plan = split(plan_tiers(join(problem, pairs)), list(lines.lines), pairs)
+    plan = split(plan_tiers(join(problem, pairs), _limits(group)), list(lines.lines), pairs)
     options = np.full((len(plan.packages), len(lines.lines)), -1, dtype=np.int64)
     for n, package in enumerate(plan.packages):
         for line, option in package.items():
@@ -133,6 +175,20 @@ def packages_of(group: Group, common: Common, lines: Lines, houses: Sequence[Hou
     kept = sorted(common.kept)
     names = [f"new {name}" if name in kept else name for name in own] + kept
     return GroupPlan(group.name, tuple(names), options, of_class, short, _facts(plan, group))
+
+
+def _limits(group: Group) -> Limits:
+    """Where the search stops: as for a tract of so many lots, but no later than for one of `SEARCH_LOTS`.
+
+    A tract's search may take longer the more lots it has; that of a division would take hours for a last cent a lot.
+    """
+    usual, lots = Limits(), max(int(group.weight.sum()), 1)
+    share = min(1.0, SEARCH_LOTS / lots)
+    return replace(
+        usual,
+        join_cells_a_lot=int(usual.join_cells_a_lot * share),
+        node_cells_a_lot=int(usual.node_cells_a_lot * share),
+    )
 
 
 def _problem(

@@ -19,7 +19,7 @@ import pandas as pd
 
 from hazard.issues import InputError, Issue, Issues
 from screener.errors import EXCEPTIONS, OK
-from screener.files.manifest import basis_words, input_records, run_id
+from screener.files.manifest import CAUTION, basis_words, input_records, run_id
 from screener.irregularities import tell_redundancy
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
@@ -31,14 +31,16 @@ from screener.portfolio.config import Portfolio, load_portfolio
 from screener.portfolio.first_pass import SPOOL, first_pass
 from screener.portfolio.layout import Layout, Place, lay_out, packed, spool
 from screener.portfolio.lot_stream import LotStream, open_stream
-from screener.portfolio.needs import GroupPlan, Needs, group_names, plan_group
+from screener.portfolio.needs import Grouping, GroupPlan, Needs, groups_file, plan_groups
 from screener.portfolio.schedulers import Scheduler, scheduler_for
-from screener.portfolio.second_pass import GROUPS, TEXTS, second_pass
+from screener.portfolio.second_pass import GROUPS, TEXTS, WORDS, second_pass
 from screener.portfolio.work_folder import Done, Outcome, Task, read_pickle, write_pickle
 from screener.publish import Destination
 from screener.tier_design import check_items
 
 CHUNK_LOTS = 25_000
+BYTES_A_LOT = 6_000
+"""Disk that a lot takes while the run works and in its results, generously: shapes four times, 200 rows of demands."""
 LAYOUT = "layout.pickle"
 Progress = Callable[..., None]
 
@@ -52,6 +54,7 @@ class Job:
     done: Done
     scheduler: Scheduler
     progress: Progress
+    require_free: Callable[[int], None]
     issues: Issues = field(default_factory=Issues)
     seconds: dict[str, float] = field(default_factory=dict)
     attempts: dict[str, int] = field(default_factory=dict)
@@ -103,6 +106,7 @@ def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
     plans, hardware, kept = _library(portfolio, job.issues)
     layout, stream, crs = _laid_out(job, chunk_lots)
     variants = shared.houses_asked_for(layout, plans, bool(portfolio.base.purchase.plan_mix))
+    job.require_free(BYTES_A_LOT * layout.lots + 100_000_000)
     common = Common(portfolio, layout, stream, plans, hardware, variants, kept, crs)
     write_pickle(job.folder, COMMON, common)
     lines = _houses(job, common)
@@ -112,6 +116,8 @@ def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
     _notes(job.issues, common)
     sizes = [c.lots for c in layout.chunks]
     first = job.tasks("first", len(sizes), first_pass, "first pass, chunk", sizes)
+    words = {"caution": CAUTION, "basis": basis(portfolio, [v for o in first for v in o.facts["wind"]])}
+    write_pickle(job.folder, WORDS, {key.encode(): text.encode() for key, text in words.items()})
     chosen = _packages(job, layout, first)
     second = job.tasks("second", len(sizes), second_pass, "second pass, chunk", sizes)
     return Finished(portfolio, common, lines, houses, chosen, first, second, job.issues.frame(), dict(job.seconds))
@@ -120,12 +126,13 @@ def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
 def _library(portfolio: Portfolio, issues: Issues) -> tuple[Any, Any, Any]:
     """Plans, hardware and kept packages. InputError carries every stop."""
     stops = Issues()
-    found = []
-    for read in (
+    found: list[Any] = []
+    readers: tuple[Callable[[], Any], ...] = (
         lambda: load_plans(portfolio.base.plans.folder),
         lambda: hardware_of(portfolio.base, issues),
         lambda: read_kept_packages(portfolio.base, issues),
-    ):
+    )
+    for read in readers:
         try:
             found.append(read())
         except InputError as error:
@@ -161,10 +168,9 @@ def _laid_out(job: Job, chunk_lots: int) -> tuple[Layout, LotStream | None, str]
         return found[:3]
     began = time.perf_counter()
     issues = Issues()
-    if job.portfolio.lots is not None:
-        layout, stream, crs = _from_file(job, chunk_lots, issues)
-    else:
-        layout, stream, crs = _from_projects(job, chunk_lots)
+    by_file = job.portfolio.lots is not None
+    laid = _from_file(job, chunk_lots, issues) if by_file else _from_projects(job, chunk_lots)
+    layout, stream, crs = laid
     job.issues.extend(issues)
     own = write_pickle(job.folder, LAYOUT, (layout, stream, crs, list(issues)))
     from screener.files.journal import checksum
@@ -223,16 +229,16 @@ def _houses(job: Job, common: Common) -> Lines:
 
 def _packages(job: Job, layout: Layout, first: Sequence[Outcome]) -> list[GroupPlan]:
     """Packages of every group, from the classes of all chunks."""
-    names, group_of_place = group_names(layout, job.portfolio.packages.per)
-    needs = Needs(names, group_of_place)
+    grouping = Grouping.of(layout, job.portfolio.packages.per)
+    needs = Needs(grouping.names, grouping.of_place)
     for outcome in first:
         with np.load(job.folder / f"first/{outcome.number:06d}.classes.npz", allow_pickle=False) as held:
             needs.add(held["classes"], held["counts"])
-    for number in range(len(names)):
-        write_pickle(job.folder, f"groups/{number:06d}.pickle", needs.group(number))
-    write_pickle(job.folder, GROUPS, (names, group_of_place))
-    job.tasks("plan", len(names), plan_group, "packages")
-    return [read_pickle(job.folder, f"plans/{n:06d}.pickle") for n in range(len(names))]
+    for task in range(grouping.tasks):
+        write_pickle(job.folder, groups_file(task), [needs.group(n) for n in grouping.members(task)])
+    write_pickle(job.folder, GROUPS, grouping)
+    job.tasks("plan", grouping.tasks, plan_groups, "packages")
+    return [grouping.plan_in(job.folder, n) for n in range(len(grouping.names))]
 
 
 # --- the whole job ------------------------------------------------------------------------------------------------
@@ -268,7 +274,7 @@ def run_portfolio(
             kept = done.take_up()
             progress(f"taken up: {kept} pieces of an earlier run")
         with scheduler_for(workers, scheduler, folder) as crew:
-            job = Job(portfolio, folder, done, crew, progress)
+            job = Job(portfolio, folder, done, crew, progress, destination.require_free)
             finished = screen_portfolio(job, chunk_lots)
         summary = publish(finished, destination, folder, name, inputs, options, progress)
         shutil.rmtree(folder, ignore_errors=True)

@@ -7,6 +7,7 @@ its task: nothing depends on other chunks but the packages.
 from __future__ import annotations
 
 import itertools
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
+import pyproj
 from numpy.typing import NDArray
 
 from screener.columns import DEMANDS, LOTS, by_name
@@ -28,13 +30,13 @@ from screener.portfolio.common import COMMON, LINES, Common, House, Lines, Texts
 from screener.portfolio.demand_rows import LARGEST_RATIO, RowPlan, empty_rows, fill_rows, row_plan
 from screener.portfolio.first_pass import LATER, NOT_JUDGED, as_arrow, hazards_in
 from screener.portfolio.kits import labour_cents
-from screener.portfolio.needs import LEFT_OVER, NO_HARDWARE, NO_PACKAGE, Group, GroupPlan
+from screener.portfolio.needs import LEFT_OVER, NO_HARDWARE, NO_PACKAGE, Grouping
 from screener.portfolio.work_folder import Outcome, Task, read_pickle, written
 from screener.result_tables import NO_HARDWARE as STATUS_NO_HARDWARE
 from screener.result_tables import PLAIN_FINISHES, REFER, SCREENED
 from screener.scope import SEVERITIES, CodeFindings, codes
 
-GROUPS, TEXTS = "groups.pickle", "texts.pickle"
+GROUPS, TEXTS, WORDS = "groups.pickle", "texts.pickle", "words.pickle"
 ROWS_AT_ONCE = 1 << 19
 Ints = NDArray[np.int64]
 
@@ -92,7 +94,9 @@ def second_pass(task: Task) -> Outcome:
     status = _status(numbers, choice, found)
     finished, money = _lots_table(common, lots, numbers, choice, judged, found, status)
     texts: Texts = read_pickle(folder, TEXTS)
-    files = dict(_shards(folder, task.number, finished, rows, texts, lots, numbers))
+    words: dict[bytes, bytes] = read_pickle(folder, WORDS)
+    finished = finished.replace_schema_metadata({**words, b"geo": _geo(common.crs)})
+    files = dict(_shards(folder, task.number, finished, rows, texts, words))
     files |= dict(_exceptions(folder, task.number, lots, numbers, found, status, money, choice))
     facts = {
         "lots": len(lots),
@@ -124,7 +128,8 @@ def _flags(numbers: Mapping[str, NDArray[Any]]) -> dict[tuple[str, str], NDArray
 
 def _choice(folder: Path, numbers: Mapping[str, NDArray[Any]], classes_name: str, lines: Lines) -> Choice:
     """Look up the package of every lot of the chunk."""
-    _, group_of_place = read_pickle(folder, GROUPS)
+    grouping: Grouping = read_pickle(folder, GROUPS)
+    group_of_place = grouping.of_place
     with np.load(folder / classes_name, allow_pickle=False) as held:
         rows, counts = held["classes"], held["counts"]
     own, place = numbers["class"], numbers["place"]
@@ -137,9 +142,8 @@ def _choice(folder: Path, numbers: Mapping[str, NDArray[Any]], classes_name: str
     group: list[int] = []
     local: list[int] = []
     for g in np.unique(group_of_place[counts[:, 0]]).tolist() if len(counts) else []:
-        plan: GroupPlan = read_pickle(folder, f"plans/{g:06d}.pickle")
-        held_group: Group = read_pickle(folder, f"groups/{g:06d}.pickle")
-        at = {row.tobytes(): k for k, row in enumerate(np.ascontiguousarray(held_group.rows))}
+        plan = grouping.plan_in(folder, g)
+        at = {row.tobytes(): k for k, row in enumerate(np.ascontiguousarray(grouping.group_in(folder, g).rows))}
         in_group = group_of_place[counts[:, 0]] == g
         of_class = np.full(len(keys), NO_PACKAGE, dtype=np.int64)
         falls = np.zeros(len(keys), dtype=bool)
@@ -334,8 +338,7 @@ def _shards(
     finished: pa.Table,
     rows: tuple[dict[str, NDArray[Any]], Ints],
     texts: Texts,
-    lots: pa.Table,
-    numbers: Mapping[str, NDArray[Any]],
+    words: Mapping[bytes, bytes],
 ) -> Iterator[tuple[str, str]]:
     coded = ("tract", "division", *(c.name for c in LOTS if c.kind == "text" and c.name != "lot_id"))
     yield written(
@@ -348,16 +351,27 @@ def _shards(
     yield written(
         folder,
         f"out/demands/part-{number:06d}.parquet",
-        lambda path: write_demands(path, rows, texts, lots.column("tract"), lots.column("lot_id")),
+        lambda path: write_demands(path, rows, texts, finished.column("tract"), finished.column("lot_id"), words),
     )
 
 
+def _geo(crs: str) -> bytes:
+    """The note that makes a Parquet file GeoParquet (1.1.0)."""
+    column = {"encoding": "WKB", "geometry_types": ["MultiPolygon"], "crs": pyproj.CRS(crs).to_json_dict()}
+    return json.dumps({"version": "1.1.0", "primary_column": "geometry", "columns": {"geometry": column}}).encode()
+
+
 def write_demands(
-    path: Path, rows: tuple[dict[str, NDArray[Any]], Ints], texts: Texts, tract: Any, lot_id: Any
+    path: Path,
+    rows: tuple[dict[str, NDArray[Any]], Ints],
+    texts: Texts,
+    tract: pa.ChunkedArray,
+    lot_id: pa.ChunkedArray,
+    words: Mapping[bytes, bytes],
 ) -> None:
     """Demand rows as Parquet: texts as dictionaries, numbers in single precision at their stated decimals."""
     columns, start = rows
-    schema = demands_schema()
+    schema = demands_schema().with_metadata(dict(words))
     coded = [f.name for f in schema if pa.types.is_dictionary(f.type)]
     tracts = tract.combine_chunks().dictionary_encode()
     ids = lot_id.combine_chunks()

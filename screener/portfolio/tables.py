@@ -158,7 +158,7 @@ def division_table(places: Sequence[Place], c: Counts, reasons: ReasonCounts, bi
 def package_table(plans: Sequence[GroupPlan], lines: Lines, kits: Ints) -> pd.DataFrame:
     """The table `portfolio_packages`."""
     rows = []
-    lots = {}
+    lots: dict[tuple[int, int], int] = {}
     for _, _, group, package, _, n in kits.tolist():
         lots[group, package] = lots.get((group, package), 0) + n
     for g, plan in enumerate(plans):
@@ -211,4 +211,5 @@ def issue_table(folder: Path, first: Sequence[Outcome], own: pd.DataFrame) -> pd
     )
     rows = pd.concat([joined.assign(tract="", lot_id=""), both[~general]], ignore_index=True)
     rows = rows.sort_values(["rank", "code", "tract", "lot_id", "where", "found"], kind="stable", ignore_index=True)
-    return rows.reindex(columns=columns.names("portfolio_issues"))
+    out: pd.DataFrame = rows.reindex(columns=columns.names("portfolio_issues"))
+    return out

@@ -44,10 +44,11 @@ class Outcome:
 
 def write_pickle(folder: Path, name: str, value: object) -> str:
     """Write a value into the work folder; its checksum."""
-    path = folder / name
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_aside(path, lambda aside: aside.write_bytes(pickle.dumps(value, protocol=5)) and None)
-    return checksum(path)
+    return written(folder, name, lambda path: _dump(path, value))[1]
+
+
+def _dump(path: Path, value: object) -> None:
+    path.write_bytes(pickle.dumps(value, protocol=5))
 
 
 @lru_cache(maxsize=256)

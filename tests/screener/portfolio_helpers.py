@@ -16,9 +16,10 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from tract_helpers import as_toml, command, sample_lots, settings, write_tract
+from tract_helpers import SAMPLE, as_toml, command, sample_lots, settings, write_tract
 
 from screener.portfolio import common
 
@@ -48,7 +49,7 @@ def write_portfolio(
     """A portfolio file with its lots as GeoParquet. `text`: further lines, by default packages by division."""
     folder.mkdir(parents=True, exist_ok=True)
     (portfolio_lots() if lots is None else lots).to_parquet(folder / "lots.parquet")
-    rules = settings({**RULES, **(changes or {})})
+    rules = settings({**RULES, "hardware.file": without_stock(folder), **(changes or {})})
     (folder / "rules.toml").write_text(as_toml(rules), encoding="utf-8")
     head = 'name = "Three tracts (invented)"\nbase = "rules.toml"\n'
     own = text or LOTS_FILE + '[packages]\nper = "division"\n'
@@ -77,7 +78,8 @@ class Run:
         return pd.read_csv(self.results / f"{name}.csv", dtype=str, keep_default_na=False)
 
     def lots(self) -> pd.DataFrame:
-        return _plain(pq.read_table(self.results / "lots").to_pandas())
+        kinds = {pa.bool_(): pd.BooleanDtype()}
+        return _plain(pq.read_table(self.results / "lots").to_pandas(types_mapper=kinds.get))
 
     def demands(self) -> pd.DataFrame:
         return _plain(pq.read_table(self.results / "demands").to_pandas())
@@ -144,7 +146,15 @@ def tract_project(folder: Path, name: str, changes: dict[str, Any] | None = None
     """One of the tracts as a project of its own."""
     lots = portfolio_lots()
     own = lots[lots["tract"] == name].drop(columns=["tract", "division"])
-    return write_tract(folder, own, {**RULES, **(changes or {})})
+    folder.mkdir(parents=True, exist_ok=True)
+    return write_tract(folder, own, {**RULES, "hardware.file": without_stock(folder), **(changes or {})})
+
+
+def without_stock(folder: Path) -> str:
+    """The sample's hardware list with nothing in hand, in a folder: a portfolio draws on no stock."""
+    rows = pd.read_csv(SAMPLE / "hardware.csv", dtype=str, keep_default_na=False)
+    rows.assign(stock="0").to_csv(folder / "hardware.csv", index=False)
+    return "hardware.csv"
 
 
 def copy_of(folder: Path, to: Path) -> Path:
