@@ -1,8 +1,8 @@
 """Whether the comparison scripts do the same job: their letters, Kzt, demands and choices beside the tool's.
 
 The tool's side is `pipeline.prepare` and `selection.judge` on the same lots as one tract (a portfolio run gives the
-same bits, which tests hold it to). Hazards sampled from rasters differ a little by intent: the scripts take zonal means
-over the lot, the tool the value at its middle. So demands are compared given the tool's hazards, choices both ways.
+same bits, which tests hold it to). The elevation differs a little by intent: the scripts take its zonal mean over the
+lot, the tool the value at its middle. So demands are compared given the tool's hazards, choices both ways.
 """
 
 from __future__ import annotations

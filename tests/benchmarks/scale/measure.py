@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import glob
 import os
 import platform
 import statistics
@@ -14,7 +16,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 TICKS = os.sysconf("SC_CLK_TCK")
-EVERY_S = 0.1
+EVERY_S = 0.4  # looking costs time of the same cores
 
 
 @dataclass
@@ -64,20 +66,14 @@ class Watch:
 
 
 def descendants(roots: Sequence[int]) -> list[int]:
-    """The processes themselves and all their children's children."""
-    children: dict[int, list[int]] = {}
-    for entry in os.listdir("/proc"):
-        if entry.isdigit():
-            try:
-                stat = Path(f"/proc/{entry}/stat").read_text(encoding="ascii", errors="replace")
-            except OSError:
-                continue
-            children.setdefault(int(stat.rsplit(")", 1)[1].split()[1]), []).append(int(entry))
+    """The processes themselves and all their children's children (of any of their threads)."""
     found, queue = [], list(roots)
     while queue:
         pid = queue.pop()
         found.append(pid)
-        queue += children.get(pid, [])
+        for thread in glob.glob(f"/proc/{pid}/task/*/children"):
+            with contextlib.suppress(OSError):  # gone meanwhile
+                queue += [int(child) for child in Path(thread).read_text(encoding="ascii").split()]
     return found
 
 

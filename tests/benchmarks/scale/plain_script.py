@@ -1,8 +1,8 @@
 """Comparison (a): the same job as a plain script, lot after lot.
 
-A zonal statistics library for lot means (exactextract), loops over cells for the exposure sectors, a profile of the
-ground for each of 16 winds read point by point (`tests.hazard.topography_reference`), loops over cases and options for
-demands, ratios and choice, and csv.writer for the rows. Coefficients and allowable loads come in as data
+A zonal statistics library for the lots' elevation (exactextract), loops over cells for the exposure sectors, a profile
+of the ground for each of 16 winds read point by point (`tests.hazard.topography_reference`), loops over cases and
+options for demands, ratios and choice, and csv.writer for the rows. Coefficients and allowable loads come in as data
 (`assembly_data`), as nested lists.
 """
 
@@ -44,7 +44,9 @@ def run(folder: Path, data: Data, output: Path, lots: slice) -> Outcome:
         houses = {design: Lists(house) for design, house in data.houses.items()}
         output.mkdir(parents=True, exist_ok=True)
     with clock.stage("zonal means"):
-        columns = {name: lot_means(folder / f"{name}.tif", frame) for name in ("wind", "elevation", "ss", "s1")}
+        columns = {"elevation": lot_means(folder / "elevation.tif", frame)}
+        for name in ("wind", "ss", "s1"):
+            columns[name] = between_cells(folder / f"{name}.tif", places, name != "wind")
     letters, kzts, numbers, cheapest = [], [], [], []
     with (
         (output / "lots.csv").open("w", newline="", encoding="utf-8") as lots_file,
@@ -73,13 +75,36 @@ def run(folder: Path, data: Data, output: Path, lots: slice) -> Outcome:
             numbers.append(found)
             cheapest.append(chosen)
     hazards = {name: np.array([n[name] for n in numbers]) for name in numbers[0]}
-    return Outcome(np.array(letters), np.array(kzts), hazards, np.array(cheapest), clock.seconds)
+    apart = (clock.seconds["set up"], clock.cpu["set up"])
+    return Outcome(np.array(letters), np.array(kzts), hazards, np.array(cheapest), clock.cpu, apart)
 
 
 def lot_means(file: Path, frame: gpd.GeoDataFrame) -> list[float]:
     with rasterio.open(file) as data:
         shapes = frame[["geometry"]].to_crs(data.crs)
     return [float(row["properties"]["mean"]) for row in exact_extract(str(file), shapes, "mean")]
+
+
+def between_cells(file: Path, places: list[tuple[float, float]], logarithm: bool) -> list[float]:
+    """Values between the four cell centres about each place, or their logarithm's, of a raster coarser than a lot."""
+    with rasterio.open(file) as data:
+        to_map, t, cells = (
+            pyproj.Transformer.from_crs("EPSG:4269", data.crs, always_xy=True),
+            data.transform,
+            data.read(1),
+        )
+    out = []
+    for lon, lat in places:
+        x, y = to_map.transform(lon, lat)
+        row, column = (y - t.f) / t.e - 0.5, (x - t.c) / t.a - 0.5
+        i, j = math.floor(row), math.floor(column)
+        total = 0.0
+        for di, wr in ((0, i + 1 - row), (1, row - i)):
+            for dj, wc in ((0, j + 1 - column), (1, column - j)):
+                cell = float(cells[i + di, j + dj])
+                total += wr * wc * (math.log(cell) if logarithm else cell)
+        out.append(math.exp(total) if logarithm else total)
+    return out
 
 
 def cells_per_ft(data: Any, to_map: Any, lon: float, lat: float) -> tuple[tuple[float, float], list[list[float]]]:
