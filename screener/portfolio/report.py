@@ -66,8 +66,10 @@ _STATUS_WORDS = {
 }
 
 
-def _most(reasons: Mapping[str, int]) -> list[tuple[str, int]]:
-    return sorted(reasons.items(), key=lambda r: (-r[1], r[0]))[:15]
+def _reasons(reasons: Mapping[str, int]) -> list[tuple[str, float, str]]:
+    """The most frequent ones as bars."""
+    most = sorted(reasons.items(), key=lambda r: (-r[1], r[0]))[:15]
+    return [(code, float(n), counted(n, "lot")) for code, n in most]
 
 
 def _money(dollars: float) -> str:
@@ -76,9 +78,10 @@ def _money(dollars: float) -> str:
 
 def _proof(s: Mapping[str, Any]) -> str:
     shared = {"division": "each division", "tract": "each tract", "portfolio": "the whole portfolio"}
+    searches = counted(s["package_groups"], "search", "searches")
     return (
-        f"Packages are shared by the lots of {shared[s['packages_shared_by']]}. Of "
-        f"{counted(s['package_groups'], 'search', 'searches')} {s['package_groups_proven']:,} proven cheapest; together they could cost at most "
+        f"Packages are shared by the lots of {shared[s['packages_shared_by']]}. Of {searches} "
+        f"{s['package_groups_proven']:,} proven cheapest; together they could cost at most "
         f"{100 * s['packages_gap']:.2f} % less."
     )
 
