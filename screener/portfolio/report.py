@@ -38,9 +38,7 @@ def write_report(path: Path, manifest: Mapping[str, Any], t: Tables) -> None:
             "(exceptions.csv, or exceptions.parquet where there are very many)."
         ),
         heading("Exceptions by reason"),
-        bars(
-            [(k, float(n), counted(n, "lot")) for k, n in _most(s["exception_lots_by_reason"])], "exceptions by reason"
-        ),
+        bars(_reasons(s["exception_lots_by_reason"]), "exceptions by reason"),
         heading("Tracts by package cost of a lot"),
         _map(t.tracts),
         heading("Divisions"),
