@@ -69,6 +69,11 @@ class CapacityContext:
         """Seismic design category D or above."""
         return self.sdc[:1] in ("D", "E", "F")
 
+    @property
+    def rules_of_category(self) -> tuple[bool, bool]:
+        """All that capacities depend on of the category: categories with the same rules have the same capacities."""
+        return self.category_d, irc.plate_washers_needed(self.sdc)
+
 
 @dataclass(frozen=True)
 class Option:

@@ -54,14 +54,15 @@ class PurchaseCase:
         Cents are rounded for each row of the kit, as a package is priced.
         """
         kits = self.kits
-        by_row = [self._worth(item, int(n)) for item, n in zip(kits["item"], kits["quantity"], strict=True)]
+        by_row = [self.worth(item, int(n)) for item, n in zip(kits["item"], kits["quantity"], strict=True)]
         table = pd.DataFrame(by_row, columns=["with_waste", "minutes", "cents"], dtype=np.int64)
         table = pd.concat([kits[["kit", "bill_item", "drop", "quantity"]].reset_index(drop=True), table], axis=1)
         table["quantity"] = table["quantity"].astype(np.int64)
         table = table.rename(columns={"bill_item": "item"})
         return table.groupby(["kit", "item", "drop"], sort=True, as_index=False).sum()
 
-    def _worth(self, item: str, pieces: int) -> tuple[int, int, int]:
+    def worth(self, item: str, pieces: int) -> tuple[int, int, int]:
+        """Net pieces of an item of the list: with waste and minutes in millionths, cents at the list price."""
         row = self.prices.by_item[item]
         waste = self.project_waste if row.waste is None else row.waste
         price = row.price.unit_cost_usd if row.price else Decimal(0)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -46,6 +46,14 @@ _LIBRARIES = (
 # Files that belong to another by their name: parts of a shapefile, and what GDAL reads beside a raster.
 _COMPANIONS = (".shx", ".dbf", ".prj", ".cpg", ".tfw", ".wld", ".aux.xml", ".ovr", ".msk")
 NOT_CHECKSUMMED = ("run.json", "timings.json")
+
+
+class Inputs(Protocol):
+    """What a run reads: a project or a portfolio."""
+
+    def input_files(self) -> dict[str, Path]: ...
+    def settings(self) -> dict[str, Any]: ...
+    def shown(self, path: Path) -> str: ...
 
 
 def tool_version() -> str:
@@ -82,7 +90,7 @@ def sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def input_records(tract: Site) -> list[dict[str, Any]]:
+def input_records(tract: Inputs) -> list[dict[str, Any]]:
     """Every file that the project reads: its key, name, size and checksum, in the order of the keys.
 
     Of a virtual raster every file that it is made of; an address stands without size and checksum. Raises InputError
@@ -119,7 +127,7 @@ def _with_companions(path: Path) -> list[Path]:
     return [path, *sorted({file for file in beside if file.is_file() and file != path})]
 
 
-def run_id(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
+def run_id(tract: Inputs, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
     """A name for a run that is the same exactly when inputs, settings and versions are."""
     return _hash({**_work(tract.settings(), inputs, options), "versions": versions()})
 
