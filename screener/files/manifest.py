@@ -52,6 +52,7 @@ class Inputs(Protocol):
     """What a run reads: a project or a portfolio."""
 
     def input_files(self) -> dict[str, Path]: ...
+    def remote_inputs(self) -> dict[str, str]: ...
     def settings(self) -> dict[str, Any]: ...
     def shown(self, path: Path) -> str: ...
 
@@ -132,7 +133,7 @@ def run_id(tract: Inputs, inputs: list[dict[str, Any]], options: Mapping[str, An
     return _hash({**_work(tract.settings(), inputs, options), "versions": versions()})
 
 
-def about_run(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
+def about_run(tract: Inputs, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
     """What tells a run from others: its id, the same without versions (`work`), and the versions."""
     work = _hash(_work(tract.settings(), inputs, options))
     return {"run_id": run_id(tract, inputs, options), "work": work, "versions": versions()}

@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from hazard.issues import InputError, Issue, Issues
 from screener import config
 from screener.config import InputPath, OutputSection, Site, Tract, nearest
+from screener.files.toml_files import read_toml
 
 BASE_SECTIONS = tuple(name for name in Tract.model_fields if name not in ("lots", "output"))
 OF_A_TRACT = ("tract", "lots", "ground", "hazards", "site_classes")
@@ -120,6 +121,10 @@ class Portfolio:
             ]
         return shown
 
+    def remote_inputs(self) -> dict[str, str]:
+        """Rasters that come from elsewhere: a portfolio takes none."""
+        return {}
+
     def shown(self, path: Path) -> str:
         """A path as results may show it: relative to the portfolio file, or only its name."""
         folder = self.source.parent
@@ -195,7 +200,7 @@ def _check_forms(file: PortfolioFile, inline: dict[str, Any], source: Path, issu
 def _base(file: PortfolioFile, inline: dict[str, Any], source: Path, issues: Issues) -> Tract | None:
     """The rules as a project whose lots are the portfolio's; listed tracts have lots of their own."""
     at = file.base or source
-    values = config._parse(at, issues) if file.base is not None else dict(inline)
+    values = read_toml(at, issues, "config", "a project file (TOML)") if file.base is not None else dict(inline)
     if values is None:
         return None
     own_tract = values.get("tract", {})
@@ -204,7 +209,7 @@ def _base(file: PortfolioFile, inline: dict[str, Any], source: Path, issues: Iss
     lots = file.lots.model_dump(mode="python", exclude_none=True) if file.lots is not None else {"file": source}
     values["lots"] = {k: str(v) if isinstance(v, Path) else v for k, v in lots.items() if k in fields}
     values["output"] = {"folder": str(file.output.folder)}
-    base = config._validate(values, at, issues, Tract)
+    base = config._validate(values, at, issues, Tract, False)
     if base is not None:
         config._check_files(base.input_files().items(), at, issues)
         config._check_output(base, issues)
@@ -232,14 +237,14 @@ def _project(entry: TractEntry, base: Tract, where: str, issues: Issues) -> Trac
     if not entry.project.is_file():
         issues.add("file_missing", "stop", f"{where} project", "nothing there", f"a file at {entry.project.name}", "")
         return None
-    values = config._parse(entry.project, issues)
+    values = read_toml(entry.project, issues, "config", "a project file (TOML)")
     if values is None:
         return None
     own = {key: values[key] for key in OF_A_TRACT if key in values}
     inherited = {name: getattr(base, name) for name in Tract.model_fields if name not in own}
     if "hazards" in own:
         inherited.pop("site_classes", None)
-    project = config._validate({**inherited, **own}, entry.project, issues, Tract)
+    project = config._validate({**inherited, **own}, entry.project, issues, Tract, False)
     if project is None:
         return None
     paths = {k: p for k, p in project.input_files().items() if k.partition(".")[0] in own}

@@ -23,7 +23,7 @@ from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
 from screener.config import Tract
 from screener.files.vectors import VectorLayer
-from screener.lot_attributes import match_columns
+from screener.lot_columns import match_columns
 from screener.portfolio.config import PortfolioLots
 
 BATCH_ROWS = 65_536

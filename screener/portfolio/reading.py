@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from hazard.issues import InputError, Issue, Issues
 from screener.config import Site, Tract
 from screener.files.vectors import VectorLayer
-from screener.lot_attributes import LotReader, clean, match_columns, read_attributes, texts
+from screener.lot_attributes import LotReader, clean, read_attributes, texts
+from screener.lot_columns import match_columns
 from screener.lots import NEXT_STEPS, SKIPPED, lots_of_layer, read_lots, skip_lot
 from screener.portfolio.layout import NO_TRACT, Place
 from screener.portfolio.lot_stream import ROW, TRACT, LotStream, shapes_of

@@ -19,7 +19,7 @@ import pandas as pd
 
 from hazard.issues import InputError, Issue, Issues
 from screener.errors import EXCEPTIONS, OK
-from screener.files.manifest import CAUTION, basis_words, input_records, run_id
+from screener.files.manifest import CAUTION, about_run, basis_words, input_records
 from screener.irregularities import tell_redundancy
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
@@ -263,9 +263,10 @@ def run_portfolio(
     progress("checksums of the inputs")
     inputs = input_records(portfolio)
     options = {"strict": strict, "chunk_lots": chunk_lots}
-    name = run_id(portfolio, inputs, options)
+    about = about_run(portfolio, inputs, options)
+    name = about["run_id"]
     with destination_of(portfolio) as destination:
-        earlier = done_already(destination, name, resume)
+        earlier = done_already(destination, about, resume)
         if earlier is not None:
             return earlier
         folder = _work_folder(destination, name, resume)
