@@ -140,7 +140,7 @@ def load_portfolio(path: str | os.PathLike[str]) -> Portfolio:
     """Read and check a portfolio file and every project file that it names. InputError carries every fault found."""
     issues = Issues()
     source = Path(os.path.abspath(path))
-    values = config._parse(source, issues)
+    values = read_toml(source, issues, "portfolio", "a portfolio file (TOML)")
     if values is None:
         raise InputError(issues.stops())
     inline = {key: values.pop(key) for key in BASE_SECTIONS if key in values}
