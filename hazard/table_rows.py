@@ -163,9 +163,7 @@ def _csv_lines(text: str, name: str, form: TableForm, issues: Issues) -> list[tu
         place = Place(f"{name} row {start}", issues, form.prefix)
         if len(issues.stops()) - before >= MOST_FAULTS:
             found = f"{MOST_FAULTS} faults of form above this row"
-            place.stop(
-                f"{form.prefix}_FAULTS", found, "a table", "further ones are not listed; is it the right file?"
-            )
+            place.stop(f"{form.prefix}_FAULTS", found, "a table", "further ones are not listed; is it the right file?")
             break
         try:
             cells = next(reader)
