@@ -68,10 +68,9 @@ def likely_ids(frame: pd.DataFrame, taken: Iterable[str] = ()) -> tuple[list[str
 
 
 def unique_together(frame: pd.DataFrame, first: str, second: str) -> bool:
-    """Whether two columns, neither of which does alone, tell every lot from every other."""
+    """Whether two columns tell every lot from every other where the second alone does not."""
     pairs = pd.DataFrame({"first": _texts(frame[first]), "second": _texts(frame[second])})
-    alone = pairs["first"].duplicated().any() and pairs["second"].duplicated().any()
-    return bool(alone and not pairs.duplicated().any() and (pairs["second"] != "").all())
+    return bool(pairs["second"].duplicated().any() and not pairs.duplicated().any() and (pairs["second"] != "").all())
 
 
 def mapping_line(mapping: Mapping[str, str]) -> str:

@@ -9,11 +9,13 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 import shapely
+from damaged_project import Project
 from project_helpers import CRS, WIDTH_M, box, grid, project
 from shapely.geometry import LineString, Polygon
-from tract_helpers import SAMPLE, sample_lots
+from tract_helpers import SAMPLE, command, cut, sample_lots
 
 from hazard.crs_proposals import Ground, common_ground, propose
 from hazard.issues import InputError, Issue, Issues, Place
@@ -266,6 +268,26 @@ def test_the_layer_does_not_depend_on_the_order_of_the_lots(tmp_path: Path) -> N
     behind = layer_of(tmp_path / "b", frame.iloc[::-1].reset_index(drop=True))
     pd.testing.assert_frame_equal(ahead.drop(columns="geometry"), behind.drop(columns="geometry"))
     assert (ahead.geometry.to_wkb() == behind.geometry.to_wkb()).all()
+
+
+def test_a_run_writes_the_layer_and_a_clean_one_does_not(tmp_path: Path) -> None:
+    """The whole way: two neighbours with a sliver between them, and the same two as they were drawn."""
+    for name, step, there in (("a", -0.1, True), ("b", 0.0, False)):
+        p = Project(tmp_path / name)
+        p.lots = cut(("A-02", "A-03")).assign(plan="thimble", style="A", options=None)
+        shapes = p.lots.geometry.to_numpy().copy()
+        east = shapes[0].bounds[2]
+        moved = np.where(shapely.get_coordinates(shapes[0])[:, :1] > east - 1, [[step, 0.0]], 0.0)
+        shapes[0] = shapely.set_coordinates(shapes[0], shapely.get_coordinates(shapes[0]) + moved)
+        p.lots = p.lots.set_geometry(gpd.GeoSeries(shapes, crs=p.lots.crs))
+        assert command("run", p.write(), "--quiet")[0] in (0, 3)
+        file = p.folder / "results" / "tract.gpkg"
+        layers = [str(layer) for layer, _ in pyogrio.list_layers(file)]
+        assert ("lot_problems" in layers) == there
+        if there:
+            found = gpd.read_file(file, layer="lot_problems")
+            assert found["lot_ids"].tolist() == ["A-02;A-03"]
+            assert "0.33 ft wide and 125 ft long" in found["words"].iat[0]
 
 
 def test_a_problem_without_a_place_is_not_drawn_and_each_kind_has_a_style() -> None:
