@@ -433,6 +433,8 @@ def _unwrapped(degrees: Floats) -> Floats:
 def _km_outside(points: Floats, crs: pyproj.CRS, area: Any) -> float:
     """Distance from the points' middle to the area where a system applies, km; infinite if it can't be located."""
     degrees = lon_lat(np.median(points, axis=0), crs)[0]
+    if crs.is_geographic:
+        degrees = np.median(_unwrapped(lon_lat(points, crs)), axis=0)
     lon, lat = degrees
     if not np.isfinite(degrees).all() or abs(lat) > 90.0:
         return np.inf

@@ -27,6 +27,9 @@ Floats = NDArray[np.float64]
 MARGIN_KM = 2.0
 ALIKE_KM = 0.01
 MOST = 5
+OUTSIDE_AREA_KM = 50.0
+MANY_CANDIDATES = 400  # more of them: the realisations of one frame are left out, they agree to some decimetres
+_REALISATIONS = re.compile(r"HARN|NSRS2007|CORS96|FBN|\(2011\)|\(PA11\)|\(MA11\)", re.IGNORECASE)
 DEGREES = ("EPSG:4326", "EPSG:4269", "EPSG:4267")
 WEB_MERCATOR = "EPSG:3857"
 # Systems that lots are usually drawn in: state plane zones carry the state's name and nothing else sets them apart, so
@@ -100,21 +103,27 @@ def common_ground(boxes: Sequence[Ground]) -> Ground | None:
     return shared if shared is not None else smallest
 
 
-def propose(middle: tuple[float, float], lot_area: float, ground: Ground, named: str = "") -> list[Proposal]:
+def propose(
+    middle: tuple[float, float], lot_area: float, ground: Ground, named: str = "", *, only_alike: bool = False
+) -> list[Proposal]:
     """Systems that put a point on the ground, best first.
 
     `middle` is the points' middle as the file gives it, `lot_area` the median lot in square units of the file (NaN
-    unknown). `named`: what the file calls its system; likelier are those of nearly that name.
+    unknown). `named`: what the file calls its system; likelier are those of nearly that name, and with `only_alike`
+    they alone are looked at (the same zone in another unit or frame).
     """
     found = []
+    box = (round(ground.west, 2), round(ground.south, 2), round(ground.east, 2), round(ground.north, 2))
+    candidates = _candidates(*box, _bare(named) if only_alike else "")
     for axes, point in (("xy", middle), ("yx", middle[::-1])):
         if axes == "yx" and middle[0] == middle[1]:
             continue
-        for code, name, crs in _candidates(round(ground.west, 2), round(ground.south, 2), round(ground.east, 2),
-                                           round(ground.north, 2)):  # fmt: skip
+        for code, name, crs in candidates:
             place = _place(crs, point)
-            if place is None or ground.km_away(*place[:2]) > MARGIN_KM:
+            if place is None or ground.km_away(*place[:2]) > MARGIN_KM or not _in_use(crs, *place[:2]):
                 continue
+            if _OLD.search(name):
+                place = (*_shifted(crs, *place[:2]), place[2])
             lot_sqft = lot_area * place[2] / METRES_PER_FOOT**2
             if np.isfinite(lot_sqft) and not IMPOSSIBLE_LOT_SQFT[0] <= lot_sqft <= IMPOSSIBLE_LOT_SQFT[1]:
                 continue
@@ -134,11 +143,16 @@ def degrees_in_the_us(middle: tuple[float, float]) -> list[Proposal]:
 
 
 @lru_cache(maxsize=8)
-def _candidates(west: float, south: float, east: float, north: float) -> tuple[tuple[str, str, pyproj.CRS], ...]:
-    """Code, name and system of every candidate for a box; the database is asked once a box."""
+def _candidates(
+    west: float, south: float, east: float, north: float, alike: str
+) -> tuple[tuple[str, str, pyproj.CRS], ...]:
+    """Code, name and system of every candidate for a box (of a bare name only, if given); asked once a box."""
     area = AreaOfInterest(west, south, east, north)
-    known = query_crs_info("EPSG", pj_types=[PJType.PROJECTED_CRS], area_of_interest=area, contains=False)
-    codes = [*DEGREES, WEB_MERCATOR, *(f"EPSG:{info.code}" for info in known if not info.deprecated)]
+    found = query_crs_info("EPSG", pj_types=[PJType.PROJECTED_CRS], area_of_interest=area, contains=False)
+    known = [info for info in found if not info.deprecated and (not alike or _bare(info.name) == alike)]
+    if len(known) > MANY_CANDIDATES:
+        known = [info for info in known if not _REALISATIONS.search(info.name)]
+    codes = [*DEGREES, WEB_MERCATOR, *(f"EPSG:{info.code}" for info in known)]
     made = []
     for code in dict.fromkeys(codes):
         try:
@@ -150,14 +164,14 @@ def _candidates(west: float, south: float, east: float, north: float) -> tuple[t
 
 
 def _place(crs: pyproj.CRS, point: tuple[float, float]) -> tuple[float, float, float] | None:
-    """Longitude and latitude of a point of a system, and the true area in square metres of one square unit there."""
+    """Longitude and latitude of a point on a system's own frame, and the true area in m2 of one square unit there."""
     step = 1e-4 if crs.is_geographic else 1.0
     xy = np.array([point, (point[0] + step, point[1]), (point[0], point[1] + step)])
     if crs.is_geographic and (np.abs(xy[:, 1]).max() > 90.0 or np.abs(xy[:, 0]).max() > 360.0):
         return None
     try:
-        degrees = np.column_stack(_to_degrees(crs).transform(xy[:, 0], xy[:, 1]))
-    except (ProjError, CRSError):
+        degrees = xy if crs.is_geographic else np.column_stack(_to_degrees(crs).transform(xy[:, 0], xy[:, 1]))
+    except (ProjError, CRSError, AttributeError):
         return None
     if not np.isfinite(degrees).all():
         return None
@@ -167,10 +181,26 @@ def _place(crs: pyproj.CRS, point: tuple[float, float]) -> tuple[float, float, f
     return float(degrees[0, 0]), float(degrees[0, 1]), float(area)
 
 
+def _in_use(crs: pyproj.CRS, lon: float, lat: float) -> bool:
+    """Whether a place lies where a system is meant to be used, or near it."""
+    area = crs.area_of_use
+    if area is None or area.west > area.east:
+        return True
+    return Ground("", area.west, area.south, area.east, area.north).km_away(lon, lat) <= OUTSIDE_AREA_KM
+
+
 @lru_cache(maxsize=512)
 def _to_degrees(crs: pyproj.CRS) -> pyproj.Transformer:
-    """To degrees on the frame of satellites: an old frame's place differs from a new one's by some 100 m."""
-    return pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    return pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
+
+
+def _shifted(crs: pyproj.CRS, lon: float, lat: float) -> tuple[float, float]:
+    """A place of an old frame on the frame of satellites, some 100 m away; as it is where the shift is not known."""
+    try:
+        x, y = pyproj.Transformer.from_crs(crs.geodetic_crs, "EPSG:4326", always_xy=True).transform(lon, lat)
+    except (ProjError, CRSError):
+        return lon, lat
+    return (float(x), float(y)) if np.isfinite([x, y]).all() else (lon, lat)
 
 
 def _grouped(found: Iterable[Proposal]) -> list[Proposal]:

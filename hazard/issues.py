@@ -130,3 +130,7 @@ class InputError(Exception):
     def __init__(self, issues: Issue | Iterable[Issue]) -> None:
         self.issues: list[Issue] = [issues] if isinstance(issues, Issue) else list(issues)
         super().__init__("\n".join(issue.message() for issue in self.issues))
+
+    def __reduce__(self) -> tuple[type[InputError], tuple[list[Issue]]]:
+        """Carried between processes with its issues, not with its text alone."""
+        return type(self), (self.issues,)

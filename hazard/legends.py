@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 MOST_UNLISTED = 0.10
 """Share of the cells with data; this tool's own. A few unlisted cells are left unknown, each by itself."""
+FEWEST_STRANGE = 2
+"""Unlisted codes that make another legend: one alone is a mark for ground that was not classed, and is left unknown."""
 BACKGROUND = (0, 255)
 """Codes that often mean "nothing here": unknown where the table does not list them, and no sign of another legend."""
 _WATER = re.compile(r"\b(?:open )?water\b|\bocean\b|\blake\b", re.IGNORECASE)
@@ -39,7 +41,7 @@ def _unlisted(window: RasterWindow, table: RoughnessTable) -> list[Issue]:
         return []
     strange = ~table.look_up(codes)[2]
     share = float(cells[strange].sum() / cells.sum())
-    if share <= MOST_UNLISTED:
+    if share <= MOST_UNLISTED or strange.sum() < FEWEST_STRANGE:
         return []
     shown = ", ".join(str(int(code)) for code in codes[strange][:8])
     found = f"{share:.0%} of the cells hold codes that {table.source} does not list ({shown})"

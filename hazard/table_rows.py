@@ -20,6 +20,8 @@ from hazard.table_cells import Place, clean_text, shortened
 
 MEND = "mend the row and run again"
 MOST_BYTES = 64 * 2**20
+MOST_COLUMNS = 2_000
+MOST_FAULTS = 50
 LONGEST_CELL = 10_000
 _SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 _BINARY: dict[bytes, str] = {
@@ -86,6 +88,10 @@ def named_rows(lines: list[tuple[int, list[str]]], name: str, form: TableForm, i
         return []
     before = len(issues.stops())
     place = Place(f"{name} row {lines[0][0]}", issues, form.prefix)
+    if len(lines[0][1]) > MOST_COLUMNS:
+        found = f"{len(lines[0][1]):,} columns"
+        place.stop(f"{form.prefix}_TOO_LARGE", found, f"at most {MOST_COLUMNS:,}", "is this the right file?")
+        return []
     header, lines = _named_columns(_headings(lines[0][1], form), lines, place)
     _check_header(header, lines[0][1][0], form, place)
     if len(lines) - 1 > form.most_rows:
@@ -155,6 +161,10 @@ def _csv_lines(text: str, name: str, form: TableForm, issues: Issues) -> list[tu
     start, before = 1, len(issues.stops())
     while True:
         place = Place(f"{name} row {start}", issues, form.prefix)
+        if len(issues.stops()) - before >= MOST_FAULTS:
+            found = f"{MOST_FAULTS} faults of form above this row"
+            place.stop(f"{form.prefix}_FAULTS", found, "a table", "further ones are not listed; is it the right file?")
+            break
         try:
             cells = next(reader)
         except StopIteration:

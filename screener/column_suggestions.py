@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -55,10 +55,15 @@ def likely(frame: pd.DataFrame, ours: str) -> list[str]:
     return [name for _, name in sorted(found) if _may_hold(frame, name, ours)][:MOST]
 
 
-def likely_ids(frame: pd.DataFrame) -> tuple[list[str], list[str]]:
-    """Columns that may name the lots: those that are called so, and others short and different on every lot."""
-    called = likely(frame, "lot_id")
-    others = [name for name in _columns(frame) if name not in called and _is_unique(_texts(frame[name]))]
+def likely_ids(frame: pd.DataFrame, taken: Iterable[str] = ()) -> tuple[list[str], list[str]]:
+    """Columns that may name the lots: those that are called so, and others short and different on every lot.
+
+    `taken` are columns known to be something else.
+    """
+    called = [name for name in likely(frame, "lot_id") if name not in taken]
+    known = {name for name in _columns(frame) for ours in SUGGESTED if _name_rank(ours, name) is not None}
+    free = [name for name in _columns(frame) if name not in {*called, *known, *taken}]
+    others = [name for name in free if _is_unique(_texts(frame[name]))]
     return called, others[:MOST]
 
 

@@ -417,7 +417,92 @@ RUN: tuple[Column, ...] = (
     _text("value", "its value"),
 )
 
+_MONEY = (
+    _number("hardware_cost", "dollars", 2, "material of its lots, waste included, at list prices"),
+    _number("labour_hours", "h", 1, "labour to install it"),
+    _number("total_cost", "dollars", 2, "material and labour of its lots"),
+    _number("cost_per_lot", "dollars", 2, "the same for one lot that has a package"),
+)
+_BY_STATUS = (
+    _whole("lots", "lots that came in"),
+    _whole("screened", "lots with a package and nothing against it"),
+    _whole("refer", "lots whose package an engineer must confirm"),
+    _whole("no_hardware", "lots that no package holds on"),
+    _whole("skipped", "lots without numbers: input or hazard unusable, no plan"),
+    _whole("exceptions", "lots that need a person for any reason"),
+)
+PORTFOLIO_TRACTS: tuple[Column, ...] = (
+    _text("tract", "name of the tract"),
+    _text("division", "its division; blank: none given"),
+    *_BY_STATUS,
+    _text("packages", "packages that its lots use, with their lots, separated by ;"),
+    _text("reasons", "exceptions by reason: code and lots, separated by ;"),
+    *_MONEY,
+    _number("longitude_deg", "degrees", 5, "middle of its lots, east of Greenwich"),
+    _number("latitude_deg", "degrees", 5, "middle of its lots, north"),
+)
+PORTFOLIO_DIVISIONS: tuple[Column, ...] = (
+    _text("division", "name of the division; blank: none given"),
+    _whole("tracts", "its tracts"),
+    *_BY_STATUS,
+    *_MONEY,
+    _number("order_cost", "dollars", 2, "what the boxes of its tracts' bills cost"),
+)
+PORTFOLIO_BILL: tuple[Column, ...] = (
+    _text("level", "tract, or its sums: division, portfolio"),
+    _text("division", "division; blank at the level portfolio"),
+    _text("tract", "tract; blank at the other levels"),
+    _text("item", "hardware item"),
+    _text("drop", "delivery: foundation, walls, floor or roof"),
+    _number("quantity", "", 0, "pieces, net of waste"),
+    _number("quantity_with_waste", "", 2, "pieces with waste"),
+    _text("purchase_unit", "what one purchase unit is: box of N, each, sq ft"),
+    _number("purchase_units", "", 0, "boxes (or units), rounded up once for each item and tract"),
+    _number("units_for_break", "", 0, "of these those bought only because a price break makes it cheaper"),
+    _number("cost", "dollars", 2, "what those boxes cost"),
+    _number("labour_hours", "h", 3, "labour to install the net pieces"),
+)
+PORTFOLIO_PACKAGES: tuple[Column, ...] = (
+    _text("shared_by", "division or tract whose lots share the package; blank: the whole portfolio"),
+    _text("tier", "name of the package"),
+    _whole("lots", "lots that have it"),
+    _text("schedule", "line of the package: the connections it covers"),
+    _text("item", "hardware item"),
+    _text("arrangement", "pieces at each connection, or spacing"),
+)
+PORTFOLIO_CURVE: tuple[Column, ...] = (
+    _text("shared_by", "division or tract; blank: the whole portfolio"),
+    _whole("most", "packages allowed at most"),
+    _whole("packages_used", "packages that the answer uses"),
+    _number("cost", "dollars", 2, "least cost found: lots, packages, stock; blank where not every lot can be served"),
+    _number("lower_bound", "dollars", 2, "no set of as many packages costs less"),
+    _number("gap", "", 4, "how much of the cost could still be saved at most"),
+    Column("proven", "yes_no", "whether nothing cheaper exists"),
+    _whole("lots_unserved", "lots left over"),
+    _whole("lot_classes", "kinds of lots by what they need"),
+)
+PORTFOLIO_EXCEPTIONS: tuple[Column, ...] = (_text("tract", "name of the tract"), *EXCEPTIONS)
+PORTFOLIO_ISSUES: tuple[Column, ...] = (
+    *ISSUES[:2],
+    _text("tract", "tract of the lot concerned"),
+    *ISSUES[2:],
+    _whole("times", "how often it was met, in areas read apart"),
+)
+PORTFOLIO_LOTS: tuple[Column, ...] = (
+    _text("tract", "name of the tract"),
+    _text("division", "its division; blank: none given"),
+    *LOTS,
+)
+
 TABLES: dict[str, tuple[Column, ...]] = {
+    "portfolio_lots": PORTFOLIO_LOTS,
+    "portfolio_tracts": PORTFOLIO_TRACTS,
+    "portfolio_divisions": PORTFOLIO_DIVISIONS,
+    "portfolio_bill": PORTFOLIO_BILL,
+    "portfolio_packages": PORTFOLIO_PACKAGES,
+    "portfolio_curve": PORTFOLIO_CURVE,
+    "portfolio_exceptions": PORTFOLIO_EXCEPTIONS,
+    "portfolio_issues": PORTFOLIO_ISSUES,
     "lots_input": LOTS_INPUT,
     "lot_points_input": LOT_POINTS_INPUT,
     "hardware_input": HARDWARE_INPUT,

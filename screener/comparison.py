@@ -11,7 +11,7 @@ import pandas as pd
 
 from hazard.issues import InputError, Issue
 from screener.comparison_reasons import package_changes
-from screener.files.manifest import read_manifest
+from screener.files.manifest import read_manifest, refuse_changed
 
 _NOT_COMPARED = ("source_row",)  # where a lot stands in its file says nothing about the lot
 
@@ -57,6 +57,8 @@ def _refuse_strangers(*folders: Path) -> None:
     ]
     if faults:
         raise InputError(faults)
+    for folder in folders:
+        refuse_changed(folder)
 
 
 def _read(folder: Path, table: str) -> pd.DataFrame:

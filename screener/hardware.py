@@ -7,11 +7,12 @@ serves one family, or several that are loaded alike, written `plate_to_stud; stu
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from hazard.issues import Issues
 from hazard.table_cells import Place, clean_text, nearest
@@ -39,7 +40,7 @@ FORM = TableForm(
     "a header row and one row an item",
     most_rows=5_000,
 )
-MOST_COMPARED = 1_000
+MOST_COMPARED = 300
 """Rows of the same families up to which dear ones that hold no more are pointed out: each is held against each."""
 
 
@@ -121,6 +122,11 @@ class Hardware:
     def by_item(self) -> dict[str, HardwareRow]:
         """Rows by item name."""
         return {row.item: row for row in self.rows}
+
+    @cached_property
+    def known_capacities(self) -> dict[Hashable, Any]:
+        """What `capacities.known_capacity` worked out for this list."""
+        return {}
 
     def __getitem__(self, item: str) -> HardwareRow:
         return self.by_item[item]

@@ -29,12 +29,13 @@ _WHOLE = re.compile(r"^-?\d+\.0$")
 class LotReader:
     """One lots table while it is read: what is skipped and why."""
 
-    def __init__(self, layer: VectorLayer, issues: Issues) -> None:
+    def __init__(self, layer: VectorLayer, issues: Issues, row_numbers: NDArray[np.int64] | None = None) -> None:
         self.source = layer.frame
         self.file = layer.where
         self.issues = issues
         self.rows = len(layer.frame)
-        self.ids: NDArray[np.object_] = np.array([f"row {i + 1}" for i in range(self.rows)], dtype=object)
+        self.row_numbers = np.arange(1, self.rows + 1) if row_numbers is None else row_numbers
+        self.ids: NDArray[np.object_] = np.array([f"row {n}" for n in self.row_numbers], dtype=object)
         self.reason: NDArray[np.object_] = np.full(self.rows, "", dtype=object)
         self.detail: NDArray[np.object_] = np.full(self.rows, "", dtype=object)
 
@@ -69,7 +70,7 @@ def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) 
         _read_ids(reader, reader.source[columns["lot_id"]])
     else:
         _read_ids(reader, _built_ids(reader, columns))
-    frame = pd.DataFrame({"lot_id": reader.ids, "source_row": np.arange(1, reader.rows + 1)})
+    frame = pd.DataFrame({"lot_id": reader.ids, "source_row": reader.row_numbers})
     for column in LOTS_INPUT:
         if column.name == "lot_id":
             continue
@@ -181,7 +182,7 @@ def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
     taken = set(ids)
     blank = np.flatnonzero(ids == "")
     for i in blank:
-        name = f"row-{i + 1}"
+        name = f"row-{reader.row_numbers[i]}"
         while name in taken:
             name += "-"
         taken.add(name)

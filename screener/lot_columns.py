@@ -73,7 +73,7 @@ def _match_ids(
 
 def _no_ids(layer: VectorLayer, tract: Site, theirs: list[str], found: dict[str, str], issues: Issues) -> None:
     """The stop for a file without ids: the likeliest columns, by name and by content, and the line to paste."""
-    called, others = likely_ids(layer.frame)
+    called, others = likely_ids(layer.frame, found.values())
     best = [*called, *others]
     hint = best[0] if best else nearest("lot_id", theirs)
     text = f"no column lot_id among {', '.join(theirs) or 'none'}" + (f"; nearest is {hint}" if hint else "")

@@ -46,15 +46,16 @@ def proposal_text(tract: Site, shapes: Geometries, named: pyproj.CRS | None = No
     lot_area = float(np.median(areas)) if len(areas) else np.nan
     ground = common_ground([*raster_grounds(tract), *_layer_grounds(tract)])
     told = f"on {ground.name}" if ground is not None else ""
-    if ground is None and named is not None and named.area_of_use is not None:
-        area = named.area_of_use
+    area = named.area_of_use if named is not None and named.is_projected else None
+    alike = ground is None and area is not None
+    if ground is None and area is not None and named is not None:
         ground = Ground(f"the area of {named.name}", area.west, area.south, area.east, area.north)
         told = f"in {ground.name}"
     if ground is None:
         return _lines(degrees_in_the_us(middle), "in the United States") or (
             "; nothing else in the project says where the lots are: ask who drew them"
         )
-    found = propose(middle, lot_area, ground, named.name if named is not None else "")
+    found = propose(middle, lot_area, ground, named.name if named is not None else "", only_alike=alike)
     return _lines(found, told) or f"; no known system puts lots of a usual size {told}"
 
 

@@ -82,9 +82,23 @@ def read_lots(tract: Site, issues: Issues) -> gpd.GeoDataFrame:
     columns = match_columns(layer, tract, issues) if layer is not None else {}
     if layer is None or len(issues.stops()) > before:
         raise InputError(issues.stops())
-    reader = LotReader(layer, issues)
+    return lots_of_layer(layer, columns, tract, issues)
+
+
+def lots_of_layer(
+    layer: VectorLayer,
+    columns: Mapping[str, str],
+    tract: Site,
+    issues: Issues,
+    row_numbers: NDArray[np.int64] | None = None,
+) -> gpd.GeoDataFrame:
+    """The same from a layer in memory, its columns matched. `row_numbers` (rows,): the rows' places in their file."""
+    before = len(issues.stops())
+    reader = LotReader(layer, issues, row_numbers)
     frame = read_attributes(reader, columns, tract)
     shapes = read_shapes(layer.frame.geometry.to_numpy())
+    if shapely.has_z(layer.frame.geometry.to_numpy()).any() or shapely.has_m(layer.frame.geometry.to_numpy()).any():
+        issues.add("heights_dropped", "note", layer.where, "vertices with heights or measures", "", "not used")
     if not shapes.usable.any():
         kinds = pd.Series(shapely.get_type_id(layer.frame.geometry.to_numpy())).map(_KINDS).value_counts().to_dict()
         found = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
@@ -166,7 +180,7 @@ def _one_row_a_lot(
     if not drop:
         return lots, measured
     keep = np.setdiff1d(np.arange(reader.rows), drop)
-    for attribute in ("ids", "reason", "detail"):
+    for attribute in ("ids", "reason", "detail", "row_numbers"):
         setattr(reader, attribute, getattr(reader, attribute)[keep])
     reader.rows = len(keep)
     return lots.iloc[keep].reset_index(drop=True), measured[keep]
@@ -175,18 +189,19 @@ def _one_row_a_lot(
 def _settle(
     lots: gpd.GeoDataFrame, measured: NDArray[np.object_], reader: LotReader, name: str, rows: list[int]
 ) -> list[int]:
-    shown = ", ".join(str(i + 1) for i in rows)
+    numbers = reader.row_numbers
+    shown = ", ".join(str(numbers[i]) for i in rows)
     first = rows[0]
     attributes = lots.drop(columns=["geometry", "source_row"]).iloc[rows]
     same = len(attributes.astype("str").drop_duplicates()) == 1 and all(
         shapely.equals(measured[first], measured[i]) for i in rows[1:]
     )
     if same:
-        done = f"kept row {first + 1}"
+        done = f"kept row {numbers[first]}"
         reader.tell(first, "fix", "lot_repeated", f"rows {shown} are the same lot", "each lot once", done)
         return rows[1:]
     for i in rows[1:]:
-        reader.ids[i] = f"{name} (row {i + 1})"
+        reader.ids[i] = f"{name} (row {numbers[i]})"
     for i in rows:
         found = f"lot id {name} stands in rows {shown}, which differ"
         reader.tell(i, "skip", "lot_id_twice", found, "each id once", "none was chosen: all of them are skipped")

@@ -76,7 +76,7 @@ def allocate(case: PurchaseCase, lines: pd.DataFrame) -> pd.DataFrame:
     for number, (key, index) in enumerate(groups.items()):
         price = case.prices.price(str(key[0]))
         at = np.sort(index)
-        units[at], extra[at], money[at], left[at], off[at] = _one_order(need[at], price, case.settings.buy_to_break)
+        units[at], extra[at], money[at], left[at], off[at] = one_order(need[at], price, case.settings.buy_to_break)
         group[at] = number
     return lines.assign(units=units, extra=extra, cents=money, left=left, order=group, off=off)
 
@@ -93,7 +93,7 @@ def _from_stock(case: PurchaseCase, lines: pd.DataFrame) -> NDArray[np.int64]:
     return out
 
 
-def _one_order(
+def one_order(
     need: NDArray[np.int64], price: Price, to_break: bool
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], list[int], NDArray[np.int64], float]:
     """Boxes, boxes for the break, cents and leftover of an order's lines; and the share its break takes off.

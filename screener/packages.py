@@ -36,7 +36,7 @@ def read_kept_packages(tract: Tract, issues: Issues) -> Packages:
     for line, row in rows:
         place = Place(f"{name} row {line}", found, FORM.prefix)
         tier, schedule, item, arrangement = (_name(row[column]) for column in FORM.known)
-        if not (tier and schedule and item):
+        if not (tier and schedule and (item or arrangement)):  # cast in with the strap: no item of its own
             blank = next(column for column in FORM.known if not _name(row[column]))
             place.stop("PACKAGES_BLANK", f"{blank} is blank", FORM.required[blank], "fill it in")
         elif packages.get(tier, {}).get(schedule, (item, arrangement)) != (item, arrangement):

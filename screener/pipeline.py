@@ -134,7 +134,7 @@ def prepare(
     stops = Issues()
     lots = _collect(stops, lambda: read_lots(tract, issues))
     plans = _collect(stops, lambda: load_plans(tract.plans.folder, issues))
-    hardware = _collect(stops, lambda: _hardware(tract, issues))
+    hardware = _collect(stops, lambda: hardware_of(tract, issues))
     _collect(stops, lambda: read_kept_packages(tract, issues))  # a faulty file stops here; it is used later
     if stops.has_stop() or lots is None or plans is None or hardware is None:
         raise InputError(list(dict.fromkeys([*stops, *issues.stops()])))
@@ -159,14 +159,39 @@ def prepare(
     progress("demand models")
     models = [model_of(tract, variant) for variant in houses.variants]
     clock.lap("demand models")
-    kept = lots.iloc[usable]
-    findings = Findings(len(usable))
-    height = houses.mean_roof_height_ft()[usable]
-    site = site_hazards(tract, kept, height, issues, findings, workers, progress, tell=tell, keep=keep)
-    clock.lap("hazards")
-    issues.raise_stops()
     redundancy = [judge_redundancy(model) for model in models]
     tell_redundancy(zip((v.plan.name for v in houses.variants), redundancy, strict=True), issues)
+    prepared = join(
+        tract, lots, plans, hardware, houses, models, redundancy, usable, Findings(len(usable)), issues, workers,
+        progress, clock.lap, tell, keep,
+    )  # fmt: skip
+    prepared.timings = clock.times
+    return prepared
+
+
+def join(
+    tract: Tract,
+    lots: gpd.GeoDataFrame,
+    plans: Mapping[str, Plan],
+    hardware: Hardware,
+    houses: Houses,
+    models: list[DemandModel],
+    redundancy: list[Redundancy],
+    usable: NDArray[np.intp],
+    findings: Findings,
+    issues: Issues,
+    workers: int = 1,
+    progress: Progress = lambda _: None,
+    lap: Callable[[str], None] = lambda _: None,
+    tell: Progress = lambda _: None,
+    keep: Keep = anew,
+) -> Prepared:
+    """Hazards of the usable lots at their houses, and what follows from both. Raises InputError."""
+    kept = lots.iloc[usable]
+    height = houses.mean_roof_height_ft()[usable]
+    site = site_hazards(tract, kept, height, issues, findings, workers, progress, tell=tell, keep=keep)
+    lap("hazards")
+    issues.raise_stops()
     hazards, categories = lot_hazards(tract, site, kept, houses, usable, findings, redundancy)
     site.columns |= {name: hazards.q_onto_psf[:, k] for k, name in enumerate(VELOCITIES["directional"])}
     prepared = Prepared(
@@ -183,10 +208,9 @@ def prepare(
         categories,
         findings,
         issues,
-        clock.times,
     )
     _scope(prepared)
-    clock.lap("scope")
+    lap("scope")
     return prepared
 
 
@@ -198,7 +222,8 @@ def _collect(stops: Issues, read: Callable[[], Any]) -> Any:
         return None
 
 
-def _hardware(tract: Tract, issues: Issues) -> Hardware:
+def hardware_of(tract: Tract, issues: Issues) -> Hardware:
+    """The project's hardware list. Raises InputError."""
     try:
         hardware, found = read_hardware(tract.hardware.file)
     except OSError as error:

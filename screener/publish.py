@@ -232,8 +232,12 @@ def _lock(path: Path, output: Path) -> int:
             break
         os.close(descriptor)
     about = {"pid": os.getpid(), "host": socket.gethostname(), "started": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}"}
-    os.ftruncate(descriptor, 0)
-    os.pwrite(descriptor, json.dumps(about).encode(), 0)
+    try:
+        os.ftruncate(descriptor, 0)
+        os.pwrite(descriptor, json.dumps(about).encode(), 0)
+    except OSError:
+        os.close(descriptor)  # else this process would hold the lock until it ends
+        raise
     return descriptor
 
 

@@ -18,7 +18,7 @@ import pandas as pd
 
 from hazard.issues import InputError, Issue
 from screener.config import PurchaseSection
-from screener.files.manifest import read_manifest
+from screener.files.manifest import read_manifest, refuse_changed
 from screener.kits import OPEN, fitted_shares, kit_tables
 from screener.price_list import MILLION, PriceList, millionths, of_hardware, of_records
 from screener.prices import cents, decimal
@@ -54,14 +54,15 @@ class PurchaseCase:
         Cents are rounded for each row of the kit, as a package is priced.
         """
         kits = self.kits
-        by_row = [self._worth(item, int(n)) for item, n in zip(kits["item"], kits["quantity"], strict=True)]
+        by_row = [self.worth(item, int(n)) for item, n in zip(kits["item"], kits["quantity"], strict=True)]
         table = pd.DataFrame(by_row, columns=["with_waste", "minutes", "cents"], dtype=np.int64)
         table = pd.concat([kits[["kit", "bill_item", "drop", "quantity"]].reset_index(drop=True), table], axis=1)
         table["quantity"] = table["quantity"].astype(np.int64)
         table = table.rename(columns={"bill_item": "item"})
         return table.groupby(["kit", "item", "drop"], sort=True, as_index=False).sum()
 
-    def _worth(self, item: str, pieces: int) -> tuple[int, int, int]:
+    def worth(self, item: str, pieces: int) -> tuple[int, int, int]:
+        """Net pieces of an item of the list: with waste and minutes in millionths, cents at the list price."""
         row = self.prices.by_item[item]
         waste = self.project_waste if row.waste is None else row.waste
         price = row.price.unit_cost_usd if row.price else Decimal(0)
@@ -135,20 +136,22 @@ def read_case(folder: Path) -> PurchaseCase:
     if manifest is None or missing:
         found = f"no {', '.join(missing)}" if missing else "no run.json"
         raise InputError([Issue("no_results", "stop", str(folder), found, "results of `screener run`", "run it again")])
+    refuse_changed(folder, wanted)
     kits, lot_kits, prices = (read_texts(folder / f"{name}.csv") for name in ("kits", "lot_kits", "prices"))
     lots = read_texts(folder / "lots.csv", ["lot_id", "phase", "start"])
     kits["quantity"] = pd.to_numeric(kits["quantity"]).astype(np.int64)
     lot_kits["share"] = pd.to_numeric(lot_kits["share"])
-    settings = manifest.get("settings", {})
-    as_of = settings.get("tract", {}).get("as_of")
-    case = PurchaseCase(
-        kits,
-        lot_kits,
-        lots,
-        of_records(prices),
-        PurchaseSection.model_validate(settings.get("purchase", {})),
-        date.fromisoformat(as_of) if as_of else None,
-    )
+    try:
+        settings = manifest["settings"]
+        as_of = settings["tract"].get("as_of")
+        purchase = PurchaseSection.model_validate(settings["purchase"])
+        day = date.fromisoformat(as_of) if as_of else None
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        where, found = f"{folder.name}/run.json settings", f"not as a run writes them ({type(error).__name__})"
+        raise InputError(
+            [Issue("results_changed", "stop", where, found, "the file as written", "run again")]
+        ) from error
+    case = PurchaseCase(kits, lot_kits, lots, of_records(prices), purchase, day)
     mix = case.settings.plan_mix
     return case.with_mix(mix) if mix and (lot_kits["state"] == OPEN).any() else case  # shares as the run had them
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -17,6 +18,7 @@ from screener.lot_problems import problem_layer
 from screener.lots import SKIPPED, spread
 from screener.order_dates import lot_dates
 from screener.pipeline import Prepared, Results
+from screener.points import Point
 from screener.purchase_case import PurchaseCase, case_of_run
 from screener.purchase_tables import Purchase, lot_money, purchase_of
 from screener.rounding import rounding_costs
@@ -241,11 +243,16 @@ TREATED_SILL = ("sill_anchor", "retrofit_anchor", "post_base", "stud_to_plate")
 PLAIN_FINISHES = ("", "bright", "none", "black")
 
 
+def treated_lines(points: Sequence[Point]) -> set[str]:
+    """Package lines of a house whose pieces touch treated wood or concrete."""
+    own = [q for q in points if q.family in TREATED_SILL]
+    return {q.schedule for q in own if q.family != "stud_to_plate" or q.facts.get("below") == "concrete"}
+
+
 def _finishes(p: Prepared, s: Selection) -> None:
     """Pieces of a lot's package without a coating, at treated sills and posts (IRC R317.3, from memory)."""
     for house in s.houses:
-        points = [r.point for r in house.points if r.point.family in TREATED_SILL]
-        lines = {q.schedule for q in points if q.family != "stud_to_plate" or q.facts.get("below") == "concrete"}
+        lines = treated_lines([r.point for r in house.points])
         tiers = s.tier_of_lot[house.lots]
         for tier in np.unique(tiers[tiers >= 0]):
             package = s.plan.packages[tier]

@@ -223,7 +223,7 @@ def _judge_point(
     held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
         context = CapacityContext(method, sdpws_edition, str(category))
-        caps = [capacities.capacity(option, point, hardware, context) for option in options]
+        caps = [capacities.known_capacity(option, point, hardware, context) for option in options]
         held.append(caps)
         contexts.append(context)
         wind, seismic = (allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))
@@ -304,7 +304,7 @@ def select(
     tier_of_lot = np.full(len(lot_ids), -1, dtype=np.int64)
     tier_of_lot[tried] = plan.assignment
     _cast_in_as_chosen(houses, by_line, plan.packages, tier_of_lot, hardware)
-    own = _chosen_names(plan, pools)
+    own = chosen_names(plan, pools)
     names = [f"new {name}" if name in (kept or {}) else name for name in own] + sorted(kept or {})
     reasons = {
         int(tried[np.flatnonzero(np.array(problem.lot_ids) == r.lot_id)[0]]): r.line for r in reversed(plan.no_option)
@@ -327,7 +327,7 @@ def select(
     )
 
 
-def _chosen_names(plan: TierPlan, pools: LotPools) -> list[str]:
+def chosen_names(plan: TierPlan, pools: LotPools) -> list[str]:
     """Names of the chosen packages: numbered from the lightest within their pool."""
     counts: dict[int, int] = {}
     names = []
@@ -383,7 +383,7 @@ def package_problem(
         for n, line in enumerate(lines)
     ]
     names = sorted(kept)
-    packages = tuple(_kept_options(kept[name], lines, by_line) for name in names)
+    packages = tuple(kept_options(kept[name], lines, by_line) for name in names)
     lot_kept = None
     if names:
         lot_kept = np.array(
@@ -421,7 +421,7 @@ def package_problem(
     )
 
 
-def _kept_options(
+def kept_options(
     package: Mapping[str, tuple[str, str]], lines: Sequence[str], by_line: Mapping[str, Sequence[Option]]
 ) -> dict[str, int]:
     """Option numbers of a package that exists already; a line it does not name is left out."""

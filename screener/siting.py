@@ -22,6 +22,7 @@ Geometries = NDArray[np.object_]
 
 TOLERANCE_FT = 0.01  # about 1/8 in: an exact fit fits
 RECTANGLE_SHARE = 0.9999  # a lot that fills its box to this share is a rectangle
+MANY_CORNERS = 1000
 SQUARE_DEG = 2.0  # a bearing this near to the front lot line means the line
 _STEPS = 13  # halvings of the search for what is missing: 80 ft to within 0.01 ft
 _TURNS = (np.arange(16) + 0.5) * np.pi / 8  # flats, not corners, face along the axes
@@ -63,7 +64,8 @@ def fit(
     checked = ~shapely.is_missing(shapes_ft) & np.isfinite(numbers).all(axis=1)
     used = np.array(shapes_ft, dtype=object, copy=True)
     used[~checked] = None
-    parts = largest_parts(used)
+    parts = _few_corners(largest_parts(used))
+    checked &= ~shapely.is_missing(parts)
     turned = _front_down(parts, _square_bearing(parts, front_bearing_deg))
     west, south, east, north = np.where(checked[:, None], shapely.bounds(turned), np.nan).T
     rectangle = checked & (shapely.area(turned) >= RECTANGLE_SHARE * (east - west) * (north - south))
@@ -77,6 +79,19 @@ def fit(
         buildable = _buildable(turned[other], limits[other])
         short[other] = _shortage(buildable, width_ft[other], depth_ft[other])
     return Fit(checked, checked & (short == 0), short, room_width, room_depth)
+
+
+def _few_corners(parts: Geometries) -> Geometries:
+    """Lots with very many corners are simplified for the fit alone, by a plat's own 0.01 ft where that is enough.
+
+    A strip is laid along every edge, so that 100,000 of them would take many minutes. None where 1 ft is not enough.
+    """
+    out: Geometries = np.array(parts, dtype=object, copy=True)
+    for tolerance_ft in (0.01, 0.1, 1.0):
+        many = shapely.get_num_coordinates(out) > MANY_CORNERS
+        out[many] = shapely.simplify(out[many], tolerance_ft)
+    out[shapely.get_num_coordinates(out) > MANY_CORNERS] = None
+    return out
 
 
 def _limits(setbacks: Setbacks) -> Floats:

@@ -86,13 +86,19 @@ def lot_pools(section: TiersSection, plan_of_lot: Sequence[str], outside: NDArra
     return LotPools(of_lot, tuple(groups.index(plan) for plan, _ in found), names)
 
 
-def package_prices(section: TiersSection, pools: LotPools, kept_lots: NDArray[np.bool_]) -> PackagePrices:
-    """Handling and mix-ups as a price of a package, by group; `kept_lots`: lots that keep a package they have."""
+def package_prices(
+    section: TiersSection, pools: LotPools, kept_lots: NDArray[np.bool_], weight: IntArray | None = None
+) -> PackagePrices:
+    """Handling and mix-ups as a price of a package, by group; `kept_lots`: lots that keep a package they have.
+
+    `weight` (lots,): how many lots alike each one stands for; none: one.
+    """
+    lots = np.ones(len(pools.of_lot), dtype=np.int64) if weight is None else weight
     handling = cents(section.handling_usd)
     each = decimal(section.mixup_usd) * decimal(section.mixup_rate)
     group_of_lot = np.array(pools.group, dtype=np.int64)[pools.of_lot]
     groups = max(pools.group) + 1
-    mixups = [cents(each * int((group_of_lot == group).sum())) for group in range(groups)]
+    mixups = [cents(each * int(lots[group_of_lot == group].sum())) for group in range(groups)]
     first = [0 if (kept_lots & (group_of_lot == group)).any() else mixups[group] for group in range(groups)]
     return PackagePrices(tuple(handling + m for m in mixups), tuple(first))
 

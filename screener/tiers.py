@@ -72,6 +72,7 @@ class TierProblem:
     items: tuple[tuple[tuple[int, ...], ...], ...] = ()  # per line, per option: the kinds of items it takes
     item_cents: IntArray | None = None  # (items,) price for having a kind of item on the site at all
     curve_beyond: bool = False  # whether the curve is drawn on beyond `most`, up to every kind of lot on its own
+    weight: IntArray | None = None  # (lots,) how many lots alike a row stands for; by default each is one lot
 
     def __post_init__(self) -> None:
         n_lots, n_lines = len(self.lot_ids), len(self.lines)
@@ -81,6 +82,8 @@ class TierProblem:
             raise ValueError(f"[tiers] least_lots = {self.least_lots}; expected at least 1")
         if self.package_cost_cents < 0 or min(self.group_package_cents, default=0) < 0:
             raise ValueError(f"the price of a package is {self.package_cost_cents} cents; expected 0 or more")
+        if self.weight is not None and (self.least_lots > 1 or self.weight.shape != (n_lots,)):
+            raise ValueError("rows that stand for several lots: expected a weight for each, and least_lots = 1")
         if self.has_line.shape != (len(self.variants), n_lines):
             raise ValueError(f"has_line is {self.has_line.shape}; expected {(len(self.variants), n_lines)}")
         if len(self.passes) != n_lines or len(self.costs_cents) != n_lines or len(self.lot_variant) != n_lots:
@@ -90,6 +93,11 @@ class TierProblem:
                 raise ValueError(f"line {name!r}: passes {mask.shape} and costs {cost.shape} do not fit together")
             if not np.issubdtype(cost.dtype, np.integer) or (cost < 0).any():
                 raise ValueError(f"line {name!r}: costs must be whole cents, not below 0")
+
+    @property
+    def lots_of_row(self) -> IntArray:
+        """(lots,): lots that each row stands for."""
+        return np.ones(len(self.lot_ids), dtype=np.int64) if self.weight is None else self.weight
 
 
 @dataclass(frozen=True)
@@ -134,7 +142,7 @@ class TierPlan:
     packages: tuple[dict[str, int], ...]
     n_chosen: int
     assignment: IntArray
-    lot_cost_cents: IntArray  # 0 where there is no tier
+    lot_cost_cents: IntArray  # of all lots that a row stands for; 0 where there is no tier
     cost_cents: int
     kept_cost_cents: int
     lower_bound_cents: int
@@ -198,7 +206,7 @@ def plan_tiers(problem: TierProblem, limits: Limits | None = None) -> TierPlan:
     best = answers[-1]
     chosen, pool_of, assignment = tract.laid_out(best, kept_of)
     packages = np.vstack([chosen, kept_rows])
-    lot_cost = _lot_costs(problem, packages, assignment)
+    lot_cost = _lot_costs(problem, packages, assignment) * problem.lots_of_row
     left = free[assignment[free] == NO_TIER]
     money = tract.point(problem.most, best)
     cost = int(lot_cost[free].sum()) + money.packages_cents + money.stock_cents
@@ -338,6 +346,8 @@ class _Tract:
         counts = shared_out(pool, options, self.problem.least_lots)
         assert counts is not None  # it was possible before they were put in order
         places = np.hstack([np.tile(first + np.arange(len(options)), (classes.count, 1)), stays[:, None]])
+        if self.problem.weight is not None:  # no least number of lots: every class is in one package
+            return np.asarray(places[np.arange(classes.count), counts.argmax(axis=1)][classes.of_lot])
         names = np.array(self.problem.lot_ids)[pool.lots]
         order = np.lexsort((names, classes.of_lot))
         out = np.full(len(pool.lots), NO_TIER, dtype=np.int64)
@@ -387,18 +397,26 @@ def _classes(problem: TierProblem, lots: IntArray, every_option: bool) -> Classe
         [mask[lots] for mask in problem.passes],
         problem.costs_cents,
         problem.has_line,
+        problem.lots_of_row[lots],
         always=in_use,
     )
 
 
 def _penalty(problem: TierProblem, free: IntArray, prices: tuple[int, ...], rules: Rules) -> int:
-    """What leaving a lot out counts: more than serving all lots can cost, so it happens only where it must."""
+    """What leaving a lot out counts: more than serving all lots can cost, so it happens only where it must.
+
+    Of weighted rows it is at most what can be added up exactly: with a million lots still some $10 million a lot.
+    """
     dearest = np.zeros(len(problem.variants), dtype=np.int64)
     for line, cost in enumerate(problem.costs_cents):
         dearest += np.where(problem.has_line[:, line], cost.max(axis=1, initial=0), 0)
     packages = problem.most * sum(prices)
-    penalty = int(dearest[problem.lot_variant[free]].sum()) + packages + int(rules.item_cents.sum()) + 1
-    if penalty * max(len(free), 1) >= int(BLOCKED):
+    weight = problem.lots_of_row[free]
+    lots = max(int(weight.sum()), 1)
+    penalty = int((dearest[problem.lot_variant[free]] * weight).sum()) + packages + int(rules.item_cents.sum()) + 1
+    if problem.weight is not None:
+        penalty = min(penalty, (int(BLOCKED) - 1) // lots)
+    if penalty * lots >= int(BLOCKED):
         raise ValueError("costs are too large to add up exactly; expected dollars a house, not millions of dollars")
     return penalty
 

@@ -15,6 +15,7 @@ from screener.cli import printing
 
 COMMANDS = {
     "run": "read, screen, choose, write all results, print a short summary",
+    "portfolio": "the same for many tracts as one job: in chunks, on all cores or a cluster",
     "check": "read everything, report every problem, write nothing",
     "hazards": "exposure, Kzt and the other hazards alone: no plans or hardware needed",
     "explain": "the derivation of every number of one lot",

@@ -31,15 +31,19 @@ GROUP_OF_POINTS = (
     "only in a CSV of points with sizes (no column WKT): each lot becomes the rectangle centred on its point, width_ft "
     "along the front, turned to front_bearing_deg"
 )
+HEADS["portfolio"] = (
+    "Keys of the portfolio file (TOML). Paths are relative to it. Without `base` the tables of a project file stand in "
+    "it too, all but [lots] and [output]: see `screener schema tract`. tracts[] is a list of tables: [[tracts]]."
+)
 WIDTH, INDENT = 100, "    "
 
 
 @click.command(epilog=EPILOG)
-@click.argument("what", type=click.Choice(["lots", "plan", "hardware", "tract"]))
+@click.argument("what", type=click.Choice(["lots", "plan", "hardware", "tract", "portfolio"]))
 @click.option("--required", "only_required", is_flag=True, help="Only what must be given.")
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 def command(what: str, only_required: bool, as_json: bool) -> int:
-    """Show the keys or columns of lots, plan, hardware or tract: units, meanings, defaults."""
+    """Show the keys or columns of lots, plan, hardware, tract or portfolio: units, meanings, defaults."""
     rows = [row for row in schema_rows(what) if row["required"] or not only_required]
     served = family_words() if what == "hardware" else {}
     if as_json:
@@ -89,6 +93,10 @@ def schema_rows(what: str) -> list[dict[str, Any]]:
         from screener.config import Tract
 
         return model_rows(Tract)
+    if what == "portfolio":
+        from screener.portfolio.config import PortfolioFile
+
+        return model_rows(PortfolioFile)
     from screener.plan_keys import meaning
     from screener.plans import Plan
 

@@ -129,7 +129,7 @@ def _unit_metres(file: VectorFile, outlines: Geometries, issues: Issues) -> floa
         fix = f"correct {file.key} crs in the project file"
         _tell(Issue("drawing_unit", "stop", file.name, found, "one unit", fix), file, outlines, issues)
         return None
-    elif drawn != unit_m:
+    elif abs(drawn / unit_m - 1) > 1e-9:
         found = f"the drawing is in {'US survey' if code == 21 else 'international'} feet, {crs.name} is not"
         issues.add("drawing_unit", "warn", file.name, found, "one foot", "taken by the coordinate system's")
     return unit_m

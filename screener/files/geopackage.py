@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import io
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
+from itertools import chain, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -63,24 +64,25 @@ def write_geopackage(
     further = dict(sorted((layers or {}).items()))
     described = {"lots": columns_of(lots_table, lots)}
     described |= {n: columns_of_layer(n, [c for c in f.columns if c != f.geometry.name]) for n, f in further.items()}
-    with _fixed_date():
+    with fixed_date():
         for name, frame in {"lots": prepared, **further}.items():
             _write_layer(path, name, frame)
         for name, frame in {"lots": prepared, **further}.items():
             _check_layer(path, name, frame)
     with closing(sqlite3.connect(path, isolation_level=None)) as database:
         database.execute("PRAGMA journal_mode = DELETE")
+        database.execute("PRAGMA synchronous = OFF")
         database.execute("BEGIN IMMEDIATE")
         database.execute('CREATE UNIQUE INDEX "lots_lot_id" ON "lots" ("lot_id")')
         for name, columns in described.items():
-            _describe(database, name, columns)
+            describe(database, name, columns)
         for name, table in tables.items():
             _write_table(database, name, table)
         _write_styles(
             database,
             [s for n, f in {"lots": prepared, **further}.items() for s in layer_styles(n, f, described[n])],
         )
-        _register_schema(database)
+        register_schema(database)
         database.execute("COMMIT")
     check_geopackage(path, {"lots": len(lots), **{name: len(table) for name, table in tables.items()}})
 
@@ -105,14 +107,25 @@ def check_geopackage(path: Path, rows: Mapping[str, int]) -> None:
         raise OutputError(f"{path.name}: " + "; ".join(faults))
 
 
+def _same_rows(table: str, right: sqlite3.Connection, written: sqlite3.Connection) -> bool:
+    """Whether a table holds what it should: all of it, row by row; of the standard's own tables at least that."""
+    rows = f"SELECT * FROM {_quote(table)}"
+    if table.startswith("gpkg_"):
+        return not set(right.execute(rows)) - set(written.execute(rows))
+    pairs = zip_longest(right.execute(rows), written.execute(rows))
+    return all(a == b for a, b in pairs)
+
+
 @contextmanager
-def _fixed_date() -> Iterator[None]:
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": STAMP})
+def fixed_date() -> Iterator[None]:
+    # The library must not flush: it passes over flushes that fail. The whole set is flushed before it is published.
+    wanted = {"OGR_CURRENT_DATE": STAMP, "OGR_SQLITE_SYNCHRONOUS": "OFF"}
+    before = {name: pyogrio.get_gdal_config_option(name) for name in wanted}
+    pyogrio.set_gdal_config_options(wanted)
     try:
         yield
     finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+        pyogrio.set_gdal_config_options(before)
 
 
 def _write_layer(path: Path | io.BytesIO, name: str, frame: GeoDataFrame) -> None:
@@ -156,9 +169,8 @@ def _check_layer(path: Path, name: str, frame: GeoDataFrame) -> None:
             if right.execute(f"PRAGMA {mark}").fetchone() != written.execute(f"PRAGMA {mark}").fetchone():
                 missing.add(mark)
         for (table,) in right.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall():
-            if table not in missing and table != "sqlite_sequence":
-                rows = f"SELECT * FROM {_quote(table)}"
-                missing |= {table} if set(right.execute(rows)) - set(written.execute(rows)) else set()
+            if table not in missing and table != "sqlite_sequence" and not _same_rows(table, right, written):
+                missing.add(table)
     if missing:
         raise OutputError(f"{path.name}: not all of layer {name} reached the disk ({', '.join(sorted(missing))})")
 
@@ -168,10 +180,10 @@ def _lots_frame(lots: GeoDataFrame, table: str) -> GeoDataFrame:
 
     prepared = prepare(table, pd.DataFrame(lots.drop(columns=lots.geometry.name)))
     order = row_order(table, lots)
-    return gpd.GeoDataFrame(prepared, geometry=_drawable(lots.geometry.to_numpy()[order]), crs=lots.crs)
+    return gpd.GeoDataFrame(prepared, geometry=drawable(lots.geometry.to_numpy()[order]), crs=lots.crs)
 
 
-def _drawable(geometries: Any) -> Any:
+def drawable(geometries: Any) -> Any:
     """Polygons as they are; None for what a polygon layer can't hold: no polygon, or a vertex without a place."""
     kinds = shapely.get_type_id(geometries)
     polygonal = np.isin(kinds, (3, 6)) & ~shapely.is_empty(geometries)
@@ -182,20 +194,32 @@ def _drawable(geometries: Any) -> Any:
 
 
 def _write_table(database: sqlite3.Connection, name: str, frame: pd.DataFrame) -> None:
-    prepared = prepare(name, frame)
-    columns = columns_of(name, prepared)
+    write_rows(database, name, name, [prepare(name, frame)], TABLE_MEANINGS.get(name, ""))
+
+
+def write_rows(
+    database: sqlite3.Connection, name: str, dictionary: str, frames: Iterable[pd.DataFrame], meaning: str
+) -> int:
+    """An attribute table from frames as `tables.typed` makes them for a table of the dictionary; the number of rows."""
+    given = iter(frames)
+    first = next(given, pd.DataFrame())
+    columns = columns_of(dictionary, first)
     declared = ", ".join(f"{_quote(column.name)} {_SQL_TYPES[column.kind]}" for column in columns)
     database.execute(f'CREATE TABLE {_quote(name)} ("fid" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {declared})')
     database.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) "
         "VALUES (?, 'attributes', ?, ?, ?)",
-        (name, name, TABLE_MEANINGS.get(name, ""), STAMP),
+        (name, name, meaning, STAMP),
     )
     names = ", ".join(_quote(column.name) for column in columns)
     marks = ", ".join("?" for _ in columns)
-    rows = zip(*(_python_values(column, prepared[column.name]) for column in columns), strict=True)
-    database.executemany(f"INSERT INTO {_quote(name)} ({names}) VALUES ({marks})", rows)
-    _describe(database, name, columns)
+    count = 0
+    for prepared in chain([first], given):
+        rows = zip(*(_python_values(column, prepared[column.name]) for column in columns), strict=True)
+        database.executemany(f"INSERT INTO {_quote(name)} ({names}) VALUES ({marks})", rows)
+        count += len(prepared)
+    describe(database, name, columns)
+    return count
 
 
 def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:
@@ -206,7 +230,7 @@ def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:
     return [value if isinstance(value, str) else None for value in values]
 
 
-def _describe(database: sqlite3.Connection, table: str, columns: list[Column]) -> None:
+def describe(database: sqlite3.Connection, table: str, columns: list[Column]) -> None:
     database.execute(_DATA_COLUMNS)
     labels = [label_with_unit(column) for column in columns]
     rows = []
@@ -237,7 +261,7 @@ def _write_styles(database: sqlite3.Connection, styles: list[LayerStyle]) -> Non
     )
 
 
-def _register_schema(database: sqlite3.Connection) -> None:
+def register_schema(database: sqlite3.Connection) -> None:
     database.execute(_EXTENSIONS)
     for table in ("gpkg_data_columns", "gpkg_data_column_constraints"):
         database.execute(

@@ -94,7 +94,7 @@ def _check_crs(unit_m: float, shapes: NDArray[np.object_], file: VectorFile, iss
         issue = Issue("drawing_unit", "stop", file.name, found, "one unit", f"correct {file.key} crs")
         issues.extend(with_proposals([issue], file, shapes))
         return False
-    if unit_m != own_m:
+    if abs(unit_m / own_m - 1) > 1e-9:
         found = f"the file's foot and that of {crs.name} differ by 2 in a million"
         issues.add("drawing_unit", "warn", file.name, found, "one foot", "taken by the coordinate system's")
     return True
@@ -117,6 +117,8 @@ def _outline(
         found = f"the outline is open by {gap_m / FOOT_M:.2f} ft"
         issues.add("outline_open", "warn", f"{file.name} {name}", found, "a closed outline", "no polygon taken")
         return shapely.LineString(xy)
+    apart = np.r_[True, (np.diff(xy, axis=0) != 0).any(axis=1)]  # an edge ends where the next begins
+    xy = xy[apart]
     ring = np.vstack([xy[:-1], xy[:1]])
     return shapely.Polygon(ring) if len(np.unique(ring, axis=0)) >= 3 else None
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -46,6 +46,15 @@ _LIBRARIES = (
 # Files that belong to another by their name: parts of a shapefile, and what GDAL reads beside a raster.
 _COMPANIONS = (".shx", ".dbf", ".prj", ".cpg", ".tfw", ".wld", ".aux.xml", ".ovr", ".msk")
 NOT_CHECKSUMMED = ("run.json", "timings.json")
+
+
+class Inputs(Protocol):
+    """What a run reads: a project or a portfolio."""
+
+    def input_files(self) -> dict[str, Path]: ...
+    def remote_inputs(self) -> dict[str, str]: ...
+    def settings(self) -> dict[str, Any]: ...
+    def shown(self, path: Path) -> str: ...
 
 
 def tool_version() -> str:
@@ -82,7 +91,7 @@ def sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def input_records(tract: Site) -> list[dict[str, Any]]:
+def input_records(tract: Inputs) -> list[dict[str, Any]]:
     """Every file that the project reads: its key, name, size and checksum, in the order of the keys.
 
     Of a virtual raster every file that it is made of; an address stands without size and checksum. Raises InputError
@@ -119,12 +128,12 @@ def _with_companions(path: Path) -> list[Path]:
     return [path, *sorted({file for file in beside if file.is_file() and file != path})]
 
 
-def run_id(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
+def run_id(tract: Inputs, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> str:
     """A name for a run that is the same exactly when inputs, settings and versions are."""
     return _hash({**_work(tract.settings(), inputs, options), "versions": versions()})
 
 
-def about_run(tract: Site, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
+def about_run(tract: Inputs, inputs: list[dict[str, Any]], options: Mapping[str, Any]) -> dict[str, Any]:
     """What tells a run from others: its id, the same without versions (`work`), and the versions."""
     work = _hash(_work(tract.settings(), inputs, options))
     return {"run_id": run_id(tract, inputs, options), "work": work, "versions": versions()}
@@ -220,7 +229,7 @@ def read_manifest(folder: Path) -> dict[str, Any] | None:
     """The manifest of a results folder, None where there is none that can be read."""
     try:
         manifest = json.loads((folder / "run.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
     return manifest if isinstance(manifest, dict) else None
 
@@ -235,6 +244,32 @@ def is_complete(folder: Path) -> bool:
         return bool(outputs) and all(sha256(folder / name) == about["sha256"] for name, about in outputs.items())
     except (OSError, KeyError, TypeError):
         return False
+
+
+def refuse_changed(folder: Path, names: Iterable[str] | None = None) -> None:
+    """Raise InputError for every table of a results folder that is not as its run wrote it: no number is read from it.
+
+    `names`: the files that must be right; None: every CSV file that is there.
+    """
+    outputs = (read_manifest(folder) or {}).get("outputs", {})
+    outputs = outputs if isinstance(outputs, dict) else {}
+    wanted = [n for n in outputs if n.endswith(".csv") and (folder / n).is_file()] if names is None else list(names)
+    faults = []
+    for name in wanted:
+        about = outputs.get(name)
+        written = about.get("sha256") if isinstance(about, dict) else None
+        try:
+            same = sha256(folder / name) == written
+        except OSError as error:
+            raise InputError(
+                Issue("file_unreadable", "stop", name, error.strerror or str(error), "a file that can be read", "")
+            ) from error
+        if not same:
+            found = "changed since its run wrote it" if written else "not named in run.json"
+            where = f"{folder.name}/{name}"
+            faults.append(Issue("results_changed", "stop", where, found, "the file as written", "run again"))
+    if faults:
+        raise InputError(faults)
 
 
 def run_table(manifest: Mapping[str, Any]) -> pd.DataFrame:

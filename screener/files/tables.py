@@ -51,8 +51,12 @@ def _undeclared(name: str, values: pd.Series[Any]) -> Column:
 
 def prepare(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     """The table as every file holds it, rows in key order. Missing stays missing; infinity is a fault."""
-    ordered = frame.iloc[_order(table, frame)]
-    prepared = {column.name: _values(table, column, ordered) for column in columns_of(table, frame)}
+    return typed(table, frame.iloc[_order(table, frame)])
+
+
+def typed(table: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """The same with the rows as they stand."""
+    prepared = {column.name: _values(table, column, frame) for column in columns_of(table, frame)}
     return pd.DataFrame(prepared, index=pd.RangeIndex(len(frame)))
 
 
@@ -90,7 +94,7 @@ def _values(table: str, column: Column, frame: pd.DataFrame) -> Any:
         case "integer":
             return pd.array(pd.to_numeric(values, errors="raise").to_numpy(np.float64, na_value=np.nan)).astype("Int64")
         case "yes_no":
-            return pd.array([pd.NA if pd.isna(v) else bool(v) for v in values], dtype="boolean")
+            return _yes_no(values)
         case _:
             return _text(values)
 
@@ -120,9 +124,22 @@ def _text(values: pd.Series[Any]) -> NDArray[np.object_]:
     if pd.api.types.is_datetime64_any_dtype(values):
         dates = values.dt.strftime("%Y-%m-%d")
         values = dates
+    cells = values.to_numpy(dtype=object)
+    if pd.api.types.infer_dtype(cells, skipna=False) == "string":  # most columns: nothing to turn into text
+        plain: NDArray[np.object_] = np.array(cells, dtype=object)
+        plain[plain == ""] = None
+        return plain
     texts: NDArray[np.object_] = np.empty(len(values), dtype=object)
-    texts[:] = [_cell(value) for value in values.to_numpy(dtype=object)]
+    texts[:] = [_cell(value) for value in cells]
     return texts
+
+
+def _yes_no(values: pd.Series[Any]) -> Any:
+    cells = values.to_numpy(dtype=object)
+    missing = np.asarray(pd.isna(cells))
+    known = np.zeros(len(cells), dtype=bool)
+    known[~missing] = cells[~missing].astype(bool)
+    return pd.arrays.BooleanArray(known, missing)
 
 
 def _cell(value: Any) -> str | None:

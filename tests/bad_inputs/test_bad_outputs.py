@@ -213,3 +213,37 @@ def test_o19_a_network_file_system_is_told_and_the_database_is_built_elsewhere(
     assert not any(file.is_relative_to(shared) for file in built)
     with closing(sqlite3.connect(shared / "results" / "tract.gpkg")) as database:
         assert database.execute("SELECT count(*) FROM lots").fetchone() == (6,)
+
+
+DAMAGED_RESULTS = {
+    "kits.csv": b"kit,item\n",
+    "prices.csv": None,
+    "lots.csv": b"\xff\xfe\x00",
+    "run.json": b"[" * 100_000,
+}
+
+
+@pytest.mark.parametrize("name", DAMAGED_RESULTS)
+def test_results_that_were_changed_are_not_read(tmp_path: Path, name: str) -> None:
+    """O6, and every reader of stored tables: a table that is not as its run wrote it stops `reprice`, `shortage`,
+    `takeoff` and `compare`, with its name."""
+    from screener.files.manifest import write_manifest
+
+    folder = tmp_path / "results"
+    folder.mkdir()
+    for table in ("kits", "lot_kits", "lots", "prices"):
+        (folder / f"{table}.csv").write_text("lot_id,phase,start\n", encoding="utf-8")
+    write_manifest(folder, {"settings": {"tract": {}, "purchase": {"labour_usd_per_h": 58.0}}}, {})
+    content = DAMAGED_RESULTS[name]
+    (folder / name).write_bytes((folder / name).read_bytes() + b"x" if content is None else content)
+    (tmp_path / "list.csv").write_text("item,quantity\nbolt,3\n", encoding="utf-8")
+    for words in (
+        ("reprice", folder),
+        ("shortage", folder, "--order", tmp_path / "list.csv"),
+        ("takeoff", folder, "--counts", tmp_path / "list.csv"),
+        ("compare", folder, folder),
+    ):
+        code, out, err = command(*words)
+        assert code == 2, (words, out, err)
+        assert name in err or "results" in err
+        assert "changed since its run wrote it" in err or "run.json" in err

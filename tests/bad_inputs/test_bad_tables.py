@@ -166,7 +166,7 @@ DAMAGES: dict[str, Damage] = {
     "T6d": _plan("to = [40, 0]", "to = [40000000, 0]"),
     "T7a": _plan("pitch_in_12 = 5\n", ""),
     "T7b": _tie(",each,", ",,"),
-    "T7c": _kept(f"{KEPT}package 1,truss tie,,1\n".encode()),
+    "T7c": _kept(f"{KEPT}package 1,,truss tie light,1\n".encode()),
     "T7d": _classes(b"code,roughness\n,B\n"),
     "T8a": _plan("pitch_in_12 = 5", "pitch_in_12 = inf"),
     "T8b": _tie(",420,", ",inf,"),

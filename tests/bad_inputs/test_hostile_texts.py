@@ -250,3 +250,43 @@ CHECKS = {
     ".gpkg": _databases,
     ".json": _records,
 }
+
+
+def _spoil(file: Path) -> None:
+    """What a name that got through would leave in a file."""
+    match file.suffix:
+        case ".html":
+            file.write_text(file.read_text(encoding="utf-8") + "<img src=x onerror=canary(1)>", encoding="utf-8")
+        case ".svg":
+            text = file.read_text(encoding="utf-8")
+            file.write_text(text.replace("</svg>", "<script>canary(1)</script></svg>"), encoding="utf-8")
+        case ".dxf":
+            drawing = ezdxf.readfile(file)
+            drawing.modelspace().add_text("x")
+            drawing.saveas(file)
+        case ".xlsx":
+            book = openpyxl.load_workbook(file)
+            book.worksheets[1]["A3"] = "=1+1"
+            book.save(file)
+        case ".csv":
+            lines = file.read_text(encoding="utf-8").split("\n")
+            lines[1] = "=" + lines[1]
+            file.write_text("\n".join(lines), encoding="utf-8")
+        case ".gpkg":
+            with closing(sqlite3.connect(file)) as database, database:
+                database.execute("DELETE FROM exceptions")
+                database.execute("CREATE TABLE owned (n)")
+        case ".json":
+            file.write_text('{"owned": 1}', encoding="utf-8")
+
+
+@pytest.mark.parametrize("suffix", CHECKS)
+def test_the_checks_see_what_got_through(runs: tuple[Path, Path], tmp_path: Path, suffix: str) -> None:
+    """One file of each kind spoilt: its check fails. So the test above can fail."""
+    clean, bad = ([f for f in _files(folder) if f.suffix == suffix] for folder in runs)
+    place = next(k for k, f in reversed(list(enumerate(bad))) if f.parent.name != "p")
+    spoilt = tmp_path / bad[place].name
+    spoilt.write_bytes(bad[place].read_bytes())
+    _spoil(spoilt)
+    with pytest.raises(AssertionError):
+        CHECKS[suffix](clean, [*bad[:place], spoilt, *bad[place + 1 :]])

@@ -173,7 +173,7 @@ def _text(plan: dict[str, Any]) -> str:
 def test_a_project_with_any_value_anywhere_is_read_or_refused(
     data: st.DataObject, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    project = project_settings(PLAIN)
+    project = copy.deepcopy(project_settings(PLAIN))
     for _ in range(data.draw(st.integers(1, 3))):
         _put(project, data.draw(st.sampled_from(sorted(_places(project), key=str))), data.draw(st.none() | ODD))
     file = tmp_path_factory.mktemp("project") / "x.toml"

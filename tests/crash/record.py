@@ -9,7 +9,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 PAGE = Path(__file__).parents[1] / "benchmarks" / "results_crash.md"
-HEAD = "# Kills, faults and many runs: last results\n\nWritten by the commands named below; not by hand.\n"
+HEAD = (
+    "# Kills, faults and many runs: last results\n\n"
+    "Written by the commands named below, but for what is marked as noted by hand.\n"
+)
 
 
 def keep_section(title: str, command: str, lines: list[str]) -> None:

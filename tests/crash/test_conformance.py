@@ -16,7 +16,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.csv
 import pytest
-from conftest import Source, command
+from crash_helpers import Source, command
 from project_helpers import results
 from tract_helpers import cut, write_tract
 

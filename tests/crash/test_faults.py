@@ -22,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import Made, Source, command, ended, in_fork
+from crash_helpers import Made, Source, command, ended, in_fork
 
 from screener.publish import open_destination
 from tests.crash.fault_sweep import build_shim, start_under
@@ -298,7 +298,7 @@ def test_resume_with_other_versions_stops(made: Made, source: Source, monkeypatc
 # --- the sweep --------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("error", "first", "every"), [("ENOSPC", 7, 37), ("EIO", 20, 43)])
+@pytest.mark.parametrize(("error", "first", "every"), [("ENOSPC", 7, 61), ("EIO", 20, 71)])
 def test_a_fault_at_any_call_leaves_the_old_set_or_the_new_one(
     tmp_path: Path, error: str, first: int, every: int
 ) -> None:
@@ -313,5 +313,5 @@ def test_a_fault_at_any_call_leaves_the_old_set_or_the_new_one(
     done = start_under(shim, "--error", error, "--from", str(first), "--every", str(every), folder=tmp_path)
     assert done.returncode == 0, done.stdout + done.stderr
     tried = int(re.match(r"(\d+) of \d+ calls", done.stdout)[1])  # type: ignore[index]
-    assert tried >= 9
+    assert tried >= 5
     assert "x 4" in done.stdout, "no fault was met: " + done.stdout

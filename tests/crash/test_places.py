@@ -7,7 +7,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from conftest import Made
+from crash_helpers import Made
 from project_helpers import results
 
 from screener import publish
@@ -140,3 +140,15 @@ def test_what_a_failing_disk_left_out_of_a_layer_is_noticed(
     monkeypatch.setattr(geopackage, "_write_layer", write_and_damage)
     with pytest.raises(OutputError, match=f"not all of layer lots reached the disk .*{named}"):
         geopackage.write_geopackage(tmp_path / "tract.gpkg", results(3).lots, {})
+
+
+def test_a_lock_that_could_not_be_written_is_let_go(made: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    with monkeypatch.context() as patch:
+
+        def full(*_: object) -> None:
+            raise OSError(28, "No space left on device")
+
+        patch.setattr(publish.os, "pwrite", full)
+        assert made.run()[0] == 4
+    assert made.run()[0] == 0
+    assert made.there() == "new"

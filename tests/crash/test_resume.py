@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import Made, command, ended, in_fork
+from crash_helpers import Made, command, ended, in_fork
 from damaged_project import Project
 from tract_helpers import cut, write_tract
 

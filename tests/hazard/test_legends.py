@@ -31,6 +31,7 @@ def test_the_share_of_unlisted_codes_decides() -> None:
         "c.tif: 11% of the cells hold codes that land_cover_roughness.csv does not list (7, 200); "
         "expected 10% at most; the raster has another legend: name its table as classes in the project file"
     ]
+    assert said([250] * 50 + [41] * 50) == []  # one mark for ground that was not classed
     assert said([0] * 50 + [255] * 40 + [41] * 10) == []  # background is unknown ground, not another legend
 
 

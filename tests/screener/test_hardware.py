@@ -1,6 +1,7 @@
 """The hardware list: what is accepted, what is refused, and in which words."""
 
 import contextlib
+import resource
 from decimal import Decimal
 from pathlib import Path
 
@@ -379,3 +380,23 @@ def test_sample_uses_standard_fasteners(sample):
     hardware, _ = sample
     for row in hardware.rows:
         assert row.text("fastener", "10d common") in fastener_names()
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b"a," * 500_000, "columns; expected at most 2,000"),
+        (HEADER.encode() + b'\n"' + b"x" * 3_000_000, "field larger than field limit"),
+        (HEADER.encode() + b"\n" + b'"\n' * 200_000, "50 faults of form above this row"),
+        (HEADER.encode() + b"\n" + b"x,y\n" * 20_000, "rows; expected at most 5,000"),
+        (b"\x00" * 1_000_000, "a zero byte in line 1"),
+    ],
+    ids=["columns", "cell", "quotes", "rows", "zeros"],
+)
+def test_no_shape_of_a_list_costs_time(content, told):
+    """Each of these took minutes or was read without end before sizes were looked at first."""
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_utime
+    _, issues = parse_hardware(content)
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_utime - before < 10.0
+    assert any(told in issue.message() for issue in issues.stops()), [i.message()[:200] for i in issues.stops()][:3]
+    assert len(issues) < 60

@@ -83,6 +83,49 @@ def test_given_bearings_stay_and_streets_only_show_the_corner(tmp_path: Path) ->
     assert lots["street_sides"].tolist() == ["L", "", "L", "B"]
 
 
+def wedge(middle_deg: float, width_deg: float = 38.0, near: float = 15.0, far: float = 48.0) -> Polygon:
+    """A lot about the end of a cul-de-sac: between two circles, its front the shorter arc."""
+    turn = np.radians(middle_deg + np.linspace(-width_deg / 2, width_deg / 2, 7))
+    arc = np.column_stack([np.sin(turn), np.cos(turn)])
+    return Polygon(np.add(np.vstack([near * arc, far * arc[::-1]]), (EAST, NORTH)))
+
+
+def test_lots_about_a_cul_de_sac_face_its_end(tmp_path: Path) -> None:
+    """Five lots about the end of a street that comes from the south: each front looks at the end, none is a corner."""
+    around = [-100.0, -50.0, 0.0, 50.0, 100.0]
+    frame = gpd.GeoDataFrame({"lot_id": [f"A-{i}" for i in range(5)]}, geometry=[wedge(a) for a in around], crs=CRS)
+    street = LineString([(EAST, NORTH - 200), (EAST, NORTH)])
+    lots, issues = lots_with_streets(tmp_path, [street], frame)
+    inward = (np.array(around) + 180.0) % 360.0
+    assert angle_between(lots["front_bearing_deg"].to_numpy(), inward).max() < 1.0
+    assert (lots["front_bearing_from"] == "street").all()
+    assert lots["street_sides"].tolist() == [""] * 5
+    assert [i.code for i in issues if i.severity == "warn"] == []
+
+
+def test_a_lot_between_two_streets_says_so(tmp_path: Path) -> None:
+    """A street before and one behind, equally near: one is taken, the other is named as the rear, and it is said."""
+    behind = LineString([(EAST - 50, NORTH + 38 + 7), (EAST + 150, NORTH + 38 + 7)])
+    lots, issues = lots_with_streets(tmp_path, [SOUTH_STREET, behind])
+    fronts = lots["front_bearing_deg"].to_numpy()
+    assert fronts == pytest.approx([fronts[0]] * 4, abs=0.01), "all four the same way"
+    assert min(angle_between(fronts[:1], np.array([0.0]))[0], angle_between(fronts[:1], np.array([180.0]))[0]) < 0.01
+    assert lots["street_sides"].tolist() == ["B"] * 4
+    assert [i.code for i in issues if i.severity == "warn"] == ["front_of_corner_lot"] * 4
+
+
+def test_a_lot_behind_another_has_no_street_of_its_own(tmp_path: Path) -> None:
+    """A second row 100 m from the street: its lots stay unknown, the first row's do not."""
+    frame = grid(2).drop(columns="front_bearing_deg")
+    frame.loc[1, "geometry"] = box(1, row=1)
+    lots, issues = lots_with_streets(tmp_path, [SOUTH_STREET], frame)
+    assert lots["front_bearing_from"].tolist() == ["street", "unknown"]
+    assert np.isnan(lots["front_bearing_deg"].iat[1])
+    assert "1 lots have no front_bearing_deg and no street near (A-02)" in next(
+        i.found for i in issues if i.code == "front_unknown"
+    )
+
+
 def test_l54_without_bearing_and_street_every_direction_counts_and_it_is_said(tmp_path: Path) -> None:
     far = affinity.translate(SOUTH_STREET, 0, -200)
     lots, issues = lots_with_streets(tmp_path, [far])
@@ -213,3 +256,19 @@ def test_a_footprint_larger_than_the_lot_is_short_by_a_finite_length() -> None:
     wedge = Polygon([(25, 0), (65, 0), (90, 125), (0, 125)])
     answer = fitted(wedge, 180.0, 300.0, 300.0)
     assert 100.0 < answer.short_ft[0] < 300.0
+
+
+def test_a_lot_of_very_many_corners_is_checked_in_time() -> None:
+    """A round lot of 60 ft radius written with 100,000 corners: the square that fits is that of the circle.
+
+    Would run for many minutes where a strip is laid along each of its edges.
+    """
+    turn = np.linspace(0.0, 2 * np.pi, 100_000, endpoint=False)
+    round_lot = Polygon(60.0 * np.column_stack([np.sin(turn), np.cos(turn)]))
+    none = Setbacks(*(np.array([0.0]) for _ in range(4)), np.array([""], dtype=object))
+    side = 60.0 * np.sqrt(2.0)
+    shapes = np.array([round_lot], dtype=object)
+    for width, fits in ((side - 0.5, True), (side + 0.5, False)):
+        found = fit(shapes, np.array([180.0]), np.array([width]), np.array([width]), none)
+        assert found.checked[0]
+        assert found.fits[0] == fits

@@ -202,3 +202,24 @@ def test_names_for_people(name: str, words: str, unit: str) -> None:
 def test_no_two_columns_of_the_lots_share_a_name() -> None:
     named = [label_with_unit(column) for column in by_name("lots").values()]
     assert len(set(named)) == len(named)
+
+
+def test_problems_of_lots_are_a_styled_layer(tmp_path: Path) -> None:
+    """Kinds that are there have a class each; slivers get an outline that is seen; GDAL reads the layer as areas."""
+    square = shapely.MultiPolygon([shapely.box(0, 0, 9, 9)])
+    table = {"kind": ["gap", "overlap"], "code": ["lots_gap", "lots_overlap"], "lot_ids": ["A;B", "<b>;C"]}
+    layer = gpd.GeoDataFrame(
+        {**table, "area_sqft": 9.0, "length_ft": 9.0, "words": "x"}, geometry=[square] * 2, crs=made.CRS
+    )
+    path = tmp_path / "tract.gpkg"
+    write_geopackage(path, made.lots(3), {}, {"lot_problems": layer})
+    style = next(r for r in styles_of(path) if r["f_table_name"] == "lot_problems")
+    assert style["useAsDefault"] == 1
+    root = ET.fromstring(style["styleQML"])
+    assert [rule.get("filter") for rule in root.findall("renderer-v2/rules/rule")] == [
+        "\"kind\" = 'overlap'",
+        "\"kind\" = 'gap'",
+    ]
+    assert {o.get("value") for o in root.iter("Option") if o.get("name") == "outline_width"} == {"0.8"}
+    assert {k: v for k, v in pyogrio.list_layers(path)}["lot_problems"] == "MultiPolygon"
+    assert list(gpd.read_file(path, layer="lot_problems")["lot_ids"]) == ["A;B", "<b>;C"]

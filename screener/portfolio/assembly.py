@@ -1,0 +1,276 @@
+"""The results of a portfolio put together from its shards, and published all at once."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from screener import columns
+from screener.columns import SCHEMA_VERSION
+from screener.errors import OutputError
+from screener.files.csv_tables import write_csv
+from screener.files.manifest import CAUTION, run_table, versions, write_manifest
+from screener.files.tables import typed
+from screener.portfolio.bill import bill, tract_pieces
+from screener.portfolio.geopackage import tract_points, write_portfolio_geopackage
+from screener.portfolio.kits import price_case
+from screener.portfolio.report import write_report
+from screener.portfolio.run import Finished, basis, exit_code
+from screener.portfolio.tables import (
+    Counts,
+    ReasonCounts,
+    curve_table,
+    division_table,
+    exceptions_in,
+    gather_counts,
+    issue_table,
+    package_table,
+    tract_table,
+)
+from screener.publish import Destination
+
+GEOPACKAGE = "portfolio.gpkg"
+MOST_CSV_ROWS = 1_000_000
+"""Exceptions beyond that many rows are written as Parquet alone: no spreadsheet opens more."""
+BYTES_A_LOT = 4_000
+"""Of map and tables; the data sets are on the disk already."""
+Progress = Callable[..., None]
+
+
+@dataclass(frozen=True)
+class Tables:
+    """The small tables of a portfolio."""
+
+    counts: Counts
+    reasons: ReasonCounts
+    tracts: pd.DataFrame
+    divisions: pd.DataFrame
+    bill: pd.DataFrame
+    packages: pd.DataFrame
+    curve: pd.DataFrame
+    issues: pd.DataFrame
+
+
+def tables_of(f: Finished, folder: Path) -> Tables:
+    """All small tables."""
+    places = f.common.layout.places
+    counts = gather_counts(folder, f.second, len(places))
+    reasons = ReasonCounts.of(folder, f.second, len(places))
+    base = f.portfolio.base
+    pieces = tract_pieces(counts.kits, [p.options for p in f.plans], [h.worth for h in f.houses], len(places))
+    prices = price_case(base, f.common.hardware).prices
+    cost = bill(pieces, places, prices, base.purchase.buy_to_break)
+    return Tables(
+        counts,
+        reasons,
+        tract_table(places, counts, reasons, f.plans),
+        division_table(places, counts, reasons, cost),
+        cost,
+        package_table(f.plans, f.lines, counts.kits),
+        curve_table(f.plans),
+        issue_table(folder, f.first, f.issues),
+    )
+
+
+def publish(
+    f: Finished,
+    destination: Destination,
+    folder: Path,
+    name: str,
+    inputs: list[dict[str, Any]],
+    options: Mapping[str, Any],
+    progress: Progress,
+) -> dict[str, Any]:
+    """Write everything into a stage and publish it; the summary."""
+    progress("tables")
+    tables = tables_of(f, folder)
+    if options["strict"]:
+        from screener.cli.run import refuse_warnings
+
+        refuse_warnings(tables.issues)
+    manifest = _manifest(f, tables, name, inputs, options)
+    destination.require_free(BYTES_A_LOT * f.common.layout.lots + 50_000_000)
+    with destination.stage(name) as stage:
+        _write(stage, f, tables, manifest, folder, progress)
+    return {**manifest["summary"], "results": str(destination.output)}
+
+
+def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder: Path, progress: Progress) -> None:
+    progress("writing: data sets")
+    parts = [_linked(folder / "out", stage, f"lots/part-{o.number:06d}.parquet") for o in f.second]
+    for o in f.second:
+        _linked(folder / "out", stage, f"demands/part-{o.number:06d}.parquet")
+    _check_lots(parts, f.common.layout.lots)
+    progress("writing: tables")
+    for table, file, frame in (
+        ("portfolio_tracts", "tracts", t.tracts),
+        ("portfolio_divisions", "divisions", t.divisions),
+        ("portfolio_bill", "bill_of_materials", t.bill),
+        ("portfolio_packages", "packages", t.packages),
+        ("portfolio_curve", "cost_curve", t.curve),
+        ("portfolio_issues", "issues", t.issues),
+    ):
+        write_csv(stage / f"{file}.csv", table, frame)
+    _write_exceptions(stage, f, t, folder)
+    progress("writing: map")
+    write_portfolio_geopackage(
+        stage / GEOPACKAGE, parts, f.common.crs, tract_points(typed("portfolio_tracts", t.tracts)),
+        {
+            "divisions": _one("portfolio_divisions", t.divisions),
+            "bill_of_materials": _one("portfolio_bill", t.bill),
+            "packages": _one("portfolio_packages", t.packages),
+            "cost_curve": _one("portfolio_curve", t.curve),
+            "exceptions": ("portfolio_exceptions", _typed_exceptions(f, folder)),
+            "issues": _one("portfolio_issues", t.issues),
+            "run": ("run", iter([typed("run", run_table(manifest))])),
+        },
+    )  # fmt: skip
+    write_report(stage / "report.html", manifest, t)
+    progress("writing: checksums")
+    write_manifest(stage, manifest, {"seconds": dict(f.seconds), "lots": f.common.layout.lots})
+
+
+def _one(table: str, frame: pd.DataFrame) -> tuple[str, Iterator[pd.DataFrame]]:
+    return table, iter([typed(table, frame)])
+
+
+def _typed_exceptions(f: Finished, folder: Path) -> Iterator[pd.DataFrame]:
+    for frame in exceptions_in(folder, f.second, f.common.layout):
+        yield typed("portfolio_exceptions", frame)
+
+
+def _linked(source: Path, stage: Path, name: str) -> Path:
+    """A shard in the stage under its own name: linked, or copied where the disk can't link."""
+    target = stage / name
+    target.parent.mkdir(exist_ok=True)
+    try:
+        os.link(source / name, target)
+    except OSError:
+        shutil.copyfile(source / name, target)
+    return target
+
+
+def _check_lots(parts: Sequence[Path], lots: int) -> None:
+    """Every lot of the lots file is there once (repeated rows of one lot are one)."""
+    found = sum(pq.read_metadata(part).num_rows for part in parts)
+    if found > lots:
+        raise OutputError(f"{found:,} rows of lots from {lots:,} rows; a fault of ours")
+
+
+def _write_exceptions(stage: Path, f: Finished, t: Tables, folder: Path) -> None:
+    if t.reasons.rows <= MOST_CSV_ROWS:
+        frames = list(exceptions_in(folder, f.second, f.common.layout))
+        whole = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+        write_csv(stage / "exceptions.csv", "portfolio_exceptions", whole)
+        return
+    schema = pa.schema([pa.field(c, pa.string()) for c in columns.names("portfolio_exceptions")])
+    with pq.ParquetWriter(stage / "exceptions.parquet", schema, compression="zstd") as writer:
+        for frame in exceptions_in(folder, f.second, f.common.layout):
+            writer.write_table(pa.Table.from_pandas(frame, schema=schema, preserve_index=False))
+
+
+# --- manifest -----------------------------------------------------------------------------------------------------
+
+
+def _manifest(
+    f: Finished, t: Tables, name: str, inputs: list[dict[str, Any]], options: Mapping[str, Any]
+) -> dict[str, Any]:
+    """run.json but for the outputs' checksums; without clock, host or path."""
+    by_status: dict[str, int] = {}
+    for outcome in f.second:
+        for status, n in outcome.facts["by_status"].items():
+            by_status[status] = by_status.get(status, 0) + n
+    by_status = dict(sorted(by_status.items()))
+    exceptions = int(t.reasons.lots.sum())
+    code = exit_code(by_status, exceptions)
+    wind = [v for o in f.first for v in o.facts["wind"]]
+    about = basis(f.portfolio, wind)
+    severities = {str(k): int(n) for k, n in t.issues["severity"].value_counts().items()} if len(t.issues) else {}
+    return {
+        "caution": CAUTION,
+        "basis": about,
+        "schema_version": SCHEMA_VERSION,
+        "run_id": name,
+        "portfolio": f.portfolio.name,
+        "exit_code": code,
+        "counts": {
+            "lots": int(t.counts.by_status.sum()),
+            "tracts": len(t.tracts),
+            "divisions": len(t.divisions),
+            "by_status": by_status,
+            "issues_by_severity": dict(sorted(severities.items())),
+            "demand_rows": sum(o.facts["rows"] for o in f.second),
+        },
+        "settings": f.portfolio.settings(),
+        "defaults_taken": f.portfolio.base.defaults_taken(),
+        "options": dict(options),
+        "crs": f.common.crs,
+        "units": "US customary; each column's unit is in its name or in gpkg_data_columns",
+        "inputs": inputs,
+        "versions": versions(),
+        "recorded": {
+            "provenance": _provenance(f),
+            "packages": [{"shared_by": p.name, **p.facts} for p in f.plans],
+            "houses": [v.key for v in f.common.variants],
+        },
+        "summary": _summary(f, t, about, by_status, exceptions, code, severities, name),
+    }
+
+
+def _provenance(f: Finished) -> dict[str, str]:
+    out: dict[str, str] = {}
+    for outcome in f.first:
+        for key, text in outcome.facts["provenance"].items():
+            out.setdefault(key, text)
+    return dict(sorted(out.items()))
+
+
+def _summary(
+    f: Finished,
+    t: Tables,
+    about: str,
+    by_status: Mapping[str, int],
+    exceptions: int,
+    code: int,
+    severities: Mapping[str, int],
+    name: str,
+) -> dict[str, Any]:
+    """The summary for people and machines; without path or clock."""
+    hardware, total = (sum(o.facts[k] for o in f.second) for k in ("hardware_cents", "total_cents"))
+    proven = sum(bool(p.facts.get("proven")) for p in f.plans)
+    cost = sum(p.facts.get("cost_cents", 0) for p in f.plans)
+    bound = sum(p.facts.get("lower_bound_cents", 0) for p in f.plans)
+    return {
+        "caution": CAUTION,
+        "basis": about,
+        "portfolio": f.portfolio.name,
+        "lots": int(t.counts.by_status.sum()),
+        "tracts": len(t.tracts),
+        "divisions": len(t.divisions),
+        "by_status": dict(by_status),
+        "exceptions": exceptions,
+        "exception_lots_by_reason": t.reasons.total(),
+        "packages": int(len(t.packages.drop_duplicates(["shared_by", "tier"]))),
+        "packages_shared_by": f.portfolio.packages.per,
+        "package_groups": len(f.plans),
+        "package_groups_proven": proven,
+        "packages_cost": cost / 100,
+        "packages_gap": round((cost - bound) / cost, 6) if cost else 0.0,
+        "hardware_cost": hardware / 100,
+        "total_cost": total / 100,
+        "lots_costed": sum(o.facts["costed"] for o in f.second),
+        "order_cost": float(np.round(t.divisions["order_cost"].sum(), 2)),
+        "issues": dict(sorted(severities.items())),
+        "demand_rows": sum(o.facts["rows"] for o in f.second),
+        "run_id": name,
+        "exit_code": code,
+    }

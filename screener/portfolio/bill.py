@@ -1,0 +1,163 @@
+"""The bill of a portfolio: pieces by tract, item and delivery, boxes rounded up once for each item and tract.
+
+Pieces are counted from kits: lots of each tract with the same house and package, times what one takes. So the bill is
+the sum over lots to the piece; money is whole cents and sums are exact. Stock in hand is not drawn on: a list does not
+say in which yard it lies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from screener import columns
+from screener.orders import one_order
+from screener.portfolio.kits import LineWorth
+from screener.portfolio.layout import Place
+from screener.price_list import MILLION, PriceList
+from screener.prices import Price
+from screener.purchase_case import DROPS
+
+Ints = NDArray[np.int64]
+LEVELS = ("portfolio", "division", "tract")
+
+
+@dataclass(frozen=True)
+class TractPieces:
+    """Sums (tracts, articles): net pieces, with waste and minutes in millionths. Article: item in a delivery."""
+
+    articles: tuple[tuple[str, str], ...]
+    net: Ints
+    with_waste: Ints
+    minutes: Ints
+
+
+def tract_pieces(kits: Ints, options: Sequence[Ints], worth: Sequence[LineWorth], tracts: int) -> TractPieces:
+    """Pieces of all tracts. `kits`: rows (tract, house, group, package, lots to buy for, ...); `options` by group."""
+    kinds, of_kit = _kinds(kits, options)
+    articles, net, waste, minutes = _kit_pieces(kinds, worth)
+    sums = [np.zeros((tracts, len(articles)), dtype=np.int64) for _ in range(3)]
+    for first in range(0, len(kits), 4096):
+        part = slice(first, first + 4096)
+        lots = kits[part, 4][:, None]
+        for total, own in zip(sums, (net, waste, minutes), strict=True):
+            np.add.at(total, kits[part, 0], own[of_kit[part]] * lots)
+    return TractPieces(tuple(articles), *sums)
+
+
+def _kinds(kits: Ints, options: Sequence[Ints]) -> tuple[list[tuple[int, tuple[int, ...]]], Ints]:
+    """Distinct (house, options of its package), and which of them each kit is."""
+    known: dict[tuple[int, tuple[int, ...]], int] = {}
+    places = np.empty(len(kits), dtype=np.int64)
+    for n, (_, house, group, package, *_rest) in enumerate(kits.tolist()):
+        key = (house, tuple(options[group][package].tolist()))
+        places[n] = known.setdefault(key, len(known))
+    return list(known), places
+
+
+def _kit_pieces(
+    kinds: Sequence[tuple[int, tuple[int, ...]]], worth: Sequence[LineWorth]
+) -> tuple[list[tuple[str, str]], Ints, Ints, Ints]:
+    """Articles in order of item and delivery, and what one kit of each kind takes of each."""
+    taken = [
+        [row for line, option in enumerate(options) if option >= 0 for row in worth[house].rows[line][option]]
+        for house, options in kinds
+    ]
+    drops = {drop: n for n, drop in enumerate(DROPS)}
+    articles = sorted({(r.item, r.drop) for rows in taken for r in rows}, key=lambda a: (a[0], drops.get(a[1], 9)))
+    place = {article: n for n, article in enumerate(articles)}
+    out = np.zeros((3, len(kinds), len(articles)), dtype=np.int64)
+    for k, rows in enumerate(taken):
+        for r in rows:
+            out[:, k, place[r.item, r.drop]] += (r.net, r.with_waste, r.minutes)
+    return articles, out[0], out[1], out[2]
+
+
+def bill(pieces: TractPieces, places: Sequence[Place], prices: PriceList, to_break: bool) -> pd.DataFrame:
+    """The table `portfolio_bill`: every tract's rows, then sums by division and of the whole."""
+    units, extra, cents = _ordered(pieces, prices, to_break)
+    tract, article = np.nonzero(pieces.net)
+    rows = pd.DataFrame(
+        {
+            "tract": tract,
+            "article": article,
+            "net": pieces.net[tract, article],
+            "waste": pieces.with_waste[tract, article],
+            "minutes": pieces.minutes[tract, article],
+            "units": units[tract, article],
+            "extra": extra[tract, article],
+            "cents": cents[tract, article],
+        }
+    )
+    divisions = np.array([p.division for p in places], dtype=object)
+    rows["division"] = divisions[tract]
+    parts = []
+    for level, keys in zip(
+        LEVELS, (["article"], ["division", "article"], ["tract", "division", "article"]), strict=True
+    ):
+        sums = rows.groupby(keys, sort=True, as_index=False)[
+            ["net", "waste", "minutes", "units", "extra", "cents"]
+        ].sum()
+        parts.append(sums.assign(level=level))
+    names = np.array([p.name for p in places], dtype=object)
+    return _shown(pd.concat(parts, ignore_index=True), pieces, prices, names)
+
+
+def _shown(rows: pd.DataFrame, pieces: TractPieces, prices: PriceList, names: NDArray[np.object_]) -> pd.DataFrame:
+    article = rows["article"].to_numpy(dtype=np.int64)
+    items = np.array([item for item, _ in pieces.articles], dtype=object)
+    units = np.array([prices.purchase_unit(item) for item in items], dtype=object)
+    tract = rows["tract"].fillna(-1).to_numpy(dtype=np.int64)
+    out = pd.DataFrame(
+        {
+            "level": rows["level"],
+            "division": rows["division"].fillna(""),
+            "tract": np.append(names, "")[tract],
+            "item": items[article],
+            "drop": np.array([drop for _, drop in pieces.articles], dtype=object)[article],
+            "quantity": rows["net"].astype(float),
+            "quantity_with_waste": rows["waste"] / MILLION,
+            "purchase_unit": units[article],
+            "purchase_units": rows["units"].astype(float),
+            "units_for_break": rows["extra"].astype(float),
+            "cost": rows["cents"] / 100,
+            "labour_hours": rows["minutes"] / (60 * MILLION),
+        }
+    )
+    return out.reindex(columns=columns.names("portfolio_bill"))
+
+
+def _ordered(pieces: TractPieces, prices: PriceList, to_break: bool) -> tuple[Ints, Ints, Ints]:
+    """Boxes, boxes only for a break, and cents by tract and article: one order for each item and tract.
+
+    Deliveries of an item stand in their order, so each brings the boxes that it and those before it need.
+    """
+    shape = pieces.net.shape
+    units, extra, cents = (np.zeros(shape, dtype=np.int64) for _ in range(3))
+    by_item: dict[str, list[int]] = {}
+    for n, (item, _) in enumerate(pieces.articles):
+        by_item.setdefault(item, []).append(n)
+    for item, at in by_item.items():
+        price = prices.price(item)
+        need = pieces.with_waste[:, at]
+        distinct, of_tract = np.unique(need, axis=0, return_inverse=True)
+        answers = [_one(row, price, to_break) for row in distinct]
+        for out, k in ((units, 0), (extra, 1), (cents, 2)):
+            out[:, at] = np.array([a[k] for a in answers], dtype=np.int64)[of_tract.reshape(-1)]
+    return units, extra, cents
+
+
+def _one(need: Ints, price: Price, to_break: bool) -> tuple[list[int], list[int], list[int]]:
+    """Boxes, boxes for the break and cents of one order; deliveries that need nothing have no line."""
+    out: list[list[int]] = [[0] * len(need) for _ in range(3)]
+    there = np.flatnonzero(need)
+    if len(there):
+        boxes, more, money, _, _ = one_order(need[there], price, to_break)
+        for k, values in enumerate((boxes.tolist(), more.tolist(), money)):
+            for place, value in zip(there.tolist(), values, strict=True):
+                out[k][place] = int(value)
+    return out[0], out[1], out[2]

@@ -1,0 +1,137 @@
+"""portfolio.gpkg: every lot with its governing row as a map layer, written from the shards in one stream.
+
+Memory does not grow with the number of lots: batches go through Arrow into GDAL. The other tables are those of the CSV
+files. Closed, opened again and checked before it counts as written.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pyogrio
+
+from screener.columns import TABLES
+from screener.files import geopackage as own
+from screener.files.styles import GEOMETRY
+
+BATCH_ROWS = 16_384
+MEANINGS = {
+    "lots": "every lot: hazards, governing demand, package, cost, flags",
+    "tracts": "every tract: lots by status, packages, cost; a point in the middle of its lots",
+    "divisions": "divisions: lots by status and cost",
+    "bill_of_materials": "what to buy, by tract, item and delivery, with sums by division and of the whole",
+    "packages": "what each hardware package holds",
+    "cost_curve": "cost by number of packages",
+    "exceptions": "lots that need a person, with the reason",
+    "issues": "every repair, default and warning",
+    "run": "how these results came about",
+}
+
+
+def write_portfolio_geopackage(
+    path: Path,
+    parts: Sequence[Path],
+    crs: str,
+    tracts: gpd.GeoDataFrame,
+    tables: Mapping[str, tuple[str, Iterator[pd.DataFrame]]],
+) -> None:
+    """Write lots from Parquet parts, the tracts as points, and tables: name -> (data dictionary's table, frames)."""
+    rows = sum(pq.read_metadata(part).num_rows for part in parts)
+    with own.fixed_date():
+        _write_lots(path, parts, crs)
+        _write_tracts(path, tracts)
+    counts = {"lots": rows, "tracts": len(tracts)}
+    with closing(sqlite3.connect(path, isolation_level=None)) as database:
+        database.execute("PRAGMA journal_mode = DELETE")
+        database.execute("BEGIN IMMEDIATE")
+        database.execute('CREATE UNIQUE INDEX "lots_tract_lot_id" ON "lots" ("tract", "lot_id")')
+        own.describe(database, "lots", list(TABLES["portfolio_lots"]))
+        own.describe(database, "tracts", list(TABLES["portfolio_tracts"]))
+        for name, (dictionary, frames) in tables.items():
+            counts[name] = own.write_rows(database, name, dictionary, frames, MEANINGS[name])
+        own.register_schema(database)
+        database.execute("COMMIT")
+    own.check_geopackage(path, counts)
+
+
+def _write_lots(path: Path, parts: Sequence[Path], crs: str) -> None:
+    schema = _plain(pq.read_schema(parts[0]))
+    reader = pa.RecordBatchReader.from_batches(schema, _batches(parts, schema))
+    try:
+        pyogrio.write_arrow(
+            reader,
+            path,
+            layer="lots",
+            driver="GPKG",
+            geometry_name="geometry",
+            geometry_type="MultiPolygon",
+            crs=crs,
+            layer_options={
+                "IDENTIFIER": "lots",
+                "DESCRIPTION": MEANINGS["lots"],
+                "SPATIAL_INDEX": "YES",
+                "GEOMETRY_NAME": GEOMETRY,
+                "FID": "fid",
+            },
+        )
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError) as error:
+        raise OSError(f"{path.name} could not be written: {error}") from error
+
+
+def _plain(schema: pa.Schema) -> pa.Schema:
+    """The same without dictionaries and without notes of the writer."""
+    kinds = [f.type.value_type if pa.types.is_dictionary(f.type) else f.type for f in schema]
+    return pa.schema([pa.field(f.name, kind) for f, kind in zip(schema, kinds, strict=True)])
+
+
+def _batches(parts: Sequence[Path], schema: pa.Schema) -> Iterator[pa.RecordBatch]:
+    """Batches of equal size, whatever the parts' sizes."""
+    waiting: list[pa.RecordBatch] = []
+    rows = 0
+    for part in parts:
+        for batch in pq.ParquetFile(part).iter_batches(BATCH_ROWS):
+            waiting.append(batch.cast(schema))
+            rows += len(batch)
+            while rows >= BATCH_ROWS:
+                whole = pa.Table.from_batches(waiting, schema).combine_chunks()
+                yield whole.slice(0, BATCH_ROWS).to_batches()[0]
+                waiting = whole.slice(BATCH_ROWS).to_batches()
+                rows -= BATCH_ROWS
+    if rows:
+        yield pa.Table.from_batches(waiting, schema).combine_chunks().to_batches()[0]
+
+
+def _write_tracts(path: Path, tracts: gpd.GeoDataFrame) -> None:
+    pyogrio.write_dataframe(
+        tracts,
+        path,
+        layer="tracts",
+        driver="GPKG",
+        geometry_type="Point",
+        append=False,
+        layer_options={
+            "IDENTIFIER": "tracts",
+            "DESCRIPTION": MEANINGS["tracts"],
+            "SPATIAL_INDEX": "YES",
+            "GEOMETRY_NAME": GEOMETRY,
+            "FID": "fid",
+        },
+    )
+
+
+def tract_points(frame: pd.DataFrame) -> gpd.GeoDataFrame:
+    """The tracts table as points in degrees; a tract without any shape has none."""
+    lon, lat = (frame[name].to_numpy(dtype=float) for name in ("longitude_deg", "latitude_deg"))
+    points: Any = gpd.points_from_xy(np.nan_to_num(lon), np.nan_to_num(lat))
+    shapes = np.array(points, dtype=object)
+    shapes[~np.isfinite(lon)] = None
+    return gpd.GeoDataFrame(frame, geometry=shapes, crs="EPSG:4326")
