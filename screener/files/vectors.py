@@ -200,7 +200,8 @@ def _read(file: VectorFile, layer: str, where: str, issues: Issues) -> GeoDataFr
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what GDAL warns of is checked and reported here in our own words
             frame = pyogrio.read_dataframe(_target(file), layer=layer, encoding=file.encoding, on_invalid="ignore")
-            _close_rings(frame, file, layer, where, issues)
+            if frame.columns.is_unique:
+                _close_rings(frame, file, layer, where, issues)
     except UnicodeDecodeError as error:
         fix = f"give the file's encoding: {file.key} encoding in the project file"
         issues.add("encoding", "stop", where, f"byte {error.start} of a text is not {error.encoding}", "text", fix)
@@ -209,12 +210,23 @@ def _read(file: VectorFile, layer: str, where: str, issues: Issues) -> GeoDataFr
         reason = str(error).splitlines()[0].replace(_target(file), file.name)
         issues.add("file_unreadable", "stop", where, reason, "a vector file", "check the file and the encoding")
         return None
+    if not _columns_once(frame, where, issues):
+        return None
     curved = _curved_rows(file, layer)
     if curved:
         done = "arcs became chords of at most 4 degrees: an arc's sector loses less than 0.1 % of its area"
         issues.add("curves", "warn", where, f"{curved} shapes with arcs", "straight edges", done)
     _check_text(frame, where, issues)
     return frame
+
+
+def _columns_once(frame: GeoDataFrame, where: str, issues: Issues) -> bool:
+    """Whether no two columns share a name, as they may in a CSV."""
+    twice = sorted({str(name) for name in frame.columns[frame.columns.duplicated()]})
+    if twice:
+        found = f"column {', '.join(twice)} more than once"
+        issues.add("column_twice", "stop", where, found, "each column once", "rename or remove one")
+    return not twice
 
 
 def _curved_rows(file: VectorFile, layer: str) -> int:

@@ -24,7 +24,7 @@ from screener.config import read_tract
 from screener.count_lists import NUMBERS, read_counts
 from screener.hardware import read_hardware
 from screener.plans import load_plans
-from tests.fuzz import lots_project, seeds
+from tests.fuzz import seeds
 from tests.fuzz.harness import MEMORY_MIB, Reader, judge
 from tests.fuzz.lots_project import FEET, project, read
 
@@ -132,7 +132,6 @@ def main() -> None:
     warm = Path(sys.argv[1]) / "warm.xml"
     warm.write_bytes(seeds.landxml())
     assert not lots(warm), "the good file is read"
-    lots_project.warm()
     for line in sys.stdin:
         case = json.loads(line)
         print(json.dumps({"name": case["name"], **in_a_fork(case["reader"], Path(case["file"]))}), flush=True)

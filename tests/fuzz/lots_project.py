@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from functools import cache
 from pathlib import Path
 
 from hazard.issues import InputError, Issue, Issues
@@ -29,8 +28,7 @@ def project(place: Path, lots: str, crs: str = "", layer: str = "", keep: bool =
     return load_hazard_project(file)
 
 
-@cache
-def warm() -> None:
+def misplaced() -> None:
     """The first lots in a wrong place take the tool many seconds, once: it looks through all coordinate systems."""
     place = folder("warm")
     (place / "lots.csv").write_text('WKT,lot_id\n"POLYGON((1 1,2 1,2 2,1 1))",a\n', encoding="utf-8")

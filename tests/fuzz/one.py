@@ -17,7 +17,7 @@ from pathlib import Path
 import atheris
 
 from tests.fuzz.harness import MEMORY_MIB, SECONDS, Finding, Reader, corpus, judge
-from tests.fuzz.readers import reader
+from tests.fuzz.readers import reader, warm
 
 # Imported late by the readers themselves: they must be watched too.
 LATE = (
@@ -58,7 +58,7 @@ def main() -> None:
         for late in LATE:
             importlib.import_module(late)
     prepare(store, target)
-    judge(target, target.seeds()[0])  # what is loaded late is not the first input's time
+    warm(target)
     warnings.simplefilter("ignore")
     logging.disable(logging.CRITICAL)
 

@@ -9,13 +9,12 @@ from hazard.issues import Issue
 from screener.config import HazardProject
 from tests.fuzz import mutators, seeds
 from tests.fuzz.harness import Reader, folder, one_in
-from tests.fuzz.lots_project import FEET, layer_of, project, warm
+from tests.fuzz.lots_project import FEET, layer_of, project
 from tests.fuzz.lots_project import read as read_again
 
 
 @cache
 def tract() -> HazardProject:
-    warm()
     return project(folder("dxf"), "lots.dxf", FEET)
 
 

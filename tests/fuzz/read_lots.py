@@ -14,7 +14,7 @@ from hazard.issues import Issue
 from screener.config import HazardProject
 from tests.fuzz import mutators, seeds
 from tests.fuzz.harness import Reader, folder, one_in
-from tests.fuzz.lots_project import layer_of, project, warm
+from tests.fuzz.lots_project import layer_of, project
 from tests.fuzz.lots_project import read as read_again
 
 UTM = "EPSG:26913"
@@ -22,7 +22,6 @@ UTM = "EPSG:26913"
 
 @cache
 def tracts() -> tuple[HazardProject, ...]:
-    warm()
     place = folder("lots")
     return (
         project(place, "lots.geojson"),

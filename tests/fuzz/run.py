@@ -33,10 +33,10 @@ REPLAY = """
 import resource, sys, time
 from pathlib import Path
 from tests.fuzz.harness import judge, thorough
-from tests.fuzz.readers import reader
+from tests.fuzz.readers import reader, warm
 thorough()
 target = reader(sys.argv[1])
-judge(target, target.seeds()[0])
+warm(target)
 before, data = time.process_time(), Path(sys.argv[2]).read_bytes()
 finding = judge(target, data)
 kibibytes = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
