@@ -5,9 +5,10 @@
 Parts: `whole` (the portfolio run at every size: rate, memory, cost a lot, stages), `compare` (a plain per-lot script
 and a vectorised assembly of general libraries on lots of the same files, with their agreement), `kernel` (demands and
 choice alone), `stages` (CPU time of the parts of one run), `cluster` (one and two one-thread Dask workers, bytes
-compared with the run of one process). Without --part, all. The portfolios are invented, made once and kept in --folder. Runs of all sizes take turns, and medians are
-given, so that other work on the machine falls on all alike. Not a test: it passes no judgement. ``--record`` puts the
-parts that were run into tests/benchmarks/results_scale.md, with date, machine and load.
+compared with the run of one process). Without --part, all. The portfolios are invented, made once and kept in --folder.
+Runs of all sizes take turns, and medians are given, so that other work on the machine falls on all alike. Not a test:
+it passes no judgement. ``--record`` puts the parts that were run into tests/benchmarks/results_scale.md, with date,
+machine and load.
 """
 
 from __future__ import annotations
