@@ -15,7 +15,7 @@ lag screws it never falls below the ratio of eq. 12.4-1, so it covers it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -190,6 +190,16 @@ def capacity(option: Option, point: ConnectionPoint, hardware: Hardware, context
     notes = _notes(cases["wind"], point, pieces["wind"])
     steps = tuple(f"{hazard}: {step}" for hazard in HAZARDS for step in pieces[hazard].steps)
     return Capacity(allowable, not reason, reason, notes, row.interaction, steps)
+
+
+def known_capacity(option: Option, point: ConnectionPoint, hardware: Hardware, context: CapacityContext) -> Capacity:
+    """`capacity`, worked out once for all connections of a list that differ in nothing it reads (names, say)."""
+    facts = tuple(sorted((name, type(value).__name__, value) for name, value in point.facts.items()))
+    key = (option, point.family, point.components, point.drop, point.species, facts, context)
+    known: dict[Hashable, Capacity] = hardware.known_capacities
+    if key not in known:
+        known[key] = capacity(option, point, hardware, context)
+    return known[key]
 
 
 def capacity_steps(

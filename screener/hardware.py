@@ -7,11 +7,12 @@ serves one family, or several that are loaded alike, written `plate_to_stud; stu
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from hazard.issues import Issues
 from screener.families import SERVES_ALSO, families
@@ -111,6 +112,11 @@ class Hardware:
     def by_item(self) -> dict[str, HardwareRow]:
         """Rows by item name."""
         return {row.item: row for row in self.rows}
+
+    @cached_property
+    def known_capacities(self) -> dict[Hashable, Any]:
+        """What `capacities.known_capacity` worked out for this list."""
+        return {}
 
     def __getitem__(self, item: str) -> HardwareRow:
         return self.by_item[item]

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,7 +147,7 @@ def _starts(counts: Sequence[int]) -> Ints:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 
-def _joined(parts: Sequence[NDArray[np.generic]], kind: type) -> NDArray[np.generic]:
+def _joined(parts: Sequence[NDArray[Any]], kind: type) -> NDArray[Any]:
     return np.concatenate([np.zeros(0, dtype=kind), *parts]).astype(kind)
 
 
@@ -167,7 +167,7 @@ def _start(table: HouseTable) -> Words:
 
 
 def _weight(table: HouseTable) -> Floats:
-    return np.sum([np.abs(p.coefficients).sum(axis=(0, 1)) for p in table.points], axis=0, dtype=np.float64)
+    return np.asarray(np.sum([np.abs(p.coefficients).sum(axis=(0, 1)) for p in table.points], axis=0))
 
 
 # --- groups -------------------------------------------------------------------------------------------------------
@@ -256,7 +256,7 @@ def _blocks(pieces: Sequence[tuple[int, bool, Bytes, PointTable]], passing: bool
         _starts([n * len(p.components) for n, _, _, p in pieces])[:-1],
         np.array([top for _, top, _, _ in pieces], dtype=bool),
         components,
-        _joined([s for _, _, s, _ in pieces], np.uint8),  # type: ignore[arg-type]
+        _joined([s for _, _, s, _ in pieces], np.uint8),
         _starts([p.options for p in points]),
         _starts([p.options * len(p.components) for p in points]),
         np.ascontiguousarray(allowable),

@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -106,11 +107,14 @@ def judge_packages(
     demands: bool = False,
     compiled: bool | None = None,
     threads: int = 1,
+    out: HouseRatios | None = None,
 ) -> HouseRatios:
     """Usage ratio at every connection of lots that have packages.
 
     ``packages`` (packages, lines) names the option of every line, -1 where a package leaves the line out, and ``tier``
-    (lots,) the package of each lot, -1 for none; without ``tier`` there is one package row for each lot.
+    (lots,) the package of each lot, -1 for none; without ``tier`` there is one package row for each lot. ``out``: an
+    earlier result of as many lots of the same house whose arrays the compiled way may write over (new pages cost more
+    than the arithmetic).
     """
     rows, held = checked_lots(table, basis, category)
     chosen, of_lot = checked_packages(table, packages, tier, len(rows))
@@ -118,7 +122,7 @@ def judge_packages(
         from screener.house_reference import judge_plainly
 
         return judge_plainly(table, rows, held, chosen, of_lot, demands)
-    ratios, largest, case = _judged(table, rows, held, chosen, of_lot, threads, ratios=True, demands=demands)
+    ratios, largest, case = _judged(table, rows, held, chosen, of_lot, threads, ratios=True, demands=demands, out=out)
     assert ratios is not None
     return replace(ratios, largest=largest, case=case)
 
@@ -133,21 +137,31 @@ def _judged(
     *,
     ratios: bool,
     demands: bool,
+    out: HouseRatios | None = None,
 ) -> tuple[HouseRatios | None, Floats | None, Shorts | None]:
     from screener.house_loops import all_judged
 
-    n, m = (len(basis) if wanted else 0 for wanted in (ratios, demands))
-    found = HouseRatios(
-        np.empty((n, len(table.points))),
-        np.empty((n, len(table.points)), dtype=np.int16),
-        np.empty(n, dtype=np.int16),
-        np.empty(n),
-    )
-    largest, case = np.empty((m, table.rows)), np.empty((m, table.rows), dtype=np.int16)
-    out = (found.ratio, found.ratio_case, found.governing_point, found.governing_ratio, largest, case)
+    n, m, points = len(basis) if ratios else 0, len(basis) if demands else 0, len(table.points)
+    if out is None or out.largest is None or out.case is None:
+        largest, case = np.empty((m, table.rows)), np.empty((m, table.rows), dtype=np.int16)
+    else:
+        largest, case = _fitting(out.largest, (m, table.rows)), _fitting(out.case, (m, table.rows))
+    found = out
+    if found is None:
+        found = HouseRatios(
+            np.empty((n, points)), np.empty((n, points), dtype=np.int16), np.empty(n, dtype=np.int16), np.empty(n)
+        )
+    _fitting(found.ratio, (n, points))
+    into = (found.ratio, found.ratio_case, found.governing_point, found.governing_ratio, largest, case)
     arrays = table.judge_arrays
-    _in_threads(threads, len(basis), lambda a, b: all_judged(arrays, basis, held, packages, tier, a, b, *out))
+    _in_threads(threads, len(basis), lambda a, b: all_judged(arrays, basis, held, packages, tier, a, b, *into))
     return found if ratios else None, largest if demands else None, case if demands else None
+
+
+def _fitting(array: NDArray[Any], shape: tuple[int, int]) -> NDArray[Any]:
+    if array.shape != shape:
+        raise ValueError(f"arrays to write over have shape {array.shape}; expected {shape}")
+    return array
 
 
 def _in_threads(threads: int, lots: int, work: Callable[[int, int], None]) -> None:
@@ -166,8 +180,16 @@ def requirement_classes(passes: Words) -> tuple[Ints, Words, Ints]:
 
     Classes stand in ascending order of their words, so they depend on what the lots need and not on their order.
     """
-    rows, of_lot, counts = np.unique(passes, axis=0, return_inverse=True, return_counts=True)
-    return of_lot.reshape(-1).astype(np.int64), rows, counts.astype(np.int64)
+    if len(passes) < COMPILED_FROM_LOTS:
+        found, kind = passes, np.arange(len(passes))
+    else:
+        from screener.house_loops import distinct_rows
+
+        kind = np.empty(len(passes), dtype=np.int64)
+        found = passes[distinct_rows(np.ascontiguousarray(passes), kind)]
+    rows, place = np.unique(found, axis=0, return_inverse=True)
+    of_lot = place.reshape(-1)[kind].astype(np.int64)
+    return of_lot, rows, np.bincount(of_lot, minlength=len(rows)).astype(np.int64)
 
 
 def option_mask(table: HouseTable, passes: Words, line: int) -> Bools:

@@ -178,7 +178,7 @@ def _held(
     context = CapacityContext(model.frame.method, sdpws_edition, category)
     out = []
     for point in model.points:
-        caps = [capacities.capacity(o, point, hardware, context) for o in _options_at(point, options_by_line)]
+        caps = [capacities.known_capacity(o, point, hardware, context) for o in _options_at(point, options_by_line)]
         out.append(_held_arrays(caps, point.components))
     return out
 

@@ -32,6 +32,10 @@ REFERENCE = {
 country two storeys up, and moderate shaking. Only the ranking uses them; no demand does."""
 
 
+LEADERS = 24
+"""Heaviest cases that are tried on all others one by one, before the rest are compared in pairs."""
+
+
 @dataclass(frozen=True)
 class Point:
     """One group of identical connections of a house.
@@ -121,16 +125,14 @@ def make_point(
 ) -> Point:
     """A point whose demand is the largest over its members; cases that can never govern are left out."""
     cases = frame.cases(use)
-    blocks, ceilings, names, hazards = [], [], [], []
+    blocks, ceilings = [], []
     for member in members:
         rows = [frame.combine(member.effects.get(c, frame.zero()), use, sign) for c in components]
         blocks.append(np.stack(rows, axis=1))
         if member.ceiling is not None:
             top = [frame.combine(member.ceiling.get(c, frame.zero()), use, sign) for c in components]
             ceilings.append(np.stack(top, axis=1))
-        tail = f" [{member.label}]" if member.label else ""
-        names += [case.name + tail for case in cases]
-        hazards += [case.hazard for case in cases]
+    hazards = [case.hazard for case in cases] * len(members)
     rows_all = np.concatenate(blocks)
     tops_all = np.concatenate(ceilings) if ceilings else None
     _, chosen = undominated(rows_all if tops_all is None else np.concatenate([rows_all, tops_all], axis=1), hazards)
@@ -142,7 +144,7 @@ def make_point(
         drop,
         measure,
         tuple(components),
-        tuple(names[i] for i in chosen),
+        tuple(_case_name(cases, members, i) for i in chosen),
         tuple(hazards[i] for i in chosen),
         rows_all[chosen],
         None if tops_all is None else tops_all[chosen],
@@ -156,6 +158,13 @@ def make_point(
     )
 
 
+def _case_name(cases: Sequence[Case], members: Sequence[Member], number: int) -> str:
+    """Name of a case counted through all members: its load case, and which member it is of."""
+    member, place = divmod(number, len(cases))
+    label = members[member].label
+    return f"{cases[place].name} [{label}]" if label else cases[place].name
+
+
 def _trace(frame: Frame, members: Sequence[Member], use: str, sign: float, chosen: Sequence[int]) -> PointTrace | None:
     if not frame.traced:
         return None
@@ -167,17 +176,48 @@ def undominated(rows: NDArray[np.float64], hazards: Sequence[str]) -> tuple[NDAr
     larger than another's of the same hazard never exceeds it. A case that can never be positive is left out, unless
     none is left."""
     flat = rows.reshape(len(rows), -1)
-    hazard = np.unique(np.asarray(hazards), return_inverse=True)[1]
     weight = np.maximum(flat, 0.0).sum(axis=1)
-    _, first = np.unique(np.column_stack([hazard, flat]), axis=0, return_index=True)
-    positive = first[(flat[first] > 0).any(axis=1)]
+    used = flat[:, flat.any(axis=0)]
+    number = {hazard: n for n, hazard in enumerate(dict.fromkeys(hazards))}
+    hazard = np.array([number[h] for h in hazards], dtype=np.int64)
+    first = _first_of_equals(used, hazard)
+    positive = first[(used[first] > 0).any(axis=1)]
     order = positive[np.lexsort((positive, -weight[positive]))]  # heavier first: only those can dominate
-    ordered = flat[order]
-    covers = (ordered[:, None, :] >= ordered[None, :, :] - 1e-12).all(axis=2)
-    covers &= hazard[order][:, None] == hazard[order][None, :]
-    beaten = np.triu(covers, k=1).any(axis=0)
+    beaten = np.zeros(len(order), dtype=bool)
+    for n in range(len(number)):
+        mine = np.flatnonzero(hazard[order] == n)
+        beaten[mine] = _beaten(used[order[mine]])
     kept = sorted(int(i) for i in order[~beaten]) or [0]
     return rows[kept], kept
+
+
+def _first_of_equals(rows: NDArray[np.float64], hazard: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Places of rows that differ from all before them of their hazard."""
+    content = (rows + 0.0).tobytes()  # no negative zero: it equals zero
+    width = rows.shape[1] * rows.itemsize
+    seen: dict[tuple[int, bytes], int] = {}
+    for i, h in enumerate(hazard.tolist()):
+        seen.setdefault((h, content[i * width : (i + 1) * width]), i)
+    return np.array(list(seen.values()), dtype=np.int64)
+
+
+def _beaten(rows: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which rows one before them covers, but for 1e-12. The first few rows, which cover most, are tried one by one."""
+    out = np.zeros(len(rows), dtype=bool)
+    left = np.arange(len(rows))
+    for k in range(LEADERS):
+        if k >= len(left):
+            break
+        # what a row covers exactly need not be tried on others: that row covers all that it would
+        covered = (rows[left[k]] >= rows[left[k + 1 :]]).all(axis=1)
+        if covered.any():
+            out[left[k + 1 :][covered]] = True
+            left = np.concatenate([left[: k + 1], left[k + 1 :][~covered]])
+    covers = np.triu(np.ones((len(left), len(left)), dtype=bool), k=1)
+    for column in rows[left].T:
+        covers &= column[:, None] >= column[None, :] - 1e-12
+    out[left] = covers.any(axis=0)
+    return out
 
 
 def rank_demand(point: Point, frame: Frame, storey_weight_lb: Sequence[float]) -> float:

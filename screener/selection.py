@@ -221,7 +221,7 @@ def _judge_point(
     held_of = np.zeros(n, dtype=np.int64)
     for category in np.unique(categories):
         context = CapacityContext(method, sdpws_edition, str(category))
-        caps = [capacities.capacity(option, point, hardware, context) for option in options]
+        caps = [capacities.known_capacity(option, point, hardware, context) for option in options]
         held.append(caps)
         contexts.append(context)
         wind, seismic = (allowables(caps, hazard, point.components) for hazard in ("wind", "seismic"))

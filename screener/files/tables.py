@@ -126,7 +126,9 @@ def _text(values: pd.Series[Any]) -> NDArray[np.object_]:
         values = dates
     cells = values.to_numpy(dtype=object)
     if pd.api.types.infer_dtype(cells, skipna=False) == "string":  # most columns: nothing to turn into text
-        return np.where(cells == "", None, cells)
+        plain: NDArray[np.object_] = np.array(cells, dtype=object)
+        plain[plain == ""] = None
+        return plain
     texts: NDArray[np.object_] = np.empty(len(values), dtype=object)
     texts[:] = [_cell(value) for value in cells]
     return texts

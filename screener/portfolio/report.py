@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from screener.report.simple_page import bars, escape, heading, sentence, table, write_page
+from screener.report.text import counted
 
 if TYPE_CHECKING:
     from screener.portfolio.assembly import Tables
@@ -37,8 +38,8 @@ def write_report(path: Path, manifest: Mapping[str, Any], t: Tables) -> None:
             "(exceptions.csv, or exceptions.parquet where there are very many)."
         ),
         heading("Exceptions by reason"),
-        bars([(k, -float(n), f"{n:,} lots") for k, n in _most(s["exception_lots_by_reason"])], "exceptions by reason"),
-        heading("Tracts by package cost"),
+        bars(_reasons(s["exception_lots_by_reason"]), "exceptions by reason"),
+        heading("Tracts by package cost of a lot"),
         _map(t.tracts),
         heading("Divisions"),
         table(*_divisions(t.divisions)),
@@ -63,8 +64,10 @@ _STATUS_WORDS = {
 }
 
 
-def _most(reasons: Mapping[str, int]) -> list[tuple[str, int]]:
-    return sorted(reasons.items(), key=lambda r: (-r[1], r[0]))[:15]
+def _reasons(reasons: Mapping[str, int]) -> list[tuple[str, float, str]]:
+    """The most frequent ones as bars."""
+    most = sorted(reasons.items(), key=lambda r: (-r[1], r[0]))[:15]
+    return [(code, float(n), counted(n, "lot")) for code, n in most]
 
 
 def _money(dollars: float) -> str:
@@ -73,9 +76,10 @@ def _money(dollars: float) -> str:
 
 def _proof(s: Mapping[str, Any]) -> str:
     shared = {"division": "each division", "tract": "each tract", "portfolio": "the whole portfolio"}
+    searches = counted(s["package_groups"], "search", "searches")
     return (
-        f"Packages are shared by the lots of {shared[s['packages_shared_by']]}. Of {s['package_groups']:,} searches "
-        f"{s['package_groups_proven']:,} are proven cheapest; together they could cost at most "
+        f"Packages are shared by the lots of {shared[s['packages_shared_by']]}. Of {searches} "
+        f"{s['package_groups_proven']:,} proven cheapest; together they could cost at most "
         f"{100 * s['packages_gap']:.2f} % less."
     )
 
@@ -176,7 +180,7 @@ def _key(limits: np.ndarray[Any, Any], cost: np.ndarray[Any, Any], y: float) -> 
     out = []
     for n in range(len(edges) - 1):
         x = 30.0 + n * 165.0
-        words = f"{_money(edges[n])} to {_money(edges[n + 1])} a lot"
+        words = f"{_money(edges[n])} to {_money(edges[n + 1])}"
         out.append(f'<rect x="{x:.0f}" y="{y:.0f}" width="14" height="14" fill="{COLOURS[n]}" stroke="#3a2a20"/>')
         out.append(f'<text x="{x + 20:.0f}" y="{y + 12:.0f}">{escape(words)}</text>')
     return "".join(out)
