@@ -196,7 +196,8 @@ class DaskScheduler:
 def on_worker(function: Callable[[Task], Outcome], task: Task, expected: Mapping[str, str]) -> Outcome:
     """One task on a worker of the cluster, set up like the processes of ``LocalScheduler``.
 
-    A worker that joined after the others were asked is compared here: raises InputError where its versions differ.
+    A worker that joined after the others were asked, or whose files changed since, is compared here: raises InputError
+    where its versions differ.
     """
     _same_versions(tuple(expected.items()))
     keep_memory()
@@ -207,7 +208,7 @@ def on_worker(function: Callable[[Task], Outcome], task: Task, expected: Mapping
 @lru_cache(maxsize=4)
 def _same_versions(expected: tuple[tuple[str, str], ...]) -> None:
     """Once a process."""
-    issues = _version_faults("a worker that joined later", describe(LIBRARIES), dict(expected))
+    issues = _version_faults("a worker of the cluster, by now", describe(LIBRARIES), dict(expected))
     if issues:
         raise InputError(issues)
 

@@ -373,8 +373,7 @@ def write_demands(
     columns, start = rows
     schema = demands_schema().with_metadata(dict(words))
     coded = [f.name for f in schema if pa.types.is_dictionary(f.type)]
-    tracts = tract.combine_chunks().dictionary_encode()
-    ids = lot_id.combine_chunks()
+    tracts, ids = tract.combine_chunks(), lot_id.combine_chunks()
     dictionaries = {
         name: pa.array(getattr(texts, name), pa.string()) for name in ("point", "component", "unit", "case", "item")
     }
@@ -391,12 +390,8 @@ def write_demands(
             count = np.diff(start[first : last + 1])
             own = {name: values[part] for name, values in columns.items()}
             made: dict[str, pa.Array] = {
-                "tract": pa.DictionaryArray.from_arrays(
-                    pa.array(np.repeat(np.asarray(tracts.indices)[first:last], count), pa.int32()), tracts.dictionary
-                ),
-                "lot_id": pa.DictionaryArray.from_arrays(
-                    pa.array(np.repeat(np.arange(last - first), count), pa.int32()), ids.slice(first, last - first)
-                ),
+                "tract": repeated(tracts.slice(first, last - first), count),
+                "lot_id": repeated(ids.slice(first, last - first), count),
             }
             for name, words in dictionaries.items():
                 made[name] = pa.DictionaryArray.from_arrays(_codes(own[name]), words)
@@ -406,6 +401,16 @@ def write_demands(
             if len(own["ratio"]) and np.nanmax(own["ratio"], initial=0.0) >= LARGEST_RATIO:
                 raise ValueError(f"a ratio of {np.nanmax(own['ratio']):,.0f}; expected less than {LARGEST_RATIO:,.0f}")
             writer.write_table(pa.table([made[f.name] for f in schema], schema=schema))
+
+
+def repeated(texts: pa.Array, count: Ints) -> pa.DictionaryArray:
+    """Each text as often as counted, as a dictionary that holds every text once.
+
+    Lots of two tracts may have the same id. Of a dictionary that repeats a text the writer makes a page with room for
+    all of it, fills in the distinct ones and leaves the rest as the memory happened to be.
+    """
+    coded = texts.dictionary_encode()
+    return pa.DictionaryArray.from_arrays(pa.array(np.repeat(np.asarray(coded.indices), count)), coded.dictionary)
 
 
 def _codes(values: NDArray[Any]) -> pa.Array:

@@ -4,10 +4,11 @@
 
 Parts: `whole` (the portfolio run at every size: rate, memory, cost a lot, stages), `compare` (a plain per-lot script
 and a vectorised assembly of general libraries on lots of the same files, with their agreement), `kernel` (demands and
-choice alone), `cluster` (one and two one-thread Dask workers, bytes compared with the run of one process). Without
---part, all. The portfolios are invented, made once and kept in --folder. Runs of all sizes take turns, and medians are
-given, so that other work on the machine falls on all alike. Not a test: it passes no judgement. ``--record`` puts the
-parts that were run into tests/benchmarks/results_scale.md, with date, machine and load.
+choice alone), `stages` (CPU time of the parts of one run), `cluster` (one and two one-thread Dask workers, bytes
+compared with the run of one process). Without --part, all. The portfolios are invented, made once and kept in --folder.
+Runs of all sizes take turns, and medians are given, so that other work on the machine falls on all alike. Not a test:
+it passes no judgement. ``--record`` puts the parts that were run into tests/benchmarks/results_scale.md, with date,
+machine and load.
 """
 
 from __future__ import annotations
@@ -36,10 +37,11 @@ RESULTS = Path(__file__).parents[1] / "results_scale.md"
 ROOT = Path(__file__).parents[3]
 SIZES = (1_000, 10_000, 100_000, 1_000_000)
 PLAIN_LOTS, VECTORISED_LOTS = 40, 2_000
-CLUSTER_LOTS = 100_000
+CLUSTER_LOTS = STAGES_LOTS = 100_000
 GUESS = {"make": 9_000.0, "whole": 4_000.0}  # lots a second, for the estimate that is printed at the start
 TITLES = {
     "whole": "Whole portfolio",
+    "stages": "Where the time goes",
     "compare": "Beside other ways of doing the same job",
     "kernel": "Demands and choice alone",
     "cluster": "Cluster",
@@ -290,8 +292,19 @@ def cluster(plan: Plan) -> list[str]:
     )  # fmt: skip
 
 
+def stages(plan: Plan) -> list[str]:
+    """CPU time of the parts of one run in one process."""
+    project = plan.project(STAGES_LOTS)
+    command = [sys.executable, "-m", "tests.benchmarks.scale.stages", str(project), "--lots", str(STAGES_LOTS)]
+    usage = measure.run(command, environment())
+    if usage.code != 0:
+        raise RuntimeError(f"{' '.join(command)} ended with {usage.code}:\n{usage.tail}")
+    return [f"{STAGES_LOTS:,} lots, one worker in one process.", "", *usage.output.rstrip().splitlines()]
+
+
 PARTS: dict[str, Callable[[Plan], list[str]]] = {
     "kernel": kernel,
+    "stages": stages,
     "compare": compare,
     "cluster": cluster,
     "whole": whole,
@@ -315,7 +328,7 @@ def expected_s(plan: Plan, parts: list[str]) -> float:
         total += 60.0 + plan.plain_lots / 5.0 + plan.vectorised_lots / 40.0 + 3 * (12.0 + 1e5 / GUESS["whole"])
     if "cluster" in parts:
         total += 4 * plan.runs * (20.0 + plan.cluster_lots / GUESS["whole"])
-    return total + (90.0 if "kernel" in parts else 0.0)
+    return total + 90.0 * ("kernel" in parts) + 60.0 * ("stages" in parts)
 
 
 def record(name: str, lines: list[str], head: str) -> None:

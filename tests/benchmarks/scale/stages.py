@@ -39,7 +39,7 @@ PARTS = {
     "first: classes": [("screener.portfolio.first_pass", "_classes")],
     "first: write shards": [("screener.portfolio.first_pass", "_shards")],
     "first: the rest": [("screener.portfolio.run", "first_pass")],
-    "packages": [("screener.portfolio.run", "plan_group")],
+    "packages": [("screener.portfolio.run", "plan_groups")],
     "second: basis": [("screener.portfolio.second_pass", "load_basis")],
     "second: demands": [("screener.portfolio.second_pass", "evaluate_house")],
     "second: ratios": [("screener.portfolio.second_pass", "judge_packages")],
