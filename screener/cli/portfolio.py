@@ -40,6 +40,8 @@ def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: A
     from screener.publish import open_destination
 
     wanted = what_to_do(options)
+    if wanted["allow_remote"]:
+        raise click.UsageError("a portfolio reads local rasters only: each chunk reads them again; fetch them first")
     with progress_bar(wanted["quiet"]) as progress:
         summary = run_portfolio(
             Path(portfolio),
