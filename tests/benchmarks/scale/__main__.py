@@ -39,6 +39,7 @@ SIZES = (1_000, 10_000, 100_000, 1_000_000)
 PLAIN_LOTS, VECTORISED_LOTS = 40, 2_000
 CLUSTER_LOTS = STAGES_LOTS = 100_000
 GUESS = {"make": 9_000.0, "whole": 4_000.0}  # lots a second, for the estimate that is printed at the start
+START_S = 20.0  # of every run: imports, houses, search of packages
 TITLES = {
     "whole": "Whole portfolio",
     "stages": "Where the time goes",
@@ -326,11 +327,11 @@ def expected_s(plan: Plan, parts: list[str]) -> float:
     missing = [n for n in plan.sizes if not (plan.folder / str(n) / "made.json").exists()]
     total = sum(n / GUESS["make"] for n in missing)
     if "whole" in parts:
-        total += plan.runs * sum(12.0 + n / GUESS["whole"] for n in plan.sizes)
+        total += START_S + plan.runs * sum(START_S + n / GUESS["whole"] for n in plan.sizes)
     if "compare" in parts:
-        total += 60.0 + plan.plain_lots / 5.0 + plan.vectorised_lots / 40.0 + 3 * (12.0 + 1e5 / GUESS["whole"])
+        total += 60.0 + plan.plain_lots / 5.0 + plan.vectorised_lots / 40.0 + 3 * (START_S + 1e5 / GUESS["whole"])
     if "cluster" in parts:
-        total += 4 * plan.runs * (20.0 + plan.cluster_lots / GUESS["whole"])
+        total += 4 * plan.runs * (START_S + plan.cluster_lots / GUESS["whole"])
     return total + 90.0 * ("kernel" in parts) + 60.0 * ("stages" in parts)
 
 
@@ -368,7 +369,7 @@ def main() -> None:
     parts = [name for name in PARTS if name in (o.part or PARTS)]
     began = time.perf_counter()
     say(f"{measure.machine()}; load {measure.load()}")
-    say(f"parts {', '.join(parts)}; expected to take about {expected_s(plan, parts) / 60:.0f} min on two idle cores")
+    say(f"parts {', '.join(parts)}; expected to take about {expected_s(plan, parts) / 60:.1f} min on two idle cores")
     failed = []
     for name in parts:
         where = f"{measure.machine()}; load at the start {measure.load()}"
