@@ -27,6 +27,12 @@ from screener.tiers import TierPlan, TierProblem, plan_tiers
 HEAD = 3  # columns of a class before its passes: house, outside its permit, kept package (0: none)
 NO_PACKAGE, NO_HARDWARE, LEFT_OVER = -1, -2, -3
 SEARCH_LOTS = 500
+MANY_CLASSES = 250
+QUICK: dict[str, int] = {
+    **{"rounds": 1, "steps": 100, "core": 400, "frontier": 8_000, "join_cells": 50_000_000, "join_cells_a_lot": 0},
+    **{"nodes": 10, "node_cells": 5_000_000, "node_cells_a_lot": 0, "start_blocks": 60, "moves": 15, "answers": 2},
+}
+"""Limits for more classes than that: some 15 s of one core for 800 classes (20,000 lots), against minutes."""
 GROUP_TASKS, MOST_AT_ONCE = 64, 64
 Words = NDArray[np.uint64]
 Ints = NDArray[np.int64]
@@ -181,8 +187,11 @@ def _limits(group: Group) -> Limits:
     """Where the search stops: as for a tract of so many lots, but no later than for one of `SEARCH_LOTS`.
 
     A tract's search may take longer the more lots it has; that of a division would take hours for a last cent a lot.
+    Many kinds of lots are searched in less depth: packages are found about as good, the bound is weaker, and the gap says so.
     """
     usual, lots = Limits(), max(int(group.weight.sum()), 1)
+    if len(group.rows) > MANY_CLASSES:
+        return replace(usual, **QUICK)
     share = min(1.0, SEARCH_LOTS / lots)
     return replace(
         usual,

@@ -39,6 +39,7 @@ SIZES = (1_000, 10_000, 100_000, 1_000_000)
 PLAIN_LOTS, VECTORISED_LOTS = 40, 2_000
 CLUSTER_LOTS = STAGES_LOTS = 100_000
 GUESS = {"make": 9_000.0, "whole": 4_000.0}  # lots a second, for the estimate that is printed at the start
+START_S = 20.0  # of every run: imports, houses, search of packages
 TITLES = {
     "whole": "Whole portfolio",
     "stages": "Where the time goes",
@@ -60,6 +61,7 @@ class Plan:
     plain_lots: int
     vectorised_lots: int
     cluster_lots: int
+    tool_lots: int
 
     def project(self, lots: int) -> Path:
         return make_portfolio.make(self.folder / str(lots), lots)
@@ -181,15 +183,15 @@ def compare(plan: Plan) -> list[str]:
         say(f"plain script: {plan.plain_lots} lots in {plain_took.wall_s:.1f} s")
         fast, fast_took = taken(lambda: vectorised.run(folder, data, Path(name), many))
         say(f"vectorised: {lots:,} lots in {fast_took.wall_s:.1f} s")
-    found = [screened(plan.project(100_000), plan, plan.workers) for _ in range(min(plan.runs, 3))]
-    tool = Taken(median([u.wall_s for u in found]), median([u.cpu_s for u in found]))
+    found = [screened(plan.project(plan.tool_lots), plan, plan.workers) for _ in range(min(plan.runs, 3))]
+    tool = Taken(median([u.wall_s for u in found]), median([u.cpu_s for u in found]), plan.tool_lots)
     plain_took, rest = plain_took.without(plain.apart), fast_took.without(fast.apart)
     rows = [
         rate_row("plain script, one process", plan.plain_lots, plain_took, tool),
         rate_row("vectorised assembly, one process", lots, fast_took, tool),
         rate_row("the same, as if two processes took half the time", lots, fast_took.halved(), tool),
         rate_row("the same two without the search of crests", lots, rest.halved(), tool),
-        rate_row(f"the tool: portfolio run, {plan.workers} workers", 100_000, tool, tool),
+        rate_row(f"the tool: portfolio run, {plan.workers} workers", plan.tool_lots, tool, tool),
     ]
     worst, same = agreement.given_our_hazards(mine, data)
     return [
@@ -232,6 +234,7 @@ class Taken:
 
     wall_s: float
     cpu_s: float
+    lots: int = 0
 
     def halved(self) -> Taken:
         return Taken(self.wall_s / 2.0, self.cpu_s)
@@ -247,9 +250,10 @@ def taken(work: Callable[[], Outcome]) -> tuple[Outcome, Taken]:
 
 
 def rate_row(who: str, lots: int, took: Taken, tool: Taken) -> list[str]:
-    """Rates of one way, and how many times faster the tool does its 100,000 lots."""
+    """Rates of one way, and how many times faster the tool does its own lots."""
     wall, cpu = took.wall_s / lots, took.cpu_s / lots
-    times = [f"{wall / (tool.wall_s / 1e5):,.1f}", f"{cpu / (tool.cpu_s / 1e5):,.1f}"] if took is not tool else ["", ""]
+    times = [f"{wall * tool.lots / tool.wall_s:,.1f}", f"{cpu * tool.lots / tool.cpu_s:,.1f}"]
+    times = ["", ""] if took is tool else times
     return [who, f"{lots:,}", f"{1.0 / wall:,.1f}", f"{1e3 * cpu:,.2f}", *times]
 
 
@@ -323,11 +327,11 @@ def expected_s(plan: Plan, parts: list[str]) -> float:
     missing = [n for n in plan.sizes if not (plan.folder / str(n) / "made.json").exists()]
     total = sum(n / GUESS["make"] for n in missing)
     if "whole" in parts:
-        total += plan.runs * sum(12.0 + n / GUESS["whole"] for n in plan.sizes)
+        total += START_S + plan.runs * sum(START_S + n / GUESS["whole"] for n in plan.sizes)
     if "compare" in parts:
-        total += 60.0 + plan.plain_lots / 5.0 + plan.vectorised_lots / 40.0 + 3 * (12.0 + 1e5 / GUESS["whole"])
+        total += 60.0 + plan.plain_lots / 5.0 + plan.vectorised_lots / 40.0 + 3 * (START_S + 1e5 / GUESS["whole"])
     if "cluster" in parts:
-        total += 4 * plan.runs * (20.0 + plan.cluster_lots / GUESS["whole"])
+        total += 4 * plan.runs * (START_S + plan.cluster_lots / GUESS["whole"])
     return total + 90.0 * ("kernel" in parts) + 60.0 * ("stages" in parts)
 
 
@@ -357,14 +361,15 @@ def main() -> None:
     parser.add_argument("--plain-lots", type=int, default=PLAIN_LOTS)
     parser.add_argument("--vectorised-lots", type=int, default=VECTORISED_LOTS)
     parser.add_argument("--cluster-lots", type=int, default=CLUSTER_LOTS)
+    parser.add_argument("--tool-lots", type=int, default=100_000, help="lots of the run that `compare` sets beside")
     o = parser.parse_args()
     sizes = tuple(sorted(o.lots))
-    counts = (o.plain_lots, o.vectorised_lots, o.cluster_lots)
+    counts = (o.plain_lots, o.vectorised_lots, o.cluster_lots, o.tool_lots)
     plan = Plan(sizes, o.runs, o.folder, o.workers, o.chunk_lots, *counts)
     parts = [name for name in PARTS if name in (o.part or PARTS)]
     began = time.perf_counter()
     say(f"{measure.machine()}; load {measure.load()}")
-    say(f"parts {', '.join(parts)}; expected to take about {expected_s(plan, parts) / 60:.0f} min on two idle cores")
+    say(f"parts {', '.join(parts)}; expected to take about {expected_s(plan, parts) / 60:.1f} min on two idle cores")
     failed = []
     for name in parts:
         where = f"{measure.machine()}; load at the start {measure.load()}"
