@@ -73,13 +73,13 @@ def row_plan(house: House, lines: Lines, texts: Texts) -> RowPlan:
     columns = np.array(slots, dtype=np.int64).reshape(len(slots), 6).T
     cases = [[own["case"][c] for c in p.case_names] for p in table.points]
     items, pieces = _items(house, lines, own["item"])
-    points, components, units = (np.ascontiguousarray(c.astype(np.int16)) for c in columns[3:])
+    point, component, units = (np.ascontiguousarray(c.astype(np.int16)) for c in columns[3:])
     return RowPlan(
         slot_point=np.ascontiguousarray(columns[0]),
         slot_component=np.ascontiguousarray(columns[1]),
         slot_row=np.ascontiguousarray(columns[2]),
-        point=points,
-        component=components,
+        point=point,
+        component=component,
         unit=units,
         allowable=np.concatenate([p.allowable.reshape(-1) for p in table.points]),
         allowable_at=_starts([p.allowable.size for p in table.points]),

@@ -187,7 +187,7 @@ def _limits(group: Group) -> Limits:
     """Where the search stops: as for a tract of so many lots, but no later than for one of `SEARCH_LOTS`.
 
     A tract's search may take longer the more lots it has; that of a division would take hours for a last cent a lot.
-    Many kinds of lots are searched in less depth: packages are found about as good, the bound is weaker, and the gap says so.
+    Many kinds of lots are searched in less depth: packages are about as good, the bound is weaker, the gap says so.
     """
     usual, lots = Limits(), max(int(group.weight.sum()), 1)
     if len(group.rows) > MANY_CLASSES:
