@@ -26,6 +26,7 @@ Coordinate = Annotated[float, Field(ge=-1000, le=1000, allow_inf_nan=False)]
 Rect = Annotated[list[Coordinate], Field(min_length=4, max_length=4)]
 XY = Annotated[list[Coordinate], Field(min_length=2, max_length=2)]
 Positive = Annotated[float, Field(ge=0.01, le=1000, allow_inf_nan=False)]
+Psf = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
 Spacing = Annotated[float, Field(ge=4, le=120, allow_inf_nan=False)]
 Name = Annotated[str, Field(min_length=1, max_length=100)]
@@ -130,8 +131,8 @@ class Porch(_Chosen):
 
 
 class Weight(_Strict):
-    least_psf: Positive
-    greatest_psf: Positive
+    least_psf: Psf
+    greatest_psf: Psf
 
 
 class Weights(_Strict):

@@ -73,7 +73,10 @@ def pool_curve(pool: Pool, most: int, limits: Limits) -> list[Best]:
     classes, base, price = pool.classes, pool.base, pool.package_cents
     start = start_packages(classes, most, price, limits)
     floor = min(int(base.sum()), int(np.minimum(tc.own_costs(classes), base).sum()))
-    for count in range(1, most + 1):
+    if limits.quick_curve and most > 1:
+        quick = further_answers(pool, range(1, most), answers)
+        answers += [quick[count] for count in range(1, most)]
+    for count in range(len(answers), most + 1):
         before = answers[-1]
         if count > 1 and (before.cost <= floor or (len(before.options) < count - 1 and before.proven)):
             answers.append(before)  # more packages than are used already change nothing

@@ -73,6 +73,7 @@ class Limits:
     nodes: int = 1_000  # branch-and-bound nodes
     node_cells: int = 1_000_000_000  # price updates x packages x classes in all nodes
     node_cells_a_lot: int = 200_000
+    quick_curve: bool = False  # fewer packages than the most are grouped and polished only, not searched for
     node_steps: int = 150  # price updates in a node
     node_patience: int = 6
 

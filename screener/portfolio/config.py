@@ -35,7 +35,7 @@ class PortfolioLots(config.LotsSection):
     division_column: str | None = Field(None, description="column that names the division; none: one division")
     hazards_together: Literal["area", "tract"] = Field(
         "area",
-        description='lots whose hazards are read together: those of an "area" (a tenth of a degree; fast), or of each '
+        description='lots whose hazards are read together: those of an "area" (a quarter of a degree; fast) or of each '
         '"tract" by itself (then to the last bit as `screener run` has them for the tract alone)',
     )
 

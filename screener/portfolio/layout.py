@@ -2,8 +2,8 @@
 
 One light pass over the lots file reads tracts, houses and boxes of shapes; per lot only the number of its tract stays
 in memory (4 bytes), and while the pass runs the middle of its box (8 bytes). A *site* is what shares raster windows and
-a working system: a tract, or the tracts of one area of a tenth of a degree. It follows from the lots alone, so results
-do not depend on the size of chunks, on workers or on the order of rows. Tracts are never split.
+a working system: a tract, or the tracts of one area of a quarter of a degree. It follows from the lots alone, so
+results do not depend on the size of chunks, on workers or on the order of rows. Tracts are never split.
 
 A second pass writes the rows of each chunk into files of its own (the spool), since rows of a chunk may stand anywhere
 in the lots file.
@@ -27,7 +27,7 @@ from hazard.issues import Issues
 from screener.lot_attributes import clean
 from screener.portfolio.lot_stream import ROW, TRACT, LotStream, shapes_of
 
-AREA_DEG = 0.1
+AREA_DEG = 0.25
 NO_TRACT = "(no tract)"
 MOST_TRACT_LOTS = 100_000
 OPEN_FILES = 200

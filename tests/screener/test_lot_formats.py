@@ -244,8 +244,8 @@ def test_a_block_that_holds_itself_ends(tmp_path: Path) -> None:
         space.add_text("1", dxfattribs={"layer": "TEXT", "insert": (EAST_FT + 30, NORTH_FT + 60)})
 
     drawing(tmp_path, add)
-    lots, _ = read(tmp_path, "lots.dxf", f'layer = "LOT"\ncrs = "{FEET}"')
-    assert list(lots["lot_id"]) == ["1"]
+    with pytest.raises(InputError, match="blocks within one another without end"):
+        read(tmp_path, "lots.dxf", f'layer = "LOT"\ncrs = "{FEET}"')
 
 
 # ---------------------------------------------------------------- LandXML
