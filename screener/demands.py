@@ -80,6 +80,13 @@ class DemandModel:
     def by_name(self) -> Mapping[str, Point]:
         return {p.name: p for p in self.points}
 
+    @cached_property
+    def loaded(self) -> frozenset[str]:
+        """Connections that some hazard can load (`quantities.can_be_loaded`)."""
+        from screener.quantities import can_be_loaded
+
+        return frozenset(p.name for p in self.points if can_be_loaded(p, self.frame.column))
+
     def traced(self) -> DemandModel:
         """The same model built again by the same code, its effects remembering what they are made of."""
         frame = self.frame

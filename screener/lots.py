@@ -335,7 +335,8 @@ def spread(values: Any, places: NDArray[np.intp], lots: int) -> NDArray[Any]:
     if values.dtype.kind in "fiu":
         out = np.full(lots, np.nan)
     else:
-        bare = values.dtype.kind == "O" and any(isinstance(v, bool | np.bool_) or v is None for v in values)
+        texts_only = values.dtype.kind != "O" or pd.api.types.infer_dtype(values, skipna=False) == "string"
+        bare = not texts_only and any(isinstance(v, bool | np.bool_) or v is None for v in values)
         out = np.full(lots, None if bare else "", dtype=object)
     out[places] = values
     return out

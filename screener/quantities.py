@@ -132,7 +132,7 @@ def house_quantities(
         return HouseQuantities()
     row = hardware.rows[option.row]
     # a connection that no case can ever load takes nothing, whatever its package line holds
-    loaded = [p for p in model.points if p.schedule == line and can_be_loaded(p, model.frame.column)]
+    loaded = [p for p in model.points if p.schedule == line and p.name in model.loaded]
     by_point = {p.name: pieces_at(p, option, row) for p in loaded}
     drop = row.drop or next((p.drop for p in model.points if p.schedule == line), "")
     own = Pieces(row, drop, sum(by_point.values()), by_point)

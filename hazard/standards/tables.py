@@ -58,6 +58,19 @@ def where(table: Table, **equal: str | float) -> NDArray[np.intp]:
 
 def value(table: Table, column: str, **equal: str | float) -> Any:
     """The one cell of `column` in the row that the named columns point at; an error says what would be legal."""
+    key = (id(table), column, tuple(sorted(equal.items())))
+    known = _FOUND.get(key)
+    if known is None or known[0] is not table:
+        known = _FOUND[key] = (table, _one_cell(table, column, equal))
+    return known[1]
+
+
+_FOUND: dict[tuple[int, str, tuple[tuple[str, str | float], ...]], tuple[Table, Any]] = {}
+"""Cells asked for before: a demand model asks for the same few thousands of times. The table is kept with its cell, so
+that its number can't go to another."""
+
+
+def _one_cell(table: Table, column: str, equal: Mapping[str, str | float]) -> Any:
     rows = where(table, **equal)
     if len(rows) != 1:
         legal = "; ".join(f"{key} one of {', '.join(str(v) for v in dict.fromkeys(table[key]))}" for key in equal)

@@ -226,8 +226,11 @@ def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:
     if column.kind in ("integer", "yes_no"):
         return [None if value is pd.NA else int(value) for value in values]
     if column.kind == "number":
-        return [None if value != value else value for value in values.to_numpy(np.float64).tolist()]
-    return [value if isinstance(value, str) else None for value in values]
+        numbers = values.to_numpy(np.float64)
+        cells = numbers.astype(object)
+        cells[np.isnan(numbers)] = None
+        return list(cells.tolist())
+    return [value if isinstance(value, str) else None for value in values.to_numpy(object).tolist()]
 
 
 def describe(database: sqlite3.Connection, table: str, columns: list[Column]) -> None:

@@ -125,9 +125,9 @@ def _text(values: pd.Series[Any]) -> NDArray[np.object_]:
         dates = values.dt.strftime("%Y-%m-%d")
         values = dates
     cells = values.to_numpy(dtype=object)
-    if pd.api.types.infer_dtype(cells, skipna=False) == "string":  # most columns: nothing to turn into text
+    if pd.api.types.infer_dtype(cells, skipna=True) in ("string", "empty"):  # most columns: nothing to turn into text
         plain: NDArray[np.object_] = np.array(cells, dtype=object)
-        plain[plain == ""] = None
+        plain[np.asarray(pd.isna(plain)) | (plain == "")] = None
         return plain
     texts: NDArray[np.object_] = np.empty(len(values), dtype=object)
     texts[:] = [_cell(value) for value in cells]

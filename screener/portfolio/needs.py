@@ -28,7 +28,7 @@ HEAD = 3  # columns of a class before its passes: house, outside its permit, kep
 NO_PACKAGE, NO_HARDWARE, LEFT_OVER = -1, -2, -3
 SEARCH_LOTS = 500
 MANY_CLASSES = 250
-QUICK: dict[str, int] = {
+QUICK: dict[str, Any] = {
     **{"rounds": 1, "steps": 100, "core": 400, "frontier": 8_000, "join_cells": 50_000_000, "join_cells_a_lot": 0},
     **{"nodes": 10, "node_cells": 5_000_000, "node_cells_a_lot": 0, "start_blocks": 60, "moves": 15, "answers": 2},
     "quick_curve": True,
