@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 STAMP  := $(VENV)/.installed
 
-.PHONY: env demo test lint types clean
+.PHONY: env demo test long lint types clean
 
 env: $(STAMP)
 
@@ -21,6 +21,9 @@ demo: env
 
 test: env lint types
 	$(BIN)/python -m pytest -n auto
+
+long: env
+	$(BIN)/python -m pytest -n auto -m long
 
 lint: env
 	$(BIN)/ruff check .

@@ -5,14 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from case_table import Case
+import pytest
+from case_table import Case, cases
 from damaged_project import Project
 from tract_helpers import command
 
 Damage = Callable[[Project], None]
 LATER_ROWS = tuple("bcdefghijklmnopqrstuvwxyz")
 """Rows of a case after its first: `check` alone, since `run` stops by the same reading; the suite's time is bounded."""
+
+
+def rows_to_do(letter: str) -> list[Any]:
+    """Rows of one table that a damaged project shows. The third and later ones of a case are for `make long`."""
+    rows = [case for case in cases(letter) if not case.test]
+    return [pytest.param(c, id=c.id, marks=[pytest.mark.long] if c.id[-1] in LATER_ROWS[1:] else []) for c in rows]
 
 
 def run_case(case: Case, damage: Damage, folder: Path) -> None:

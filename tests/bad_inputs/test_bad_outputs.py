@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from bad_cases import Damage, run_case
-from case_table import Case, cases
+from bad_cases import Damage, rows_to_do, run_case
+from case_table import Case
 from damaged_project import Project
 from project_helpers import fake_pipeline, grid, results, write_project
 from tract_helpers import command
@@ -81,7 +81,7 @@ DAMAGES: dict[str, Damage] = {
 """Row id -> what is done to a good project."""
 
 
-@pytest.mark.parametrize("case", [c for c in cases("O") if not c.test], ids=lambda c: c.id)
+@pytest.mark.parametrize("case", rows_to_do("O"))
 def test_the_row_holds(case: Case, tmp_path: Path) -> None:
     run_case(case, DAMAGES[case.id], tmp_path)
 

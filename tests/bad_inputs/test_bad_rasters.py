@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import rasterio
 from affine import Affine
-from bad_cases import Damage, run_case
+from bad_cases import Damage, rows_to_do, run_case
 from case_table import Case, cases
 from damaged_project import Project
 from pyproj import Transformer
@@ -435,7 +435,7 @@ DAMAGES: dict[str, Damage] = {
 """Row id -> what is done to a good project."""
 
 
-@pytest.mark.parametrize("case", [c for c in cases("R") if not c.test], ids=lambda c: c.id)
+@pytest.mark.parametrize("case", rows_to_do("R"))
 def test_the_row_holds(case: Case, tmp_path: Path) -> None:
     run_case(case, DAMAGES[case.id], tmp_path)
 

@@ -10,8 +10,8 @@ from typing import Any
 import openpyxl
 import pandas as pd
 import pytest
-from bad_cases import Damage, run_case
-from case_table import Case, cases
+from bad_cases import Damage, rows_to_do, run_case
+from case_table import Case
 from damaged_project import Project
 from tract_helpers import SAMPLE, command
 
@@ -244,7 +244,7 @@ DAMAGES: dict[str, Damage] = {
 """Row id -> what is done to a good project."""
 
 
-@pytest.mark.parametrize("case", [c for c in cases("T") if not c.test], ids=lambda c: c.id)
+@pytest.mark.parametrize("case", rows_to_do("T"))
 def test_the_row_holds(case: Case, tmp_path: Path) -> None:
     run_case(case, DAMAGES[case.id], tmp_path)
 

@@ -51,7 +51,7 @@ def two_lots_of_ground(folder: Path) -> Path:
     ("job", "project", "parts"),
     [
         ("run", two_lots, ("packages", "forcing lots", "tolerance")),
-        ("hazards", two_lots_of_ground, ("fetch of the ground", "terrain")),
+        pytest.param("hazards", two_lots_of_ground, ("fetch of the ground", "terrain"), marks=pytest.mark.long),
     ],
 )
 def test_killed_after_each_part_and_resumed_it_gives_the_same_bytes(

@@ -127,7 +127,13 @@ def assert_same(got: HouseRatios, expected: HouseRatios) -> None:
 
 
 @pytest.mark.parametrize("compiled", [False, True])
-@pytest.mark.parametrize("case", HOUSES, ids=lambda c: "-".join([c[0], *c[4:]]))
+@pytest.mark.parametrize(
+    "case",
+    [
+        pytest.param(c, id="-".join([c[0], *c[4:]]), marks=[pytest.mark.long] if n > 1 else [])
+        for n, c in enumerate(HOUSES)
+    ],
+)
 def test_a_batch_is_judged_as_a_tract_is(case: tuple[Any, ...], compiled: bool) -> None:
     h, n = house(case), 140
     hazards, r = anywhere(n, 3), np.random.default_rng(4)

@@ -153,7 +153,9 @@ def _as_read(frame: pd.DataFrame) -> pd.DataFrame:
 # --- nothing depends on the way -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("chunk_lots", [1, 17, 50])
+@pytest.mark.parametrize(
+    "chunk_lots", [pytest.param(1, marks=pytest.mark.long), 17, pytest.param(50, marks=pytest.mark.long)]
+)
 def test_chunks_of_any_size_give_the_same(whole: Run, tmp_path: Path, chunk_lots: int) -> None:
     done = run(copy_of(whole.folder, tmp_path / "again"), "--chunk-lots", chunk_lots)
     same(done.lots(), whole.lots())
@@ -174,6 +176,7 @@ def test_chunks_of_one_lot_are_whole_areas_or_tracts(whole: Run, by_tract: Run) 
     assert len(list((whole.results / "lots").iterdir())) == 1  # the three tracts lie in one area
 
 
+@pytest.mark.long
 def test_two_processes_give_the_same_bytes(by_tract: Run, tmp_path: Path) -> None:
     done = run(copy_of(by_tract.folder, tmp_path / "again"), "--chunk-lots", 1, "--workers", 2)
     assert done.sums() == by_tract.sums()
@@ -188,6 +191,7 @@ def test_the_order_of_rows_does_not_matter(whole: Run, tmp_path: Path) -> None:
         assert (done.results / f"{name}.csv").read_bytes() == (whole.results / f"{name}.csv").read_bytes(), name
 
 
+@pytest.mark.long
 def test_a_geopackage_of_lots_gives_the_same_as_geoparquet(whole: Run, tmp_path: Path) -> None:
     file = write_portfolio(tmp_path, text=LOTS_FILE.replace("parquet", "gpkg") + '[packages]\nper = "division"\n')
     portfolio_lots().to_file(tmp_path / "lots.gpkg", layer="lots")
