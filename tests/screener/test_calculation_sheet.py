@@ -77,6 +77,7 @@ def representatives(run: Screened) -> set[str]:
     return set(seen.values())
 
 
+@pytest.mark.long
 def test_the_sheet_of_every_class_of_lots_says_what_the_demands_table_says(whole: Screened) -> None:
     """All connections of a lot of every class of the sample's lots (``representatives``): demand, capacity, ratio,
     case, item and quantity of each component and of their combination, equal to the last bit. Would fail where the

@@ -132,6 +132,7 @@ def test_the_bill_of_a_tract_is_that_of_its_own_run(by_tract: Run, alone: dict[s
                 np.testing.assert_allclose(found.reindex(expected.index), expected[column], atol=0.0051)
 
 
+@pytest.mark.long
 def test_listed_tract_projects_give_the_same_as_one_file(by_tract: Run, tmp_path: Path) -> None:
     text = '[packages]\nper = "tract"\n'
     for name, (division, _) in TRACTS.items():

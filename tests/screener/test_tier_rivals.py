@@ -131,6 +131,7 @@ def test_a_kept_tract_where_greedy_and_sorted_grouping_fail() -> None:
     assert plan.cost_cents < found["added"]
 
 
+@pytest.mark.long
 def test_never_dearer_than_simpler_ways_on_the_sample(tmp_path: Path) -> None:
     """The sample (invented) with letters and Kzt from its columns, up to four packages: proven, and no rival is
     cheaper."""
