@@ -64,6 +64,7 @@ class _Gathered:
     lots: list[pa.Table] = field(default_factory=list)
     numbers: list[dict[str, NDArray[Any]]] = field(default_factory=list)
     needs: list[NDArray[np.uint64]] = field(default_factory=list)
+    rows: int = 0  # of the lots file
     skipped: list[pd.DataFrame] = field(default_factory=list)
     issues: Counter[tuple[str, ...]] = field(default_factory=Counter)
     provenance: dict[str, str] = field(default_factory=dict)
@@ -80,6 +81,7 @@ def first_pass(task: Task) -> Outcome:
     files = dict(_shards(folder, task.number, found))
     numbers = found.numbers
     facts = {
+        "rows": found.rows,
         "lots": sum(len(n["place"]) for n in numbers),
         "tried": int(sum((n["class"] != NOT_JUDGED).sum() for n in numbers)),
         "provenance": found.provenance,
@@ -139,6 +141,7 @@ def _one_site(folder: Path, common: Common, places: range, site: SiteLots, issue
     names = [common.layout.places[n].name for n in places]
     _keep_issues(issues, names if common.stream is not None else names[:1], found)
     lots, numbers, needs = _described(folder, common, site, prepared)
+    found.rows += site.rows
     found.lots.append(lots)
     found.numbers.append(numbers)
     found.needs.append(needs)

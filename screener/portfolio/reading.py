@@ -30,11 +30,15 @@ NEXT_STEPS.setdefault("tract_missing", "name the lot's tract")
 
 @dataclass(frozen=True)
 class SiteLots:
-    """Lots of a site in order: `lots` as `read_lots` gives them, ids `tract/lot`; own id and place of the tract."""
+    """Lots of a site in order: `lots` as `read_lots` gives them, ids `tract/lot`; own id and place of the tract.
+
+    `rows`: rows of the lots file that they came from; more than lots where the same lot stood twice.
+    """
 
     lots: gpd.GeoDataFrame
     own_id: NDArray[np.object_]
     place: NDArray[np.int64]
+    rows: int
 
 
 def stream_lots(table: pa.Table, stream: LotStream, base: Tract, places: Sequence[Place], issues: Issues) -> SiteLots:
@@ -59,7 +63,7 @@ def stream_lots(table: pa.Table, stream: LotStream, base: Tract, places: Sequenc
         skip_lot(lots, int(i), "lot_id_missing", "no lot id", "a lot id", issues, stream.where)
     for i in np.flatnonzero(names[place_of] == NO_TRACT):
         skip_lot(lots, int(i), "tract_missing", "no tract", f"a name in column {stream.tract_column}", issues)
-    return _ordered(lots, place_of, names)
+    return _ordered(lots, place_of, names, len(table))
 
 
 def _unusable(
@@ -110,14 +114,15 @@ def project_lots(project: Site, place: int, issues: Issues) -> SiteLots:
     lots = read_lots(project, issues)
     own = lots["lot_id"].to_numpy(dtype=object)
     order = np.argsort(own.astype(str), kind="stable")
-    return SiteLots(lots.iloc[order].reset_index(drop=True), own[order], np.full(len(own), place, dtype=np.int64))
+    places = np.full(len(own), place, dtype=np.int64)
+    return SiteLots(lots.iloc[order].reset_index(drop=True), own[order], places, len(own))
 
 
-def _ordered(lots: gpd.GeoDataFrame, place: NDArray[np.int64], names: NDArray[np.object_]) -> SiteLots:
+def _ordered(lots: gpd.GeoDataFrame, place: NDArray[np.int64], names: NDArray[np.object_], rows: int) -> SiteLots:
     ids = lots["lot_id"].to_numpy(dtype=object)
     own = np.array([text[len(names[p]) + len(JOINT) :] for text, p in zip(ids, place, strict=True)], dtype=object)
     order = np.lexsort((lots["source_row"].to_numpy(), own.astype(str), place))
-    return SiteLots(lots.iloc[order].reset_index(drop=True), own[order], place[order])
+    return SiteLots(lots.iloc[order].reset_index(drop=True), own[order], place[order], rows)
 
 
 def own_issue(issue: Issue, names: Sequence[str]) -> tuple[str, str]:
@@ -138,4 +143,4 @@ def skipped_all(site: SiteLots, code: str, found: str, expected: str) -> SiteLot
     lots.loc[fresh, "skip_detail"] = f"{found}; expected {expected}" if expected else found
     lots.loc[fresh, "skip_next_step"] = "see the issue of the same code"
     lots.loc[fresh, "status"] = SKIPPED
-    return SiteLots(lots, site.own_id, site.place)
+    return replace(site, lots=lots)

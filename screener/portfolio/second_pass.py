@@ -393,8 +393,8 @@ def write_demands(
                 "tract": repeated(tracts.slice(first, last - first), count),
                 "lot_id": repeated(ids.slice(first, last - first), count),
             }
-            for name, words in dictionaries.items():
-                made[name] = pa.DictionaryArray.from_arrays(_codes(own[name]), words)
+            for name, dictionary in dictionaries.items():
+                made[name] = pa.DictionaryArray.from_arrays(_codes(own[name]), dictionary)
             for name in ("demand", "capacity", "ratio"):
                 made[name] = pa.array(own[name], mask=np.isnan(own[name]))
             made["quantity"] = _codes(own["quantity"])

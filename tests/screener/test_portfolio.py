@@ -9,8 +9,9 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, nullcontext
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
@@ -36,9 +37,11 @@ from portfolio_helpers import (
 from tract_helpers import Screened, screened
 
 from screener import columns
+from screener.errors import OutputError
 from screener.files.manifest import CAUTION, is_complete
 from screener.files.tables import prepare
 from screener.portfolio import run as portfolio_run
+from screener.portfolio.assembly import _check_lots
 from screener.portfolio.layout import Place, packed
 
 LOTS = LOTS_A_TRACT * len(TRACTS)
@@ -461,3 +464,20 @@ def test_the_demands_are_written_with_dictionaries_and_single_precision(whole: R
     assert kinds["demand"] == pa.float32()
     assert pa.types.is_dictionary(kinds["point"])
     assert file.metadata.row_group(0).column(0).compression == "ZSTD"
+
+
+@pytest.mark.parametrize(
+    ("of_file", "read", "lots", "told", "fits"),
+    [(5, 5, 5, False, True), (5, 5, 4, True, True), (5, 5, 4, False, False), (5, 4, 4, True, False)],
+)
+def test_a_lot_that_gets_lost_stops_the_writing(
+    tmp_path: Path, of_file: int, read: int, lots: int, told: bool, fits: bool
+) -> None:
+    """Rows of the file, rows read, lots made of them; fewer lots than rows only where a repeat was told."""
+    part = tmp_path / "part.parquet"
+    pq.write_table(pa.table({"lot_id": [str(n) for n in range(lots)]}), part)
+    first = SimpleNamespace(facts={"rows": read, "lots": lots})
+    done = SimpleNamespace(common=SimpleNamespace(layout=SimpleNamespace(lots=of_file)), first=[first])
+    issues = pd.DataFrame({"code": ["lot_repeated"] if told else []})
+    with nullcontext() if fits else pytest.raises(OutputError, match="a fault of ours"):
+        _check_lots([part], done, issues)  # type: ignore[arg-type]
