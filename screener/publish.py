@@ -25,7 +25,7 @@ from pathlib import Path
 
 from screener.errors import FolderInUseError, OutputError
 from screener.file_systems import network_file_system
-from screener.files.journal import checksum
+from screener.files.journal import checksum, flush
 
 if sys.platform != "win32":
     import fcntl
@@ -95,7 +95,7 @@ class Destination:
         last = max((number for number, _ in self._numbered()), default=0)
         run = self.runs / f"{last + 1:06d}-{run_id[:12]}"
         os.rename(stage, run)
-        _flush(self.runs)
+        flush(self.runs)
         return run
 
     def _publish(self, run: Path) -> None:
@@ -109,7 +109,7 @@ class Destination:
             os.replace(link, self.output)
         # The new results are in place; a flush that fails here can't take them back.
         with suppress(OSError):
-            _flush(self.output.parent)
+            flush(self.output.parent)
 
     def _replace_folder(self, link: Path) -> None:
         """Put the link where a foreign folder stands; the folder moves into the hidden one and is not deleted."""
@@ -305,16 +305,8 @@ def _flush_folder(folder: Path) -> None:
     """Force a folder and all that is in it to the disk. An error means that the folder must be thrown away."""
     for place, _, files in os.walk(folder):
         for name in sorted(files):
-            _flush(Path(place) / name)
-        _flush(Path(place))
-
-
-def _flush(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+            flush(Path(place) / name)
+        flush(Path(place))
 
 
 def _remove(path: Path) -> None:

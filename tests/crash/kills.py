@@ -22,12 +22,11 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable
-from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
-from io import StringIO
 from pathlib import Path
 from typing import Any
 
+from tests.crash.crash_helpers import command, ended, in_fork
 from tests.crash.record import keep_section
 from tests.crash.small_project import HELPERS, faults_of, hidden_names, set_labour, small_project
 
@@ -48,35 +47,8 @@ class Tally:
         return self.outcomes["old set"] + self.outcomes["new set"]
 
 
-def command(*words: str) -> tuple[int, str]:
-    """The command in this process."""
-    from screener.cli.main import run
-
-    said = StringIO()
-    with redirect_stdout(said), redirect_stderr(said):
-        code = run(list(words))
-    return code, said.getvalue()
-
-
 def run_id_of(output: Path) -> str:
     return str(json.loads((output / "run.json").read_text(encoding="utf-8"))["run_id"])
-
-
-def in_fork(work: Callable[[], int]) -> int:
-    """Start work in a forked process; its id."""
-    pid = os.fork()
-    if pid:
-        return pid
-    code = 1
-    try:
-        code = work()
-    finally:
-        os._exit(code)
-
-
-def ended(pid: int) -> int:
-    """Wait for a forked process; its exit code, or minus the signal that ended it."""
-    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
 
 
 class Trial:
