@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -57,9 +56,9 @@ def faults(folder: Path, done: list[str], calls: list[Any], before: list[str]) -
 
 
 def names_a_file(text: str, done: list[str]) -> bool:
-    """Whether a message names one of the files that were damaged (or the project file, which leads to it)."""
+    """Whether a message names one of the files that were damaged; "project file" is a name of tract.toml."""
     names = {Path(each.split(": ")[0]).name for each in done}
-    return any(name in text for name in names) or re.search(r"tract\.toml|project file|lots\.\w+", text) is not None
+    return any(name in text for name in names) or ("tract.toml" in names and "project file" in text)
 
 
 def listing(folder: Path) -> list[str]:
