@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from screener.report.content import code_table
 from screener.report.simple_page import bars, escape, heading, sentence, table, write_page
 from screener.report.text import counted
 
@@ -39,6 +40,9 @@ def write_report(path: Path, manifest: Mapping[str, Any], t: Tables) -> None:
         ),
         heading("Exceptions by reason"),
         bars(_reasons(s["exception_lots_by_reason"]), "exceptions by reason"),
+        table(
+            _meanings(s["exception_lots_by_reason"]), {"code": "code", "what": "what it means", "next": "next step"}, []
+        ),
         heading("Tracts by package cost of a lot"),
         _map(t.tracts),
         heading("Divisions"),
@@ -68,6 +72,16 @@ def _reasons(reasons: Mapping[str, int]) -> list[tuple[str, float, str]]:
     """The most frequent ones as bars."""
     most = sorted(reasons.items(), key=lambda r: (-r[1], r[0]))[:15]
     return [(code, float(n), counted(n, "lot")) for code, n in most]
+
+
+_MEANING = {"code": "code", "what": "what it means", "next": "next step"}
+
+
+def _meanings(reasons: Mapping[str, int]) -> list[dict[str, Any]]:
+    """What the codes say, and what to do."""
+    known = code_table()
+    rows = [(code, known.get(code, ("", "", ""))) for code, _, _ in _reasons(reasons)]
+    return [{"code": code, "what": words, "next": step} for code, (_, words, step) in rows]
 
 
 def _money(dollars: float) -> str:
