@@ -1,7 +1,7 @@
 """A small portfolio made from the sample tract: three invented tracts of its lots side by side, in two divisions.
 
-Nothing of it is stored: lots are the sample's, laid north and south of it on the same invented ground, with its five
-plans in one style, so that one command shows what a portfolio run gives.
+Nothing of it is stored: lots are the sample's, laid north and south of it and aside on the same invented ground, with
+its five plans in one style, so that one command shows what a portfolio run gives.
 """
 
 from __future__ import annotations
@@ -15,8 +15,13 @@ import shapely
 
 from screener.errors import OutputError
 
-TRACTS = (("Pennywort Rise", "Hill", 0.0), ("Sorrel Bank", "Hill", 200.0), ("Teasel Side", "Shore", -200.0))
-"""Name, division, and how many metres north of the sample it lies. All invented."""
+TRACTS = (
+    ("Pennywort Rise", "Hill", (0.0, 0.0)),
+    ("Sorrel Bank", "Hill", (120.0, 200.0)),
+    ("Teasel Side", "Shore", (-180.0, -200.0)),
+)
+"""Name, division, and how many metres east and north of the sample it lies. All invented. The ridge and the shore run
+north, so that it is the way east or west that makes the tracts differ."""
 
 LOTS = "portfolio_lots.parquet"
 PORTFOLIO = """# Three invented tracts of the sample's lots on its invented ground. Keys: `screener schema portfolio`.
@@ -75,8 +80,8 @@ def add_portfolio(folder: Path) -> Path:
     kept = ["lot_id", "block", "phase", "status", "plan", "mirrored", "front_bearing_deg", "start"]
     setbacks = [name for name in own.columns if name.endswith("_setback_ft")]
     parts = []
-    for name, division, north_m in TRACTS:
-        shapes = shapely.transform(own.geometry.to_numpy(), lambda xy, n=north_m: xy + np.array([0.0, n]))
+    for name, division, moved_m in TRACTS:
+        shapes = shapely.transform(own.geometry.to_numpy(), lambda xy, by=moved_m: xy + np.array(by))
         part = own[[*kept, *setbacks]].assign(tract=name, division=division, style="A")
         parts.append(gpd.GeoDataFrame(part, geometry=shapes, crs=own.crs))
     lots = gpd.GeoDataFrame(pd.concat(parts, ignore_index=True), crs=own.crs)
