@@ -20,7 +20,7 @@ Severity = Literal["stop", "skip", "fix", "warn", "note"]
 
 
 @dataclass(frozen=True)
-class Place:
+class DrawnPlace:
     """Where on the ground something is wrong: a shape in the lots' own system, the lots it is about, and its size."""
 
     shape: Any
@@ -45,7 +45,7 @@ class Issue:
     expected: str = ""
     done: str = ""
     lot_id: str = ""
-    place: Place | None = field(default=None, compare=False, repr=False)
+    place: DrawnPlace | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         if self.severity not in SEVERITIES:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from hazard.issues import Issue, Issues, Place
+from hazard.issues import DrawnPlace, Issue, Issues
 from screener.column_suggestions import bare_number, block_and_lot, likely, mapping_line
 from screener.columns import LOTS_INPUT, Column
 from screener.config import Site
@@ -46,7 +46,7 @@ class LotReader:
         return str(self.ids[i])
 
     def tell(
-        self, i: int, severity: str, code: str, found: str, expected: str, done: str, place: Place | None = None
+        self, i: int, severity: str, code: str, found: str, expected: str, done: str, place: DrawnPlace | None = None
     ) -> None:
         issue = Issue(code, severity, self.where(i), found, expected, done, self.lot_id(i), place)
         self.issues.add(issue)

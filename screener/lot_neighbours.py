@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from hazard.issues import Place
+from hazard.issues import DrawnPlace
 from screener.lot_attributes import LotReader
 from screener.lot_edges import Edges, angle_between, outer_edges
 from screener.lot_shapes import equivalent_aspect
@@ -42,7 +42,7 @@ def note_neighbours(measured: Geometries, reader: LotReader, to_own: Callable[[G
     for i, j, shape, own in zip(first, second, shared, to_own(shared), strict=True):
         area_sqft = float(shapely.area(shape)) / SQUARE_FOOT_M2
         same = bool(shapely.equals(measured[i], measured[j]))
-        place = Place(own, (str(reader.ids[i]), str(reader.ids[j])), area_sqft, _length_ft(shape))
+        place = DrawnPlace(own, (str(reader.ids[i]), str(reader.ids[j])), area_sqft, _length_ft(shape))
         for a, b in ((i, j), (j, i)):
             found = f"shares {area_sqft:,.0f} sq ft with {reader.ids[b]}"
             found = f"the same outline as {reader.ids[b]}" if same else found
@@ -57,7 +57,7 @@ def note_neighbours(measured: Geometries, reader: LotReader, to_own: Callable[[G
             f"ground {area_sqft / length_ft:.2f} ft wide and {length_ft:,.0f} ft long between it and {reader.ids[j]}"
         )
         done = "computed; no lot holds that ground"
-        place = Place(own, (str(reader.ids[i]), str(reader.ids[j])), area_sqft, length_ft)
+        place = DrawnPlace(own, (str(reader.ids[i]), str(reader.ids[j])), area_sqft, length_ft)
         reader.tell(int(i), "warn", "lots_gap", found, "lots side by side", done, place)
 
 

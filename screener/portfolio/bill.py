@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from screener import columns
 from screener.orders import one_order
 from screener.portfolio.kits import LineWorth
-from screener.portfolio.layout import Place
+from screener.portfolio.layout import TractPlace
 from screener.price_list import MILLION, PriceList
 from screener.prices import Price
 from screener.purchase_case import DROPS
@@ -77,7 +77,7 @@ def _kit_pieces(
     return articles, out[0], out[1], out[2]
 
 
-def bill(pieces: TractPieces, places: Sequence[Place], prices: PriceList, to_break: bool) -> pd.DataFrame:
+def bill(pieces: TractPieces, places: Sequence[TractPlace], prices: PriceList, to_break: bool) -> pd.DataFrame:
     """The table `portfolio_bill`: every tract's rows, then sums by division and of the whole."""
     units, extra, cents = _ordered(pieces, prices, to_break)
     tract, article = np.nonzero(pieces.net)

@@ -37,7 +37,7 @@ Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
-class Place:
+class TractPlace:
     """A tract: name, division, number of rows, and the site that it belongs to."""
 
     name: str
@@ -60,7 +60,7 @@ class Chunk:
 class Layout:
     """Tracts in the order of all outputs, chunks of them, and the houses that lots ask for (plan, style, options)."""
 
-    places: tuple[Place, ...]
+    places: tuple[TractPlace, ...]
     chunks: tuple[Chunk, ...]
     houses: tuple[tuple[str, str, str], ...]
     together: str
@@ -114,7 +114,7 @@ def lay_out(
     return Layout(tuple(places), tuple(packed(places, chunk_lots)), houses, together), rank[codes]
 
 
-def packed(places: list[Place], chunk_lots: int) -> Iterator[Chunk]:
+def packed(places: list[TractPlace], chunk_lots: int) -> Iterator[Chunk]:
     """Whole sites, one after the other, until a chunk has at least so many lots."""
     first, lots, number = 0, 0, 0
     for n, place in enumerate(places):
@@ -126,7 +126,7 @@ def packed(places: list[Place], chunk_lots: int) -> Iterator[Chunk]:
             first, lots, number = n + 1, 0, number + 1
 
 
-def _next_site(places: list[Place], first: int) -> int:
+def _next_site(places: list[TractPlace], first: int) -> int:
     """Lots of the site that begins at a place."""
     lots, site = 0, places[first].site
     for place in places[first:]:
@@ -210,8 +210,8 @@ def _places(
     together: str,
     stream: LotStream,
     issues: Issues,
-) -> list[Place]:
-    places: list[Place] = []
+) -> list[TractPlace]:
+    places: list[TractPlace] = []
     site, before = -1, None
     for t in order:
         key = names[t] if together == "tract" or names[t] == NO_TRACT else cells[t]
@@ -225,7 +225,7 @@ def _places(
             issues.add(
                 "tract_too_large", "stop", stream.where, found, f"at most {MOST_TRACT_LOTS:,}", "split it in the file"
             )
-        places.append(Place(names[t], "" if names[t] == NO_TRACT else held[0], int(counts[t]), site))
+        places.append(TractPlace(names[t], "" if names[t] == NO_TRACT else held[0], int(counts[t]), site))
     issues.raise_stops()
     return places
 

@@ -21,7 +21,7 @@ from screener.files.vectors import VectorLayer
 from screener.lot_attributes import LotReader, clean, read_attributes, texts
 from screener.lot_columns import match_columns
 from screener.lots import NEXT_STEPS, SKIPPED, lots_of_layer, read_lots, skip_lot
-from screener.portfolio.layout import NO_TRACT, Place
+from screener.portfolio.layout import NO_TRACT, TractPlace
 from screener.portfolio.lot_stream import ROW, TRACT, LotStream, shapes_of
 
 JOINT = "/"
@@ -41,7 +41,9 @@ class SiteLots:
     rows: int
 
 
-def stream_lots(table: pa.Table, stream: LotStream, base: Tract, places: Sequence[Place], issues: Issues) -> SiteLots:
+def stream_lots(
+    table: pa.Table, stream: LotStream, base: Tract, places: Sequence[TractPlace], issues: Issues
+) -> SiteLots:
     """Lots of a site from rows of the lots file. Raises InputError where none of them can be used."""
     place = table.column(TRACT).to_numpy().astype(np.int64)
     rows = table.column(ROW).to_numpy().astype(np.int64)

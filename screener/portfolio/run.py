@@ -29,7 +29,7 @@ from screener.portfolio import common as shared
 from screener.portfolio.common import COMMON, LINES, Common, House, Lines, Texts, house_in
 from screener.portfolio.config import Portfolio, load_portfolio
 from screener.portfolio.first_pass import SPOOL, first_pass
-from screener.portfolio.layout import Layout, Place, lay_out, packed, spool
+from screener.portfolio.layout import Layout, TractPlace, lay_out, packed, spool
 from screener.portfolio.lot_stream import LotStream, open_stream
 from screener.portfolio.needs import Grouping, GroupPlan, Needs, groups_file, plan_groups
 from screener.portfolio.schedulers import Scheduler, scheduler_for
@@ -206,7 +206,7 @@ def _from_projects(job: Job, chunk_lots: int) -> tuple[Layout, None, str]:
         asked = lots.loc[lots["status"] != SKIPPED, ["plan", "style", "options"]].drop_duplicates()
         houses |= set(asked.itertuples(index=False, name=None))
         systems.append(lots.crs)
-        places.append(Place(tract.name, tract.division, len(lots), n))
+        places.append(TractPlace(tract.name, tract.division, len(lots), n))
     stops.raise_stops()
     alike = all(crs == systems[0] for crs in systems)
     crs = systems[0].to_wkt() if alike else gpd.GeoSeries([], crs="EPSG:4326").crs.to_wkt()

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from hazard.issues import SEVERITIES
 from screener import columns
 from screener.portfolio.common import Lines
-from screener.portfolio.layout import Layout, Place
+from screener.portfolio.layout import Layout, TractPlace
 from screener.portfolio.needs import GroupPlan
 from screener.portfolio.work_folder import Outcome
 
@@ -90,7 +90,9 @@ class ReasonCounts:
         return dict(sorted(out.items()))
 
 
-def tract_table(places: Sequence[Place], c: Counts, reasons: ReasonCounts, plans: Sequence[GroupPlan]) -> pd.DataFrame:
+def tract_table(
+    places: Sequence[TractPlace], c: Counts, reasons: ReasonCounts, plans: Sequence[GroupPlan]
+) -> pd.DataFrame:
     """The table `portfolio_tracts`, in the order of all outputs."""
     used: list[dict[str, int]] = [{} for _ in places]
     for tract, _, group, package, _, lots in c.kits.tolist():
@@ -130,7 +132,7 @@ def _money(cents: Any, minutes: Any, total: Any, served: Any) -> dict[str, Any]:
     }
 
 
-def division_table(places: Sequence[Place], c: Counts, reasons: ReasonCounts, bill: pd.DataFrame) -> pd.DataFrame:
+def division_table(places: Sequence[TractPlace], c: Counts, reasons: ReasonCounts, bill: pd.DataFrame) -> pd.DataFrame:
     """The table `portfolio_divisions`, by name."""
     served = np.zeros(len(places), dtype=np.int64)
     np.add.at(served, c.kits[:, 0], c.kits[:, 5])

@@ -18,7 +18,7 @@ from shapely.geometry import LineString, Polygon
 from tract_helpers import SAMPLE, command, cut, sample_lots
 
 from hazard.crs_proposals import Ground, common_ground, propose
-from hazard.issues import InputError, Issue, Issues, Place
+from hazard.issues import DrawnPlace, InputError, Issue, Issues
 from screener.column_suggestions import block_and_lot, likely, likely_ids, mapping_line, unique_together
 from screener.config import load_tract
 from screener.files.vectors import VectorFile, read_layer
@@ -296,7 +296,7 @@ def test_a_problem_without_a_place_is_not_drawn_and_each_kind_has_a_style() -> N
     lots = gpd.GeoDataFrame({"lot_id": ["A"]}, geometry=[None], crs=CRS)
     assert problem_layer([Issue("lot_far_away", "warn", "f", "x", lot_id="A")], lots) == {}
     assert problem_layer([Issue("plan_missing", "skip", "f", "x", lot_id="A")], lots) == {}
-    spot = Issue("hole_outside", "skip", "f", "x", place=Place(shapely.Point(5e5, 4.2e6), ("A",)))
+    spot = Issue("hole_outside", "skip", "f", "x", place=DrawnPlace(shapely.Point(5e5, 4.2e6), ("A",)))
     layer = problem_layer([spot], lots)["lot_problems"]
     assert layer.geometry.area.iat[0] == pytest.approx(np.pi, rel=0.02), "a point is widened to be seen"
     assert set(KINDS) == set(PROBLEM_KINDS)

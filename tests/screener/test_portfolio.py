@@ -42,7 +42,7 @@ from screener.files.manifest import CAUTION, is_complete
 from screener.files.tables import prepare
 from screener.portfolio import run as portfolio_run
 from screener.portfolio.assembly import _check_lots
-from screener.portfolio.layout import Place, packed
+from screener.portfolio.layout import TractPlace, packed
 
 LOTS = LOTS_A_TRACT * len(TRACTS)
 
@@ -205,7 +205,7 @@ def test_a_geopackage_of_lots_gives_the_same_as_geoparquet(whole: Run, tmp_path:
 
 
 def test_packing_keeps_sites_whole() -> None:
-    places = [Place(f"t{n}", "", 10, site) for n, site in enumerate([0, 0, 0, 1, 2, 2, 3])]
+    places = [TractPlace(f"t{n}", "", 10, site) for n, site in enumerate([0, 0, 0, 1, 2, 2, 3])]
     chunks = list(packed(places, 25))
     assert [(c.first, c.last, c.lots) for c in chunks] == [(0, 3, 30), (3, 4, 10), (4, 6, 20), (6, 7, 10)]
     assert [(c.first, c.last) for c in packed(places, 1000)] == [(0, 7)]
