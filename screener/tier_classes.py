@@ -387,11 +387,15 @@ def group_packages(classes: Classes, group: IntArray, groups: int) -> IntArray:
     listed first.
     """
     wide = classes.wide
-    member = (group == np.arange(groups)[:, None]).astype(np.int64)
-    chosen, best = wide.choose(member @ wide.cost, member @ wide.fails)
-    packages = np.full((groups, len(classes.lines)), NOT_USED, dtype=np.int64)
-    packages[:, wide.lines] = np.where(member @ wide.there > 0, chosen, NOT_USED)
-    return np.asarray(packages[member.any(axis=1) & (best < BROKEN).all(axis=1)])
+    order = np.argsort(group, kind="stable")
+    own = group[order]
+    kept = (own >= 0) & (own < groups)
+    order, first = order[kept], np.flatnonzero(np.diff(own[kept], prepend=-1))
+    cost, fails, there = (np.add.reduceat(table[order], first, axis=0) for table in (wide.cost, wide.fails, wide.there))
+    chosen, best = wide.choose(cost, fails)
+    packages = np.full((len(first), len(classes.lines)), NOT_USED, dtype=np.int64)
+    packages[:, wide.lines] = np.where(there > 0, chosen, NOT_USED)
+    return np.asarray(packages[(best < BROKEN).all(axis=1)])
 
 
 def group_package(classes: Classes, members: IntArray) -> IntArray | None:

@@ -7,12 +7,14 @@ from two sums of every group: what each option would cost its members, and how m
 
 from __future__ import annotations
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from screener.tier_classes import Classes
+from screener.tier_classes import BROKEN, Classes
 
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 
 def regroup(
@@ -35,8 +37,7 @@ def regroup(
     while moves < most_moves and len(group):
         for each in stale:
             inside = group == each
-            sign = np.where(inside, -1, 1)[:, None]
-            other = wide.cheapest(sums[each] + sign * wide.cost, fails[each] + sign * wide.fails)
+            other = _with_one_moved(wide.cost, wide.fails, wide.starts, inside, sums[each], fails[each])
             now = wide.cheapest(sums[[each]], fails[[each]])[0]
             lone = np.where(sizes[each] - inside > 0, package_cents, 0)
             with_class[each] = np.where(inside, now, other) + package_cents
@@ -60,3 +61,33 @@ def regroup(
         group[member] = target if target < groups else -1
         moves += 1
     return group, moves
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def _with_one_moved(
+    cost: IntArray, fails: IntArray, starts: IntArray, inside: BoolArray, sums: IntArray, failed: IntArray
+) -> IntArray:
+    """Cost (classes,) of one group after each class's own move, out of it or into it: see `WideTable.cheapest`."""
+    classes, columns = cost.shape
+    live = np.empty(columns, np.int64)  # options that fail at most one class: a class's move can't mend the others
+    stops = np.empty(len(starts), np.int64)
+    count = 0
+    for line in range(len(starts)):
+        for k in range(starts[line], starts[line + 1] if line + 1 < len(starts) else columns):
+            if failed[k] <= 1:
+                live[count] = k
+                count += 1
+        stops[line] = count
+    total = np.zeros(classes, np.int64)
+    for i in range(classes):
+        sign = -1 if inside[i] else 1
+        first = 0
+        for line in range(len(starts)):
+            best = BROKEN
+            for place in range(first, stops[line]):
+                k = live[place]
+                if failed[k] + sign * fails[i, k] == 0:
+                    best = min(best, sums[k] + sign * cost[i, k])
+            total[i] += best
+            first = stops[line]
+    return total
