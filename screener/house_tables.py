@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from screener import capacities
-from screener.capacities import Capacity, CapacityContext, Option
+from screener.capacities import Capacity
+from screener.capacity_case import CapacityContext, Option
 from screener.demands import DemandModel
 from screener.hardware import Hardware
 from screener.joint_lines import ANCHOR, CAST_IN, anchors_itself, partner

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from screener.capacities import Option
+from screener.capacity_case import Option
 from screener.hardware import Hardware
 from screener.tiers import TierPlan, TierProblem
 

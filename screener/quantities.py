@@ -14,7 +14,7 @@ from decimal import Decimal
 import numpy as np
 
 from hazard.layers import quantity
-from screener.capacities import Option
+from screener.capacity_case import Option
 from screener.demands import DemandModel
 from screener.hardware import Hardware, HardwareRow
 from screener.points import Point

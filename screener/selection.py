@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from screener import capacities
-from screener.capacities import Capacity, CapacityContext, Option
+from screener.capacities import Capacity
+from screener.capacity_case import CapacityContext, Option
 from screener.choice import Interaction, option_ratios
 from screener.demands import DemandModel, LotHazards, load_basis
 from screener.hardware import Hardware

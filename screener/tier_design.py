@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hazard.issues import Issues
-from screener.capacities import Option
+from screener.capacity_case import Option
 from screener.hardware import Hardware, HardwareRow
 from screener.prices import cents, decimal
 from screener.quantities import HouseQuantities

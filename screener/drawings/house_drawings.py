@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from screener.capacities import Option, options_for
+from screener.capacities import options_for
+from screener.capacity_case import Option
 from screener.demands import DemandModel
 from screener.drawings.dxf import dxf_text
 from screener.drawings.layout import Placed

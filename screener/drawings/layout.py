@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from screener.capacities import Option
+from screener.capacity_case import Option
 from screener.hardware import Hardware
 from screener.house_loads import HouseLoads, Segment
 from screener.perforated_walls import whole_label

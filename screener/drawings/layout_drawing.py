@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from screener.capacities import Option
+from screener.capacity_case import Option
 from screener.drawings.layout import Placed, place_layout
 from screener.drawings.plan_drawing import hand, outward, wall_body
 from screener.drawings.shapes import Label, Shape, Stroke, along, line

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from hazard.issues import Issues
-from screener.capacities import CapacityContext, Option
+from screener.capacity_case import CapacityContext, Option
 from screener.demands import DemandModel
 from screener.editions import SDPWS_EDITION
 from screener.hardware import Hardware

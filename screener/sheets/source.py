@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hazard.issues import InputError, Issue
-from screener.capacities import Option, options_for
+from screener.capacities import options_for
+from screener.capacity_case import Option
 from screener.config import Tract, load_tract
 from screener.files.manifest import input_records, read_manifest, run_id
 from screener.files.results import GEOPACKAGE

@@ -8,14 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from screener.capacities import (
-    CONCRETE_NOT_CHECKED,
-    CapacityContext,
-    Option,
-    capacity,
-    combined_ratio,
-    options_for,
-)
+from screener.capacities import capacity, combined_ratio, options_for
+from screener.capacity_case import CONCRETE_NOT_CHECKED, CapacityContext, Option
 from screener.families import families, family
 from screener.hardware import parse_hardware, read_hardware
 

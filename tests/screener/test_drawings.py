@@ -17,7 +17,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from screener.capacities import Option, options_for
+from screener.capacities import options_for
+from screener.capacity_case import Option
 from screener.demands import evaluate, load_basis
 from screener.drawings import load_labels
 from screener.drawings.dxf import dxf_text, layer_name

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from tract_helpers import SAMPLE
 
-from screener.capacities import Option
+from screener.capacity_case import Option
 from screener.demands import DemandModel, LotHazards, build_model, load_basis
 from screener.hardware import Hardware, read_hardware
 from screener.house_arrays import undominated_exactly

@@ -15,7 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tract_helpers import SampleRun, Screened, screened, write_tract
 
-from screener.capacities import Option, options_for
+from screener.capacities import options_for
+from screener.capacity_case import Option
 from screener.hardware import Hardware, read_hardware
 from screener.joint_lines import CAST_IN, Pair, anchors_itself, join, pairs_of, partner, split
 from screener.selection import NONE

@@ -13,7 +13,8 @@ from demand_houses import lots, plan_text
 from test_irregularities import BOX, WHOLE
 
 from hazard.issues import InputError
-from screener.capacities import CapacityContext, Option, capacity
+from screener.capacities import capacity
+from screener.capacity_case import CapacityContext, Option
 from screener.demands import DemandModel, build_model, evaluate, load_basis
 from screener.hardware import parse_hardware
 from screener.load_path import trace_load_path

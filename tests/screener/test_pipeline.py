@@ -25,7 +25,8 @@ from scenes import LOTS, write_raster, write_scene
 from tract_helpers import SAMPLE, TWELVE, SampleRun, Screened, command, cut, screened, write_tract
 
 from hazard.issues import InputError
-from screener.capacities import CapacityContext, capacity
+from screener.capacities import capacity
+from screener.capacity_case import CapacityContext
 from screener.columns import CSV_TABLES, TABLES
 from screener.config import load_tract
 from screener.files.manifest import CAUTION

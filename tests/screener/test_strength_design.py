@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from tract_helpers import RIDGE, Screened, command, cut, screened, write_tract
 
 from hazard.issues import Issues
-from screener.capacities import CONCRETE_NOT_CHECKED, CapacityContext, Option, capacity, options_for
+from screener.capacities import capacity, options_for
+from screener.capacity_case import CONCRETE_NOT_CHECKED, CapacityContext, Option
 from screener.demands import DemandModel, build_model, evaluate, load_basis
 from screener.design_method import note_unlisted
 from screener.explain import lines_of

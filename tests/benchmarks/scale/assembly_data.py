@@ -16,7 +16,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from hazard.issues import Issues
-from screener.capacities import CapacityContext, capacity
+from screener.capacities import capacity
+from screener.capacity_case import CapacityContext
 from screener.config import Tract, load_tract
 from screener.demands import seismic_system
 from screener.editions import SDPWS_EDITION
