@@ -87,6 +87,15 @@ def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) 
     return frame
 
 
+def note_cut_texts(reader: LotReader, columns: Mapping[str, str], cut: Mapping[str, NDArray[np.bool_]]) -> None:
+    """Texts that we use and that fill their column of a shapefile: their end may be missing."""
+    for ours in (ours for ours, theirs in columns.items() if theirs in cut):
+        found = f"{ours} fills its column {columns[ours]}: the text may be cut off"
+        done = "used as it is; check it, or give a GeoPackage"
+        for i in np.flatnonzero(cut[columns[ours]]):
+            reader.tell(int(i), "warn", "text_cut", found, "a whole text", done)
+
+
 # ---------------------------------------------------------------- blocks and lots
 
 

@@ -21,7 +21,7 @@ from hazard.issues import InputError, Issues
 from hazard.table_cells import clean_text
 from screener.config import Site, nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
-from screener.lot_attributes import LotReader, read_attributes, split_options
+from screener.lot_attributes import LotReader, note_cut_texts, read_attributes, split_options
 from screener.lot_columns import match_columns
 from screener.lot_neighbours import note_neighbours
 from screener.lot_places import check_ground, proposal_text
@@ -96,6 +96,7 @@ def lots_of_layer(
     before = len(issues.stops())
     reader = LotReader(layer, issues, row_numbers)
     frame = read_attributes(reader, columns, tract)
+    note_cut_texts(reader, columns, layer.cut)
     shapes = read_shapes(layer.frame.geometry.to_numpy())
     if shapely.has_z(layer.frame.geometry.to_numpy()).any() or shapely.has_m(layer.frame.geometry.to_numpy()).any():
         issues.add("heights_dropped", "note", layer.where, "vertices with heights or measures", "", "not used")

@@ -23,6 +23,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
 from screener.config import nearest
+from screener.files.dbf_texts import cut_texts
 from screener.files.vector_checks import (
     archive_target,
     check_archive_layers,
@@ -64,6 +65,7 @@ class VectorLayer:
 
     frame: GeoDataFrame
     where: str
+    cut: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)  # column: rows whose text may be cut off
 
 
 def read_layer(file: VectorFile, issues: Issues) -> VectorLayer | None:
@@ -89,7 +91,11 @@ def read_layer(file: VectorFile, issues: Issues) -> VectorLayer | None:
             return None
         where = file.name if layer.only else f"{file.name}:{layer.name}"
         frame = _read(file, layer.name, where, issues)
-    return _with_crs(frame, file, where, issues)
+    read = _with_crs(frame, file, where, issues)
+    if read is None:
+        return None
+    names = [str(name) for name in read.frame.columns if name != read.frame.geometry.name]
+    return replace(read, cut=cut_texts(file.path, layer.name, names, len(read.frame)))
 
 
 def _own_reader(file: VectorFile) -> Callable[[VectorFile, Issues], GeoDataFrame | None] | None:

@@ -41,6 +41,7 @@ from damaged_lots import (
     written,
 )
 from damaged_project import Project
+from narrow_columns import narrowed
 from shapely.geometry import GeometryCollection, LineString, MultiPolygon, Polygon
 
 from screener import pipeline
@@ -272,7 +273,9 @@ DAMAGES: dict[str, Damage] = {
     "L43a": shapefile_without(".dbf"),
     "L43b": shapefile_without(".shx"),
     "L43c": shapefile_without(".prj"),
-    "L44": both(open_lots, cut_names),
+    "L44a": both(open_lots, cut_names),
+    "L44b": both(open_lots, cells("phase", "filing " * 50, "1"), written("lots.shp")),
+    "L44c": both(open_lots, cells("phase", "filing 1", "filing 2 north"), written("lots.shp", narrowed("phase", 14))),
     "L45a": archive(("../../lots.geojson", b"{}")),
     "L45b": archive(("/etc/lots.geojson", b"{}")),
     "L45c": archive((link("lots.geojson"), b"/etc/hostname")),
