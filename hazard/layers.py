@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,11 +15,15 @@ from hazard.standards.tables import load_table, value
 Floats = NDArray[np.float64]
 
 INTERPOLATIONS = ("bilinear", "ln_bilinear", "nearest")
+OVER_LOT = ("middle", "mean", "governing")
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """A kind of value: the unit used inside, its physical range, and the interpolation rule of its rasters."""
+    """A kind of value: the unit used inside, its physical range, and the interpolation rule of its rasters.
+
+    `governs` says whether the greatest or the least value gives the larger load ("" for classes).
+    """
 
     name: str
     own_unit: str
@@ -27,6 +32,8 @@ class Quantity:
     zero_possible: bool
     interpolation: str
     tile_tolerance: float
+    lot_tolerance: float
+    governs: str
     meaning: str
 
     @property
@@ -51,7 +58,8 @@ class Layer:
 
     `units` "" means the file's own unit tag, else the quantity's own unit. `band` None is right for one-band files.
     `interpolation` "" means the quantity's own rule. `dated` and `edition` are echoed, not interpreted. `model`
-    "bare earth" or "surface" is what the project file says of an elevation; "" where it does not say.
+    "bare earth" or "surface" is what the project file says of an elevation; "" where it does not say. `over_lot` says
+    which value a lot takes that is far larger than a cell: the one at its middle, the mean, or the governing one.
     """
 
     file: str | Path | tuple[str | Path, ...]
@@ -63,6 +71,7 @@ class Layer:
     interpolation: str = ""
     allow_remote: bool = False
     model: str = ""
+    over_lot: str = "middle"
 
     def __post_init__(self) -> None:
         if not self.files:
@@ -72,6 +81,8 @@ class Layer:
             raise ValueError(f"interpolation {self.interpolation!r}; expected one of {', '.join(INTERPOLATIONS)}")
         if quantity(self.quantity).is_class and self.interpolation not in ("", "nearest"):
             raise ValueError(f"{self.quantity} holds classes and can't be interpolated; expected nearest")
+        if self.over_lot not in OVER_LOT:
+            raise ValueError(f"over_lot {self.over_lot!r}; expected one of {', '.join(OVER_LOT)}")
 
     @property
     def files(self) -> tuple[str | Path, ...]:
@@ -133,12 +144,11 @@ def file_name(file: str | Path) -> str:
 def quantity(name: str) -> Quantity:
     """The declaration of a quantity by its name."""
     table = load_table("quantities.csv")
-    unit, rule, meaning = (str(value(table, key, quantity=name)) for key in ("own_unit", "interpolation", "meaning"))
-    least, greatest, tolerance = (
-        float(value(table, key, quantity=name)) for key in ("least", "greatest", "tile_tolerance")
-    )
-    zero_possible = value(table, "zero_possible", quantity=name) == "yes"
-    return Quantity(name, unit, least, greatest, zero_possible, rule, tolerance, meaning)
+    cell = partial(value, table, quantity=name)
+    unit, rule, governs, meaning = (str(cell(key)) for key in ("own_unit", "interpolation", "governs", "meaning"))
+    least, greatest = float(cell("least")), float(cell("greatest"))
+    tolerances = float(cell("tile_tolerance")), float(cell("lot_tolerance"))
+    return Quantity(name, unit, least, greatest, cell("zero_possible") == "yes", rule, *tolerances, governs, meaning)
 
 
 def unit_name(written: str) -> str:

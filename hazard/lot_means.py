@@ -1,7 +1,7 @@
-"""Exact area-weighted means of a raster over lots: every cell counts by the share of it that lies in the lot.
+"""A raster over whole lots: exact area-weighted means, every cell by its share that lies in the lot, and extremes.
 
-Most hazards need only the value at a lot's middle (a lot is smaller than most cells); a mean is for rasters finer than
-a lot, such as slope or canopy. Any polygon is right: concave, with holes, in parts. Each edge of a lot adds its own
+Most hazards need only the value at a lot's middle (a lot is smaller than most cells); these are for rasters far finer
+than a lot. Any polygon is right: concave, with holes, in parts. Each edge of a lot adds its own
 signed area to the cells it crosses and its height to those on its right, so the cost grows with the edges and the cells
 of a lot, not with the raster. On one thread: a million lots take less than a second.
 """
@@ -29,14 +29,18 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class LotMeans:
-    """Mean of the known cells of each lot (NaN where none is known), and the share of the lot that they cover."""
+    """Mean of the known cells of each lot (NaN where none is known), and the share of the lot that they cover; the
+    least and the greatest of the known cells that lie in it by half or more (NaN: none), and how many of them."""
 
     mean: Floats
     covered: Floats
+    least: Floats
+    greatest: Floats
+    cells: NDArray[np.int64]
 
 
 def lot_means(window: RasterWindow, lots: Sequence[Any] | NDArray[np.object_], crs: pyproj.CRS) -> LotMeans:
-    """Area-weighted mean of a raster over each lot; areas are those of the raster's own grid.
+    """Area-weighted mean of a raster over each lot, and its extremes; areas are those of the raster's own grid.
 
     lots: polygons (parts and holes allowed) in `crs`; a missing or empty one gets NaN. Refuses classes.
     """
@@ -45,16 +49,19 @@ def lot_means(window: RasterWindow, lots: Sequence[Any] | NDArray[np.object_], c
     shapes = np.asarray(lots, dtype=object)
     values = np.ascontiguousarray(window.values, dtype=np.float64)
     valid = np.ascontiguousarray(window.valid, dtype=np.bool_)
-    mean, covered = np.full(len(shapes), np.nan), np.zeros(len(shapes))
+    size = len(shapes)
+    mean, least, greatest = (np.full(size, np.nan) for _ in range(3))
+    found = LotMeans(mean, np.zeros(size), least, greatest, np.zeros(size, dtype=np.int64))
     plain = (shapely.get_type_id(shapes) == _POLYGON) & (shapely.get_num_interior_rings(shapes) == 0)
     for which, rings_of in ((plain, _one_ring_each), (~plain, _rings)):
         some = np.flatnonzero(which)
         xy, first_of_ring, first_of_lot = rings_of(shapes[some])
         columns, rows = window.pixel(transform_xy(xy, crs, window.crs))
-        own_mean, own_covered = np.full(len(some), np.nan), np.zeros(len(some))
-        _means(values, valid, columns, rows, first_of_ring, first_of_lot, own_mean, own_covered)
-        mean[some], covered[some] = own_mean, own_covered
-    return LotMeans(mean, covered)
+        own = [column[some] for column in vars(found).values()]
+        _means(values, valid, columns, rows, first_of_ring, first_of_lot, *own)
+        for column, part in zip(vars(found).values(), own, strict=True):
+            column[some] = part
+    return found
 
 
 _POLYGON = 3  # GEOS's number
@@ -108,7 +115,8 @@ def _add_edge(x0: float, y0: float, x1: float, y1: float, left: int, top: int, a
 @njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
 def _means(
     values: Floats, valid: NDArray[np.bool_], x: Floats, y: Floats, first_of_ring: NDArray[np.int64],
-    first_of_lot: NDArray[np.int64], mean: Floats, covered: Floats,
+    first_of_lot: NDArray[np.int64], mean: Floats, covered: Floats, least: Floats, greatest: Floats,
+    cells: NDArray[np.int64],
 ) -> None:  # fmt: skip
     rows, columns = values.shape
     for lot in range(len(mean)):
@@ -144,6 +152,10 @@ def _means(
                 if 0 <= row < rows and 0 <= column < columns and valid[row, column]:
                     known += weight
                     weighted += weight * values[row, column]
+                    if abs(weight) >= 0.5:
+                        cells[lot] += 1
+                        least[lot] = np.fmin(least[lot], values[row, column])
+                        greatest[lot] = np.fmax(greatest[lot], values[row, column])
         if total != 0.0:
             covered[lot] = min(1.0, max(0.0, known / total))
             if covered[lot] > 1e-9:

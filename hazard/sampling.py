@@ -4,6 +4,9 @@ Bilinear means between the four nearest cell centres (in the raster's own grid, 
 of centres only two count, on a centre one, and nodata with no weight does no harm. In the outermost half cell of a
 raster the missing neighbours are replaced by the edge cells, and the lot is flagged. For the national survey's ground
 motion grids the cell centres are the survey's nodes.
+
+That is the value at a lot's middle. Over a lot of many cells values may differ: it is said where that matters, and a
+layer may ask for the mean or the governing value of such lots instead.
 """
 
 from __future__ import annotations
@@ -13,11 +16,13 @@ from typing import Any
 
 import numpy as np
 import pyproj
+import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from hazard import crs as crs_tools
 from hazard.issues import InputError, Issue, Issues
 from hazard.layers import Column, Constant, Layer, Source, likely_units, quantity, to_own_unit
+from hazard.lot_means import lot_means
 from hazard.rasters import RasterWindow, read_window
 
 Floats = NDArray[np.float64]
@@ -44,15 +49,24 @@ SNAP_CELLS = 1e-6
 LEAST_SHARE_COVERED = 0.5
 # How far around the tract the nearest data are looked for, to say how far they are.
 SEARCH_FT = 5_280.0
+# A lot of this many cells is looked at as a whole (4 by 4); the value at the middle of a smaller one stands on 2 by 2.
+LARGE_LOT_CELLS = 16.0
+WHOLE = 1.0 - 1e-6  # share of a lot's area that must be known to speak of all of it
 
 
 @dataclass(frozen=True)
 class LotPoints:
-    """Where the lots are: one representative point (n, 2) each, in one system, and their ids."""
+    """Where the lots are: one representative point (n, 2) each, in one system, their ids, and outlines where known."""
 
     xy: Floats
     crs: pyproj.CRS
     lot_id: NDArray[np.str_]
+    shapes: NDArray[np.object_] | None = None
+
+    def some(self, places: NDArray[np.intp]) -> LotPoints:
+        """Some of the lots."""
+        shapes = self.shapes[places] if self.shapes is not None else None
+        return LotPoints(self.xy[places], self.crs, self.lot_id[places], shapes)
 
     def __len__(self) -> int:
         return len(self.xy)
@@ -66,7 +80,10 @@ class LotPoints:
 @dataclass(frozen=True)
 class Samples:
     """Values at points, and per point: why there is none ("" = fine, "edge" = given but flagged), the cell of the file
-    it lies in (row, column; -1 outside) and how far the nearest cell with data is, ft (0 where it lies in one)."""
+    it lies in (row, column; -1 outside) and how far the nearest cell with data is, ft (0 where it lies in one).
+
+    `lot_cells` (n,): how many cells of the whole lot gave its value, 0 where the cells at its middle did.
+    """
 
     values: Floats
     reason: NDArray[np.str_]
@@ -77,10 +94,13 @@ class Samples:
     source: str
     window: RasterWindow | None = field(default=None, repr=False)
     place: Floats | None = field(default=None, repr=False)  # (n, 2) fractional column and row in the window
+    lot_cells: NDArray[np.int64] | None = None
 
     def cells(self, lot: int) -> list[Cell]:
-        """The cells that gave the value of one lot, with their weights; empty where it has none."""
+        """The cells that gave the value of one lot, with their weights; empty where it has none, or the whole lot's."""
         if self.window is None or self.place is None or np.isnan(self.values[lot]):
+            return []
+        if self.lot_cells is not None and self.lot_cells[lot]:
             return []
         column, row = self.place[lot : lot + 1, 0], self.place[lot : lot + 1, 1]
         if self.rule == "nearest":
@@ -125,6 +145,8 @@ class LotValues:
         """Where the value of one lot (by its place) came from, with the cell if a raster gave it."""
         if self.samples is None or self.samples.row[lot] < 0:
             return self.provenance
+        if self.samples.lot_cells is not None and self.samples.lot_cells[lot]:
+            return f"{self.provenance}, {self.samples.lot_cells[lot]:,} cells in the lot"
         return f"{self.provenance}, cell row {self.samples.row[lot]}, column {self.samples.column[lot]}"
 
 
@@ -186,11 +208,73 @@ def _from_raster(layer: Layer, lots: LotPoints, issues: Issues) -> LotValues:
     cells = len(np.unique(samples.row[covered].astype(np.int64) * window.file_shape[1] + samples.column[covered]))
     name = {"bilinear": "bilinear", "ln_bilinear": "bilinear in ln(value)", "nearest": "nearest cell"}[rule]
     issues.add("raster_cells", "note", layer.name, f"{layer.quantity}: lots lie in {cells:,} cells, {name}")
+    samples = _over_lots(samples, layer, lots, issues)
+    if samples.lot_cells is not None:
+        name += f", {_OVER_LOT[layer.over_lot]} of lots of {LARGE_LOT_CELLS:g} cells or more"
     by_default = not layer.units and window.units_given == quantity(layer.quantity).own_unit
     said = " (unit taken by default)" if by_default else ""
     dated = f", dated {layer.dated}" if layer.dated else ""
     provenance = f"raster {layer.name}, band {layer.band or 1}, {window.units_given or 'no unit'}{said}, {name}{dated}"
     return LotValues(samples.values, samples.reason, provenance, layer.quantity, samples)
+
+
+_OVER_LOT = {"mean": "mean over the whole", "governing": "governing value in the whole"}
+
+
+def _over_lots(samples: Samples, layer: Layer, lots: LotPoints, issues: Issues) -> Samples:
+    """The lots of many cells taken as a whole: by the layer's rule, else only told where the middle says too little."""
+    large = _large_lots(samples, lots)
+    if not len(large) or lots.shapes is None:
+        return samples
+    shapes = lots.shapes[large]
+    try:
+        window = read_window(layer, tuple(shapely.total_bounds(shapes).tolist()), lots.crs)
+    except InputError:
+        if layer.over_lot == "middle":  # the piece around the lots' middles was fit to use
+            return samples
+        raise
+    found = lot_means(window, shapes, lots.crs)
+    middle = samples.values[large]
+    least = quantity(layer.quantity).governs == "least"
+    governing = np.fmin(middle, found.least) if least else np.fmax(middle, found.greatest)
+    if layer.over_lot == "middle":
+        _tell_varying(layer, lots.some(large), middle, governing, found.cells, issues)
+        return samples
+    chosen = governing if layer.over_lot == "governing" else found.mean
+    known = ~np.isnan(middle) & (found.covered >= WHOLE) & (found.cells > 0)
+    values, reason, cells = samples.values.copy(), samples.reason.copy(), np.zeros(len(lots), dtype=np.int64)
+    values[large] = np.where(known, chosen, np.nan)
+    reason[large] = np.where(known | np.isnan(middle), reason[large], NODATA)
+    cells[large] = np.where(known, found.cells, 0)
+    told = f"{layer.quantity}: {_OVER_LOT[layer.over_lot]} of {len(large):,} lots, {cells.sum():,} cells"
+    issues.add("raster_over_lots", "note", layer.name, told)
+    return replace(samples, values=values, reason=reason, lot_cells=cells)
+
+
+def _large_lots(samples: Samples, lots: LotPoints) -> NDArray[np.intp]:
+    """Lots of at least LARGE_LOT_CELLS cells; a cell as large as in the middle of the lots."""
+    if lots.shapes is None or samples.window is None or samples.window.values.dtype.kind in "iu":
+        return np.empty(0, dtype=np.intp)
+    step = np.sqrt(np.nanmedian(shapely.area(lots.shapes)))
+    around = np.median(lots.xy, axis=0) + np.array([[0.0, 0.0], [step, 0.0], [0.0, step]])
+    column, row = samples.window.pixel(crs_tools.transform_xy(around, lots.crs, samples.window.crs))
+    cells = abs((column[1] - column[0]) * (row[2] - row[0]) - (column[2] - column[0]) * (row[1] - row[0]))
+    return np.flatnonzero(shapely.area(lots.shapes) / step**2 * cells >= LARGE_LOT_CELLS - 1e-6)
+
+
+def _tell_varying(
+    layer: Layer, lots: LotPoints, middle: Floats, governing: Floats, cells: NDArray[np.int64], issues: Issues
+) -> None:
+    """Lots in which the value at the middle is not near the one that governs."""
+    declared = quantity(layer.quantity)
+    unit = f" {declared.own_unit}".rstrip()
+    for i in np.flatnonzero(np.abs(governing - middle) > declared.lot_tolerance):
+        found = f"{layer.quantity}: {middle[i]:.4g}{unit} at the lot's middle, {governing[i]:.4g}{unit} within its "
+        expected = f"within {declared.lot_tolerance:g}{unit}"
+        done = 'the middle counts; over_lot = "governing" or "mean" beside the file takes the whole lot'
+        lot = str(lots.lot_id[i])
+        where = f"{layer.name} lot {lot}"
+        issues.add("hazard_varies", "warn", where, f"{found}{cells[i]:,} cells", expected, done, lot)
 
 
 def _search_further(samples: Samples, layer: Layer, lots: LotPoints) -> Samples:

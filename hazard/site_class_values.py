@@ -70,7 +70,7 @@ def _read_at(source: Source, used: NDArray[np.intp], lots: LotPoints, issues: Is
     """A source at some of the lots only: what it lacks elsewhere is no fault of theirs."""
     if isinstance(source, Column):
         source = replace(source, values=np.asarray(source.values)[used])
-    return read_values(source, LotPoints(lots.xy[used], lots.crs, lots.lot_id[used]), issues)
+    return read_values(source, lots.some(used), issues)
 
 
 def _parts(name: str) -> tuple[str, ...]:

@@ -215,6 +215,12 @@ class HazardSource(_Section):
     model: Literal["bare earth", "surface"] | None = Field(
         None, description="elevation only: of the bare earth, or with roofs and trees; none: taken as bare earth, noted"
     )
+    over_lot: Literal["middle", "mean", "governing"] | None = Field(
+        None,
+        description="which value of a raster a lot of 16 cells or more takes: at its middle (also if none is given; "
+        "said where the lot holds a value that loads more), the mean of its cells, or the governing one (the greatest; "
+        "of elevation, for Ke, the least)",
+    )
 
     @property
     def files(self) -> tuple[Path | str, ...]:
@@ -919,6 +925,8 @@ def _source_faults(name: str, source: HazardSource) -> Iterator[_Fault]:
         yield place, given[0], "a file: classes of the ground around the lots"
     if source.model is not None and name != "elevation_ft":
         yield f"{place}.model", repr(source.model), "it only with elevation_ft"
+    if source.over_lot is not None and (source.file is None or name == "land_cover"):
+        yield f"{place}.over_lot", repr(source.over_lot), "it only with a raster of values"
     if source.value is not None:
         wants_text = name in TEXT_HAZARDS and name != "land_cover"
         if wants_text != isinstance(source.value, str) and name != "land_cover":

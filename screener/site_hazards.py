@@ -299,7 +299,7 @@ def lot_points(lots: gpd.GeoDataFrame) -> tuple[LotPoints, crs_tools.WorkingCRS]
     middle = shapes.centroid
     chosen = middle.where(middle.within(shapes), inside)
     xy = np.column_stack([chosen.x.to_numpy(), chosen.y.to_numpy()])
-    return LotPoints(xy, working.crs, lots["lot_id"].to_numpy(dtype=str)), working
+    return LotPoints(xy, working.crs, lots["lot_id"].to_numpy(dtype=str), shapes.to_numpy()), working
 
 
 def source(given: HazardSource | None, quantity: str, lots: pd.DataFrame) -> Source:
@@ -329,6 +329,7 @@ def raster(given: HazardSource, quantity: str) -> Layer:
         str(given.dated or ""),
         allow_remote=remote,
         model=given.model or "",
+        over_lot=given.over_lot or "middle",
     )
 
 

@@ -108,6 +108,20 @@ def _cells(change: Callable[[np.ndarray], np.ndarray], **more: Any) -> Damage:
     return lambda p: _write(p, "v.tif", change(_wind()), _grid(p), **more) and None
 
 
+def _fine(step: float, given: dict[str, Any] | None = None, hole: bool = False) -> Damage:
+    """Wind speeds in cells of half a metre that fall by `step` a row; `hole` without data away from a lot's middle."""
+
+    def damage(p: Project) -> None:
+        grid = _grid(p, 0, 0, 0.5)
+        cells = (150.0 - step * np.arange(2000)[:, None] + np.zeros((2000, 2000))).astype("float32")
+        if hole:
+            row, column = _cell_of(p, 0, grid)
+            cells[row + 20 : row + 24, column : column + 4] = np.nan
+        _write(p, "v.tif", cells, grid, given=given)
+
+    return damage
+
+
 # ---------------------------------------------------------------- the sample's own ground
 
 
@@ -379,7 +393,11 @@ DAMAGES: dict[str, Damage] = {
     "R11": _whole(crs=None),
     "R12a": _in_degrees,
     "R13": lambda p: _write(p, "v.tif", _wind((4, 4)), _grid(p, -1, -1, 2000.0)) and None,
-    "R14": lambda p: _write(p, "v.tif", _wind((2000, 2000), 130.0), _grid(p, 0, 0, 0.5)) and None,
+    "R14a": _fine(0.01),
+    "R14b": _fine(0.03),
+    "R14c": _fine(0.03, {"over_lot": "governing"}),
+    "R14d": _fine(0.01, {"over_lot": "mean"}, hole=True),
+    "R14e": _cover(lambda c: c, over_lot="mean"),
     "R15a": _beside(4000.0),
     "R15b": _beside(0.0),
     "R16a": _short("land_cover.tif", "land_cover", 30, {"classes": "classes.csv"}),

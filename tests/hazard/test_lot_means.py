@@ -92,3 +92,26 @@ def test_the_same_numbers_as_a_zonal_library() -> None:
     source = NumPyRasterSource(values, 0.0, 0.0, 800.0, 800.0, srs_wkt=LOCAL.to_wkt())
     theirs = np.array([f["properties"]["mean"] for f in exact.exact_extract(source, frame, ["mean"])], dtype=float)
     np.testing.assert_allclose(lot_means(window(values), shapes, LOCAL).mean, theirs, rtol=0, atol=1e-6)
+
+
+def test_extremes_are_those_of_the_cells_that_lie_in_the_lot_by_half() -> None:
+    """A lot of whole cells and one cut through cells at 0.4 and 0.6: the first column is not in it, the last is."""
+    values = np.arange(100.0).reshape(10, 10)
+    lots = [shapely.box(20, 20, 50, 50), shapely.box(26, 20, 46, 50), shapely.box(1, 1, 3, 3), None]
+    found = lot_means(window(values), np.array(lots, dtype=object), LOCAL)
+    np.testing.assert_array_equal(found.cells, [9, 6, 0, 0])
+    np.testing.assert_array_equal(found.least, [52.0, 53.0, np.nan, np.nan])
+    np.testing.assert_array_equal(found.greatest, [74.0, 74.0, np.nan, np.nan])
+
+
+def test_extremes_hold_the_mean_whatever_the_shape() -> None:
+    """Law: over holes, parts and any turn of the rings, the cells in the lot span the mean of a smooth raster."""
+    across, down = np.meshgrid(np.arange(80.0), np.arange(80.0))
+    shapes = odd_shapes(100, 5, 800.0)
+    found = lot_means(window(across + 0.5 * down), shapes, LOCAL)
+    large = found.cells >= 16
+    assert large.sum() > 50
+    assert (found.least[large] <= found.mean[large] + 1e-9).all()
+    assert (found.mean[large] <= found.greatest[large] + 1e-9).all()
+    area = shapely.area(shapes) / 100.0
+    np.testing.assert_allclose(found.cells[large], area[large], rtol=0.35)

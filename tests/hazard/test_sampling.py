@@ -268,3 +268,82 @@ def test_classes_are_never_interpolated(tmp_path: Path, rule: str) -> None:
     with pytest.raises(ValueError, match="holds classes"):
         lot_means(piece, [shapely.box(EAST + 100, NORTH - 200, EAST + 200, NORTH - 100)], UTM)
     assert sample(piece, [[EAST + 150, NORTH - 150]], UTM, "nearest").values.tolist() == [41.0]
+
+
+# -- lots of many cells -------------------------------------------------------------------------------------------
+
+
+def large_lots(side: float = 4 * CELL) -> LotPoints:
+    """Two square lots of whole cells, one of 4 x 4 cells (by default), one smaller than a cell."""
+    west, south = EAST + 4 * CELL, NORTH - 12 * CELL
+    shapes = [shapely.box(west, south, west + side, south + side), shapely.box(west, south, west + 9.0, south + 9.0)]
+    xy = shapely.get_coordinates(shapely.centroid(shapes))
+    return LotPoints(xy, UTM, np.array(["large", "small"]), np.array(shapes, dtype=object))
+
+
+STEEP = (RNG.uniform(0, 0.1, SHAPE) + 100.0 + np.arange(SHAPE[1])).astype("float64")  # 1 mph a column
+
+
+@pytest.mark.parametrize(("over_lot", "value"), [("middle", 105.5), ("mean", 105.5), ("governing", 107.0)])
+def test_a_lot_of_many_cells_takes_the_value_asked_for(tmp_path: Path, over_lot: str, value: float) -> None:
+    """Columns 4 to 7 of 1 mph a column: 104 to 107 in the lot, 105.5 at its middle and as its mean."""
+    at, issues = large_lots(), Issues()
+    path = write(tmp_path / "v.tif", np.floor(STEEP))
+    found = values(path, at, issues=issues, over_lot=over_lot)
+    plain = values(path, large_lots())
+    assert found.values[0] == pytest.approx(value, rel=1e-12)
+    assert found.values[1] == plain.values[1], "a small lot keeps the value at its middle"
+    codes = {i.code: i for i in issues}
+    if over_lot == "middle":
+        assert codes["hazard_varies"].lot_id == "large"
+        assert codes["hazard_varies"].found.startswith("wind_speed_mph: 105.5 mph at the lot's middle, 107 mph within")
+        assert found.samples.cells(0), "four cells gave the value"
+    else:
+        assert "hazard_varies" not in codes
+        assert codes["raster_over_lots"].found.endswith("1 lots, 16 cells")
+        assert found.samples.cells(0) == []
+        assert found.explain(0).endswith("16 cells in the lot")
+        assert "cell row" in found.explain(1)
+
+
+def test_the_governing_elevation_is_the_least(tmp_path: Path) -> None:
+    """Thinner air loads less: the lowest ground of a lot gives its largest Ke."""
+    path = write(tmp_path / "e.tif", np.floor(STEEP) * 100.0)
+    found = values(path, large_lots(), "elevation_ft", over_lot="governing")
+    assert found.values[0] == pytest.approx(10_400.0)
+
+
+def test_small_lots_and_calm_rasters_are_not_spoken_of(tmp_path: Path) -> None:
+    for at, cells in ((large_lots(3.9 * CELL), STEEP), (large_lots(), 100.0 + 0.1 * STEEP), (lots(), STEEP)):
+        issues = Issues()
+        values(write(tmp_path / "v.tif", cells), at, issues=issues, over_lot="middle")
+        assert not [i for i in issues if i.code == "hazard_varies"]
+
+
+@pytest.mark.parametrize("over_lot", ["mean", "governing"])
+def test_a_lot_known_in_part_has_no_value_of_the_whole(tmp_path: Path, over_lot: str) -> None:
+    cells = STEEP.copy()
+    cells[8, 4] = np.nan  # a corner of the lot, away from its middle
+    found = values(write(tmp_path / "v.tif", cells), large_lots(), over_lot=over_lot)
+    assert np.isnan(found.values[0])
+    assert found.reason[0] == "nodata"
+    whole = values(tmp_path / "v.tif", large_lots())
+    assert np.isfinite(whole.values[0])
+
+
+def test_the_whole_lot_in_another_system_and_a_turned_raster(tmp_path: Path) -> None:
+    """Law: the lots' system and the raster's turn do not matter to the mean of a plane."""
+    at = large_lots()
+    shapes = shapely.transform(at.shapes, lambda xy: crs.transform_xy(xy, UTM, pyproj.CRS(4269)))
+    degrees = LotPoints(crs.transform_xy(at.xy, UTM, pyproj.CRS(4269)), pyproj.CRS(4269), at.lot_id, shapes)
+    north_up = values(write(tmp_path / "n.tif", plane(SHAPE, a=130.0)), at, over_lot="mean")
+    other = values(tmp_path / "n.tif", degrees, over_lot="mean")
+    np.testing.assert_allclose(other.values, north_up.values, rtol=1e-6)
+    grid = turned(30, EAST - 900, NORTH - 300, 60.0)
+    slanted = values(write(tmp_path / "t.tif", plane(SHAPE, grid, a=130.0), grid), at, over_lot="mean")
+    np.testing.assert_allclose(slanted.values, north_up.values, rtol=1e-3)
+
+
+def test_an_unknown_rule_is_refused() -> None:
+    with pytest.raises(ValueError, match="expected one of middle, mean, governing"):
+        Layer("v.tif", "wind_speed_mph", over_lot="most")
