@@ -1,7 +1,8 @@
 """What may be wrong with lot polygons, and what is done about it.
 
 Geometry stays in the lots' own coordinate system; areas and lengths are measured in the tract's working system. A shape
-is repaired only where the repair changes nothing that matters (area within 1 %, no new parts); else the lot is skipped.
+is repaired only where the repair changes nothing that matters (area within 1 %, no new parts), or where its outline
+crosses itself and one piece is nearly all of what it bounds; else the lot is skipped.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ LEAST_AREA_M2 = 50.0
 LARGEST_AREA_M2 = 100_000.0  # 10 ha
 GREATEST_ASPECT = 50.0
 GREATEST_AREA_CHANGE = 0.01
+DOMINANT_SHARE = 0.98  # of all that a crossed outline bounds, in one piece: the rest is a slip of the pen
 MANY_VERTICES = 100_000
 
 _POLYGON, _MULTIPOLYGON, _COLLECTION = 3, 6, 7
@@ -173,11 +175,48 @@ def _repair_broken(shapes: Shapes, working: Geometries, broken: Bools, to_workin
     def both(i: int) -> str:
         return f"{reasons[i]}: {_square_feet(before[i])} as drawn, {_square_feet(after[i])} mended"
 
+    kept = _keep_dominant(
+        shapes, working, mended, unfit, to_working, lambda i: f"{reasons[i]}: {_square_feet(before[i])}"
+    )
+    broken, unfit = broken & ~kept, unfit & ~kept
     shapes.drop(unfit, "shape_broken", both, "a simple outline", "redraw the lot: mending it would change it")
     fixed = broken & ~unfit
     shapes.add(fixed, "fix", "shape_mended", both, "a simple outline", "mended; area within 1 %")
     shapes.geometry[fixed] = mended[fixed]
     working[fixed] = mended_working[fixed]
+
+
+def _keep_dominant(
+    shapes: Shapes, working: Geometries, mended: Geometries, unfit: Bools, to_working: Any, drawn: Callable[[int], str]
+) -> Bools:
+    """Which of the unfit lots are used by the one piece that is nearly all of them, with both areas said."""
+    kept = np.zeros_like(unfit)
+    for i in np.flatnonzero(unfit).tolist():
+        piece, doubt = _dominant_piece(shapes.geometry[i], mended[i])
+        if piece is None:
+            continue
+        kept[i], shapes.geometry[i] = True, piece
+        working[i], left_out = to_working(np.array([piece, doubt], dtype=object))
+        found = f"{drawn(i)} as drawn, {_square_feet(shapely.area(working[i]))} mended"
+        done = f"kept the piece that is nearly all of it; {shapely.area(left_out) / SQUARE_FOOT_M2:,.1f} sq ft left out"
+        shapes.findings.append(Finding(int(i), "fix", "shape_mended", found, "a simple outline", done))
+    return kept
+
+
+def _dominant_piece(drawn: shapely.Geometry, mended: shapely.Geometry) -> tuple[Any, Any]:
+    """The piece of a lot, drawn as one outline, that is nearly all of it, and what is in doubt; None where none is.
+
+    Both readings of a crossed outline must agree on it: the ground it runs around (mended, by its rings) and the ground
+    that a count of its lines takes for inside.
+    """
+    if drawn.geom_type != "Polygon":
+        return None, None
+    pieces = shapely.get_parts(mended)
+    piece = pieces[int(np.argmax(shapely.area(pieces)))] if len(pieces) else shapely.Polygon()
+    counted = shapely.make_valid(drawn, method="linework")
+    doubt = shapely.union(shapely.symmetric_difference(piece, counted), shapely.difference(mended, piece))
+    whole = shapely.area(piece) + shapely.area(doubt)
+    return (piece, doubt) if shapely.area(piece) >= DOMINANT_SHARE * whole > 0.0 else (None, None)
 
 
 def _note_odd(shapes: Shapes, working: Geometries, area_m2: Floats) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -182,6 +183,13 @@ def small_loop(west: float, south: float, east: float, north: float) -> list[tup
             (west, north + 0.2), (west, north - 0.2)]  # fmt: skip
 
 
+def large_loop(west: float, south: float, east: float, north: float) -> list[tuple[float, float]]:
+    """The same with a loop of a tenth of the lot."""
+    side = math.sqrt(0.1 * (east - west) * (north - south))
+    return [(west, south), (east, south), (east, north), (west - side, north), (west - side, north + side),
+            (west, north + side)]  # fmt: skip
+
+
 def spike(west: float, south: float, east: float, north: float) -> list[tuple[float, float]]:
     middle = (south + north) / 2.0
     return [
@@ -208,6 +216,7 @@ DAMAGES: dict[str, Damage] = {
     "L6b": shape(lambda lot: lot.exterior),
     "L7a": shape(corners(bow_tie)),
     "L7b": shape(corners(small_loop)),
+    "L7c": shape(corners(large_loop)),
     "L8": shape(corners(spike)),
     "L9": open_ring,
     "L10a": clockwise,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import shutil
 import sqlite3
 import struct
@@ -141,6 +142,67 @@ def test_l8_a_mended_lot_shows_both_areas(tmp_path: Path) -> None:
     _, issues = read(tmp_path, with_shape(SPIKE))
     message = next(issue for issue in issues if issue.code == "shape_mended").message()
     assert "8,187 sq ft as drawn, 8,187 sq ft mended" in message
+
+
+def overshot(slip: float) -> Polygon:
+    """A lot whose last corner is overshot: the outline crosses itself, a square of side `slip` beyond the corner."""
+    return polygon((0, 0), (20, 0), (20, 38), (0, 38), (-slip, 38), (-slip, 38 + slip), (0, 38 + slip), (0, 0))
+
+
+def lopsided(share: float) -> Polygon:
+    """A bow-tie of 20 m by 38 m whose smaller triangle holds this share of what both bound."""
+    half = 10.0 * math.sqrt(share / (1.0 - share))  # the triangles are alike
+    return polygon((0, 0), (20, 0), (10 - half, 38), (10 + half, 38))
+
+
+@pytest.mark.parametrize(
+    ("shape", "kept_m2", "left_out_m2"),
+    [
+        (overshot(1.0), 760.0, 1.0),
+        (overshot(3.8), 760.0, 14.44),  # 1.9 % of all
+        (lopsided(0.019), None, None),
+        (polygon((0, 0), (20, 0), (20, 38), (0, 38), (0, 20), (1, 19), (1, 20), (0, 19)), 760.0, 0.25),
+    ],
+    ids=["overshot corner", "1.9 percent", "lopsided bow-tie", "knot in an edge"],
+)
+@pytest.mark.filterwarnings("ignore")
+def test_l7_one_piece_that_is_nearly_all_is_the_lot(
+    tmp_path: Path, shape: Polygon, kept_m2: float | None, left_out_m2: float | None
+) -> None:
+    lots, issues = read(tmp_path, with_shape(shape))
+    assert (lots["status"] == "").all()
+    kept = lots.geometry.iat[1]
+    pieces = shapely.get_parts(shapely.make_valid(shape))
+    assert kept.is_valid
+    assert kept.geom_type == "Polygon"
+    assert kept.area == pytest.approx(kept_m2 or max(shapely.area(pieces)), rel=1e-3)
+    told = next(issue for issue in issues if issue.code == "shape_mended" and issue.lot_id == "A-02")
+    assert told.severity == "fix"
+    left_out = left_out_m2 if left_out_m2 is not None else min(shapely.area(pieces))
+    if "left out" in told.done:
+        said = float(told.done.split()[-5].replace(",", ""))
+        assert said == pytest.approx(left_out / 0.3048**2, rel=2e-3, abs=0.051)
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        overshot(4.5),  # 2.6 % of all
+        lopsided(0.03),
+        lopsided(0.5),
+        MultiPolygon([box(1), overshot(1.0)]),
+        polygon((0, 0), (20, 0), (20, 38), (0, 38), (0, 20), (15, 10), (15, 20), (0, 10)),  # a bay of another lot
+    ],
+    ids=["corner of 2.6 percent", "bow-tie of 3 percent", "even bow-tie", "two parts", "deep loop"],
+)
+@pytest.mark.filterwarnings("ignore")
+def test_l7_where_the_readings_differ_the_lot_is_skipped(tmp_path: Path, shape: Any) -> None:
+    lots, issues = read(tmp_path, with_shape(shape))
+    assert list(lots["status"]) == ["", "skipped", "", ""]
+    assert lots["skip_reason"].iat[1] == "shape_broken"
+    told = next(issue for issue in issues if issue.severity == "skip")
+    assert "as drawn" in told.found
+    assert "mended" in told.found
 
 
 def test_l16_heights_are_dropped(tmp_path: Path) -> None:
