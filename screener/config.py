@@ -154,7 +154,7 @@ class LotsSection(_Section):
     """The lots file."""
 
     file: InputPath = Field(
-        description="any vector format GDAL reads (a zip is read in place); DXF, LandXML, GeoParquet, CSV of points too"
+        description="any vector format GDAL reads; DXF, LandXML, GeoParquet, CSV of points too; a zip of one of these"
     )
     layer: str | None = Field(None, description="layer of the file; needed where it holds several")
     columns: dict[str, str] = Field(default_factory=dict, description="our name = the file's name, where they differ")

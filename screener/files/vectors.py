@@ -1,7 +1,8 @@
 """Reading one layer of a vector file, in any format GDAL reads. The only place that opens vector files.
 
-Files are opened read-only and in place, after `vector_checks`: nothing is unpacked, repaired on disk or fetched. Every
-fault is added to the issues; where one forbids going on, the result is None.
+Files are opened read-only, after `vector_checks` and `archives`: nothing is repaired on disk or fetched, and nothing is
+unpacked but the one file of an archive. Every fault is added to the issues; where one forbids going on, the result is
+None.
 """
 
 from __future__ import annotations
@@ -23,14 +24,9 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
 from screener.config import nearest
+from screener.files.archives import archive_target, check_archive, is_one_file, unpacked
 from screener.files.dbf_texts import cut_texts
-from screener.files.vector_checks import (
-    archive_target,
-    check_archive_layers,
-    check_file,
-    check_layer_is_table,
-    open_read_only,
-)
+from screener.files.vector_checks import check_file, check_layer_is_table, open_read_only
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -75,17 +71,21 @@ def read_layer(file: VectorFile, issues: Issues) -> VectorLayer | None:
             issues.add("file_missing", "stop", file.name, "nothing there", f"a file at {file.name}", "check the path")
         return None
     before = len(issues.stops())
-    check_file(file, issues)
-    if len(issues.stops()) > before:
-        return None
+    if _is_archive(file):
+        check_archive(file, issues)
+        if len(issues.stops()) > before:
+            return None
+        if is_one_file(file.path):
+            with unpacked(file, issues) as alone:
+                return read_layer(alone, issues) if alone is not None else None
+    else:
+        check_file(file, issues)
+        if len(issues.stops()) > before:
+            return None
     with _closed_options():
         reader = _own_reader(file)
         if reader is not None:
             return _with_crs(reader(file, issues), file, file.name, issues)
-        if _is_archive(file.path):
-            check_archive_layers(file, issues)
-            if len(issues.stops()) > before:
-                return None
         layer = _choose_layer(file, issues)
         if layer is None:
             return None
@@ -137,11 +137,12 @@ def _is_landxml(path: Path) -> bool:
         return b"LandXML" in stream.read(4096).replace(b"\0", b"")  # in UTF-16 too
 
 
-def _is_archive(path: Path) -> bool:
-    if path.is_dir():
+def _is_archive(file: VectorFile) -> bool:
+    """Whether a file is a zip by its content, or calls itself one."""
+    if file.path.is_dir():
         return False
-    with path.open("rb") as stream:
-        return stream.read(2) == b"PK"
+    with file.path.open("rb") as stream:
+        return stream.read(2) == b"PK" or file.path.suffix.lower() == ".zip"
 
 
 # ---------------------------------------------------------------- opening
@@ -154,7 +155,7 @@ class _Layer:
 
 
 def _target(file: VectorFile) -> str:
-    return archive_target(file.path) if _is_archive(file.path) else str(file.path)
+    return archive_target(file.path) if _is_archive(file) else str(file.path)
 
 
 def _choose_layer(file: VectorFile, issues: Issues) -> _Layer | None:

@@ -174,6 +174,11 @@ def archive(*members: tuple[str | zipfile.ZipInfo, bytes]) -> Damage:
     return damage
 
 
+def zipped(name: str) -> Damage:
+    """A file of the project in an archive, which is then the lots file."""
+    return lambda p: archive((name, (p.folder / name).read_bytes()))(p)
+
+
 def link(name: str) -> zipfile.ZipInfo:
     """A symbolic link as an archive keeps it: its kind stands in the upper half of the attributes."""
     member = zipfile.ZipInfo(name)

@@ -40,6 +40,7 @@ from damaged_lots import (
     three_lots,
     wind_raster,
     written,
+    zipped,
 )
 from damaged_project import Project
 from narrow_columns import narrowed
@@ -136,6 +137,13 @@ def journal(path: Path) -> None:
 def encrypted_archive(p: Project) -> None:
     archive(("lots.geojson", b"{}"))(p)
     encrypted(p.folder / "lots.zip")
+
+
+def wrong_bytes(p: Project) -> None:
+    """An archive whose one member is other bytes than it says: its first byte, packed, is changed."""
+    archive(("lots.geojson", b"{}"))(p)
+    path = p.folder / "lots.zip"
+    path.write_bytes(path.read_bytes().replace(b"\xab\xae\x05\x00", b"\xab\xad\x05\x00", 1))
 
 
 def names_of_sql(p: Project) -> None:
@@ -292,12 +300,16 @@ DAMAGES: dict[str, Damage] = {
     "L46b": archive(("inner.zip", b"PK")),
     "L46c": encrypted_archive,
     "L46d": archive(("plat/lots.shp", b""), ("plat/lots.shx", b"")),
+    "L46e": archive(("a.csv", b"lot_id"), ("b.csv", b"lot_id"), ("notes.xml", b"<metadata/>")),
+    "L46f": wrong_bytes,
     "L47a": file("lots.kml", f'<?xml version="1.0"?>{BOMB}<kml>&b;</kml>'),
     "L47b": landxml("USSurveyFoot", head=BOMB),
+    "L47c": archive(("lots.kml", f'<?xml version="1.0"?>{BOMB}<kml>&b;</kml>'.encode())),
     "L48a": given(file="https://example.com/lots.gpkg"),
     "L48b": given(file="/vsicurl/https://example.com/lots.gpkg"),
     "L48c": file("lots.dat", VIRTUAL_SOURCE),
     "L48d": file("lots.kml", '<kml><!DOCTYPE kml SYSTEM "http://example.com/kml.dtd"></kml>'),
+    "L48e": archive(("lots.json", VIRTUAL_SOURCE.encode())),
     "L49a": drawing((SQUARE_FT, True), texts=[("A-01", 30, 60)], unit=0, crs=None),
     "L49b": drawing((SQUARE_FT, True), (OPEN_FT, False), texts=[("A-01", 30, 60), ("A-02", 95, 60)], unit=21),
     "L49c": drawing((SQUARE_FT, True), texts=[("A-01", 30, 60)], unit=6),
@@ -314,6 +326,7 @@ DAMAGES: dict[str, Damage] = {
         )
     ),
     "L51c": written("t.gpkg", sql("CREATE TRIGGER t AFTER INSERT ON lots BEGIN DELETE FROM lots; END")),
+    "L51d": both(written("view.gpkg", sql(*VIEW)), zipped("view.gpkg"), given(layer="shown")),
     "L52": written("open.gpkg", journal),
     "L53a": cells("plan", "thimbel", "thimble"),
     "L53b": cells("mirrored", "perhaps", "no"),

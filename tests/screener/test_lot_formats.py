@@ -50,6 +50,20 @@ def in_a_zip(folder: Path) -> str:
     return "lots.zip"
 
 
+def alone_in_a_zip(write: Callable[[Path], str]) -> Callable[[Path], str]:
+    """One file of another format in an archive, beside a note."""
+
+    def write_zip(folder: Path) -> str:
+        name = write(folder / "plat")
+        with zipfile.ZipFile(folder / "lots.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.write(folder / "plat" / name, f"plat 3/{name}")
+            archive.writestr("read me.txt", "lots of filing 3")
+            archive.writestr("plat 3/metadata.xml", "<metadata/>")
+        return "lots.zip"
+
+    return write_zip
+
+
 def as_kind(name: str) -> Callable[[Path], str]:
     def write(folder: Path) -> str:
         folder.mkdir(parents=True, exist_ok=True)
@@ -84,6 +98,10 @@ FORMATS: dict[str, tuple[Callable[[Path], str], str]] = {
     "FlatGeobuf": (as_kind("lots.fgb"), ""),
     "GeoParquet": (as_kind("lots.parquet"), ""),
     "CSV of points": (as_points, f'crs = "{CRS}"\n'),
+    "zipped GeoPackage": (alone_in_a_zip(as_kind("lots.gpkg")), ""),
+    "zipped GeoJSON": (alone_in_a_zip(as_kind("lots.geojson")), ""),
+    "zipped GeoParquet": (alone_in_a_zip(as_kind("lots.parquet")), ""),
+    "zipped CSV of points": (alone_in_a_zip(as_points), f'crs = "{CRS}"\n'),
 }
 
 
@@ -104,9 +122,9 @@ def test_every_format_gives_the_same_lots(tmp_path: Path, kind: str) -> None:
     assert found["front_bearing_deg"].tolist() == [180.0] * COUNT
     assert found["area_sqft"].to_numpy() == pytest.approx(760 / 0.9996**2 / 0.3048**2, rel=1e-6)
     apart = shapely.hausdorff_distance(found.geometry.to_crs(CRS).to_numpy(), expected.geometry.to_numpy())
-    assert apart.max() < (1.2e-4 if kind == "CSV of points" else 1e-6)
+    assert apart.max() < (1.2e-4 if kind.endswith("CSV of points") else 1e-6)
     assert sorted(p.name for p in tmp_path.iterdir()) != []
-    assert not (tmp_path / "plat 3").exists(), "nothing is unpacked"
+    assert not (tmp_path / "plat 3").exists(), "nothing is unpacked here"
 
 
 def test_points_become_rectangles_turned_to_their_front(tmp_path: Path) -> None:
@@ -275,3 +293,33 @@ def test_landxml_and_drawing_give_the_same_lot(tmp_path: Path) -> None:
     assert shapely.equals(parcels.geometry.iat[0], drawn.geometry.iat[0])
     true_sqft = 65 * 125 * (METRES_A_SURVEY_FOOT / 0.3048) ** 2
     assert parcels["area_sqft"].iat[0] == pytest.approx(true_sqft, rel=2e-4)  # the zone's scale is within 1 in 10,000
+    for name, lots in (("lots.xml", f'crs = "{FEET}"'), ("lots.dxf", f'layer = "LOT"\ncrs = "{FEET}"')):
+        with zipfile.ZipFile(tmp_path / "lots.zip", "w") as archive:
+            archive.write(tmp_path / name, f"plat 3/{name}")
+        again, _ = read(tmp_path, "lots.zip", lots)
+        assert shapely.equals(again.geometry.iat[0], parcels.geometry.iat[0]), name
+
+
+def test_an_archive_leaves_nothing_behind_and_names_its_member(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The one file is unpacked into a folder of its own, which goes; names that a disk may not take do no harm."""
+    (tmp_path / "scratch").mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "scratch"))
+    as_kind("lots.geojson")(tmp_path)
+    for name in ("a" * 400 + ".GeoJSON", "caf\u00e9 \x1b[31m;rm.geojson", "con.geojson", " .geojson"):
+        with zipfile.ZipFile(tmp_path / "lots.zip", "w") as archive:
+            archive.writestr(name, (tmp_path / "lots.geojson").read_bytes())
+        assert len(read(tmp_path, "lots.zip")[0]) == COUNT
+        assert list((tmp_path / "scratch").iterdir()) == []
+
+
+def test_a_full_disk_while_unpacking_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    as_kind("lots.geojson")(tmp_path)
+    with zipfile.ZipFile(tmp_path / "lots.zip", "w") as archive:
+        archive.write(tmp_path / "lots.geojson", "lots.geojson")
+
+    def full(*_: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("screener.files.archives.shutil.copyfileobj", full)
+    with pytest.raises(InputError, match=r"lots.zip: lots.geojson: .*No space left"):
+        read(tmp_path, "lots.zip")
