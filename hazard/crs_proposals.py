@@ -28,6 +28,7 @@ MARGIN_KM = 2.0
 ALIKE_KM = 0.01
 MOST = 5
 OUTSIDE_AREA_KM = 50.0
+LARGEST_UNIT_M2 = 1e7  # of a system of lengths: a square kilometre, and room for what a projection stretches
 MANY_CANDIDATES = 400  # more of them: the realisations of one frame are left out, they agree to some decimetres
 _REALISATIONS = re.compile(r"HARN|NSRS2007|CORS96|FBN|\(2011\)|\(PA11\)|\(MA11\)", re.IGNORECASE)
 DEGREES = ("EPSG:4326", "EPSG:4269", "EPSG:4267")
@@ -36,6 +37,7 @@ WEB_MERCATOR = "EPSG:3857"
 # the others are named here: grids of the world or of half a continent.
 _WIDE = re.compile(r"EASE|World|Albers|Equal|Equi|GLANCE|Conus|BLM|PDC|Atlas|grid system|Lambert|LAEA", re.IGNORECASE)
 _OLD = re.compile(r"NAD27|WGS 72|NAD83\(CSRS\)|ETRS|ED50|Old|Clarke", re.IGNORECASE)
+_GEOD = pyproj.Geod(ellps="WGS84")
 # Of systems that agree, the one to show: the plain frame before its realisations.
 _PREFERRED = ("EPSG:4326", "EPSG:4269", "NAD83 /", "WGS 84 /", "NAD83(2011) /", "NAD83")
 
@@ -61,7 +63,7 @@ class Ground:
         if not (np.isfinite(lon) and np.isfinite(lat)) or abs(lat) > 90.0:
             return np.inf
         x, y = min(max(lon, self.west), self.east), min(max(lat, self.south), self.north)
-        return float(pyproj.Geod(ellps="WGS84").inv(lon, lat, x, y)[2]) / 1000.0
+        return float(_GEOD.inv(lon, lat, x, y)[2]) / 1000.0
 
 
 @dataclass(frozen=True)
@@ -114,20 +116,21 @@ def propose(
     """
     found = []
     box = (round(ground.west, 2), round(ground.south, 2), round(ground.east, 2), round(ground.north, 2))
-    candidates = _candidates(*box, _bare(named) if only_alike else "")
+    lengths = not lot_area * LARGEST_UNIT_M2 / METRES_PER_FOOT**2 < IMPOSSIBLE_LOT_SQFT[0]
+    candidates = _candidates(*box, _bare(named) if only_alike else "", lengths)
     for axes, point in (("xy", middle), ("yx", middle[::-1])):
         if axes == "yx" and middle[0] == middle[1]:
             continue
-        for code, name, crs in candidates:
-            place = _place(crs, point)
-            if place is None or ground.km_away(*place[:2]) > MARGIN_KM or not _in_use(crs, *place[:2]):
+        for candidate in candidates:
+            place = _degrees(candidate, point)
+            if place is None or ground.km_away(*place) > MARGIN_KM or not _in_use(candidate.crs, *place):
                 continue
-            if _OLD.search(name):
-                place = (*_shifted(crs, *place[:2]), place[2])
-            lot_sqft = lot_area * place[2] / METRES_PER_FOOT**2
+            lot_sqft = lot_area * _unit_area_m2(candidate, point) / METRES_PER_FOOT**2
             if np.isfinite(lot_sqft) and not IMPOSSIBLE_LOT_SQFT[0] <= lot_sqft <= IMPOSSIBLE_LOT_SQFT[1]:
                 continue
-            found.append(Proposal(code, name, place[0], place[1], lot_sqft, axes))
+            if _OLD.search(candidate.name):
+                place = _shifted(candidate.crs, *place)
+            found.append(Proposal(candidate.code, candidate.name, *place, lot_sqft, axes))
     centre = ((ground.west + ground.east) / 2, (ground.south + ground.north) / 2)
     return sorted(_grouped(found), key=lambda p: _order(p, centre, named))[:MOST]
 
@@ -142,43 +145,63 @@ def degrees_in_the_us(middle: tuple[float, float]) -> list[Proposal]:
     return found
 
 
+@dataclass(frozen=True)
+class _Candidate:
+    """A system from the database: what it is called, and its way to degrees on its own frame (None: it is degrees)."""
+
+    code: str
+    name: str
+    crs: pyproj.CRS
+    to_degrees: pyproj.Transformer | None
+
+
 @lru_cache(maxsize=8)
 def _candidates(
-    west: float, south: float, east: float, north: float, alike: str
-) -> tuple[tuple[str, str, pyproj.CRS], ...]:
-    """Code, name and system of every candidate for a box (of a bare name only, if given); asked once a box."""
-    area = AreaOfInterest(west, south, east, north)
-    found = query_crs_info("EPSG", pj_types=[PJType.PROJECTED_CRS], area_of_interest=area, contains=False)
-    known = [info for info in found if not info.deprecated and (not alike or _bare(info.name) == alike)]
-    if len(known) > MANY_CANDIDATES:
-        known = [info for info in known if not _REALISATIONS.search(info.name)]
-    codes = [*DEGREES, WEB_MERCATOR, *(f"EPSG:{info.code}" for info in known)]
+    west: float, south: float, east: float, north: float, alike: str, lengths: bool
+) -> tuple[_Candidate, ...]:
+    """Every candidate for a box (of a bare name only, if given; degrees alone without `lengths`); asked once a box.
+
+    Making systems and their transformers is what a search costs: 0.2 s for a county, a second for the United States.
+    """
+    codes = list(DEGREES)
+    if lengths:
+        area = AreaOfInterest(west, south, east, north)
+        found = query_crs_info("EPSG", pj_types=[PJType.PROJECTED_CRS], area_of_interest=area, contains=False)
+        known = [info for info in found if not info.deprecated and (not alike or _bare(info.name) == alike)]
+        if len(known) > MANY_CANDIDATES:
+            known = [info for info in known if not _REALISATIONS.search(info.name)]
+        codes += [WEB_MERCATOR, *(f"EPSG:{info.code}" for info in known)]
     made = []
     for code in dict.fromkeys(codes):
         try:
             crs = pyproj.CRS(code)
-        except CRSError:
+            if crs.is_geographic:
+                made.append(_Candidate(code, f"{crs.name}, degrees", crs, None))
+            else:
+                own = crs.geodetic_crs
+                made.append(_Candidate(code, crs.name, crs, pyproj.Transformer.from_crs(crs, own, always_xy=True)))
+        except (CRSError, ProjError):  # not known to this version, or a family of zones and no system
             continue
-        made.append((code, f"{crs.name}, degrees" if crs.is_geographic else crs.name, crs))
     return tuple(made)
 
 
-def _place(crs: pyproj.CRS, point: tuple[float, float]) -> tuple[float, float, float] | None:
-    """Longitude and latitude of a point on a system's own frame, and the true area in m2 of one square unit there."""
-    step = 1e-4 if crs.is_geographic else 1.0
-    xy = np.array([point, (point[0] + step, point[1]), (point[0], point[1] + step)])
-    if crs.is_geographic and (np.abs(xy[:, 1]).max() > 90.0 or np.abs(xy[:, 0]).max() > 360.0):
-        return None
-    try:
-        degrees = xy if crs.is_geographic else np.column_stack(_to_degrees(crs).transform(xy[:, 0], xy[:, 1]))
-    except (ProjError, CRSError, AttributeError):
-        return None
-    if not np.isfinite(degrees).all():
-        return None
-    geod = pyproj.Geod(ellps="WGS84")
-    first, second = (geod.inv(*degrees[0], *degrees[k]) for k in (1, 2))
-    area = first[2] * second[2] * abs(np.sin(np.radians(first[0] - second[0]))) / step**2
-    return float(degrees[0, 0]), float(degrees[0, 1]), float(area)
+def _degrees(candidate: _Candidate, point: tuple[float, float]) -> tuple[float, float] | None:
+    """Longitude and latitude of a point on a system's own frame; None where it has none."""
+    if candidate.to_degrees is not None:
+        x, y = candidate.to_degrees.transform(*point)
+        return (float(x), float(y)) if np.isfinite(x) and np.isfinite(y) else None
+    return point if abs(point[1]) <= 90.0 and abs(point[0]) <= 360.0 else None
+
+
+def _unit_area_m2(candidate: _Candidate, point: tuple[float, float]) -> float:
+    """The true area of one square unit of a system at a point, in m2; NaN where none can be told."""
+    step = 1e-4 if candidate.to_degrees is None else 1.0
+    corners = [point, (point[0] + step, point[1]), (point[0], point[1] + step)]
+    degrees = [place for corner in corners if (place := _degrees(candidate, corner)) is not None]
+    if len(degrees) < len(corners):
+        return np.nan
+    first, second = (_GEOD.inv(*degrees[0], *place) for place in degrees[1:])
+    return float(first[2] * second[2] * abs(np.sin(np.radians(first[0] - second[0]))) / step**2)
 
 
 def _in_use(crs: pyproj.CRS, lon: float, lat: float) -> bool:
@@ -189,15 +212,15 @@ def _in_use(crs: pyproj.CRS, lon: float, lat: float) -> bool:
     return Ground("", area.west, area.south, area.east, area.north).km_away(lon, lat) <= OUTSIDE_AREA_KM
 
 
-@lru_cache(maxsize=512)
-def _to_degrees(crs: pyproj.CRS) -> pyproj.Transformer:
-    return pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
+@lru_cache(maxsize=64)
+def _to_satellites(crs: pyproj.CRS) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs(crs.geodetic_crs, "EPSG:4326", always_xy=True)
 
 
 def _shifted(crs: pyproj.CRS, lon: float, lat: float) -> tuple[float, float]:
     """A place of an old frame on the frame of satellites, some 100 m away; as it is where the shift is not known."""
     try:
-        x, y = pyproj.Transformer.from_crs(crs.geodetic_crs, "EPSG:4326", always_xy=True).transform(lon, lat)
+        x, y = _to_satellites(crs).transform(lon, lat)
     except (ProjError, CRSError):
         return lon, lat
     return (float(x), float(y)) if np.isfinite([x, y]).all() else (lon, lat)
@@ -206,11 +229,10 @@ def _shifted(crs: pyproj.CRS, lon: float, lat: float) -> tuple[float, float]:
 def _grouped(found: Iterable[Proposal]) -> list[Proposal]:
     """Proposals that put the points at one place to ten metres become one, with the others' codes."""
     groups: list[list[Proposal]] = []
-    geod = pyproj.Geod(ellps="WGS84")
     for proposal in sorted(found, key=_preference):
         for group in groups:
             first = group[0]
-            near = geod.inv(first.lon, first.lat, proposal.lon, proposal.lat)[2] / 1000.0 <= ALIKE_KM
+            near = _GEOD.inv(first.lon, first.lat, proposal.lon, proposal.lat)[2] / 1000.0 <= ALIKE_KM
             if near and first.axes == proposal.axes:
                 group.append(proposal)
                 break
@@ -228,7 +250,7 @@ def _preference(p: Proposal) -> tuple[bool, int, str, str]:
 
 def _order(p: Proposal, centre: tuple[float, float], named: str) -> tuple[bool, bool, bool, bool, bool, float, str]:
     """Best first: an ordinary size of lots, axes as given, a name like the file's, no old frame, no wide grid, near."""
-    away = pyproj.Geod(ellps="WGS84").inv(p.lon, p.lat, *centre)[2]
+    away = _GEOD.inv(p.lon, p.lat, *centre)[2]
     alike = bool(named) and _bare(named) == _bare(p.name)
     old, wide = bool(_OLD.search(p.name)), bool(_WIDE.search(p.name))
     return not p.ordinary, p.axes == "yx", not alike, old, wide, round(away, 0), p.code

@@ -58,6 +58,19 @@ def test_a_system_with_lots_of_no_possible_size_is_not_proposed() -> None:
     assert propose((3144858.4, 1694544.0), 3.0e7, DENVER) == []
 
 
+def test_no_system_of_lengths_is_made_for_lots_of_a_millionth_of_a_unit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Degrees are told by the size of a lot alone; the database is then not asked for systems of lengths."""
+
+    def asked(*_: object, **__: object) -> None:
+        raise AssertionError("the database was asked")
+
+    monkeypatch.setattr("hazard.crs_proposals.query_crs_info", asked)
+    nation = Ground("wind.tif", -125.0, 24.0, -66.0, 50.0)
+    found = propose((-105.0, 37.95), 7.7e-8, nation)
+    assert [p.code for p in found] == ["EPSG:4326", "EPSG:4267"]
+    assert found[0].lot_sqft == pytest.approx(8086, rel=1e-3)
+
+
 def test_the_common_ground_is_what_all_rasters_share() -> None:
     other = Ground("a state", -110.0, 39.7, -100.0, 45.0)
     shared = common_ground([DENVER, other])
