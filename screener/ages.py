@@ -17,7 +17,8 @@ from screener.houses import Houses
 from screener.scope import Findings
 
 if TYPE_CHECKING:
-    from screener.config import AgesSection, Site, Tract
+    from screener.config import Site, Tract
+    from screener.config_sections import AgesSection
 
 DAYS_A_YEAR = 365.25
 

@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from hazard.issues import Issues
 from screener.column_suggestions import SUGGESTED, likely, likely_ids, mapping_line, unique_together
 from screener.columns import HAZARD_COLUMNS, LOTS_INPUT, Column
-from screener.config import Site, nearest
+from screener.config import Site
+from screener.config_faults import nearest
 from screener.files.vectors import VectorLayer
 
 _IDS = ("lot_id", "lot")

@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 from hazard.crs import check_coordinates, choose_working_crs, metres_per_unit, transform_xy
 from hazard.issues import InputError, Issues
 from hazard.table_cells import clean_text
-from screener.config import Site, nearest
+from screener.config import Site
+from screener.config_faults import nearest
 from screener.files.vectors import VectorFile, VectorLayer, read_layer
 from screener.lot_attributes import LotReader, note_cut_texts, read_attributes, split_options
 from screener.lot_columns import match_columns

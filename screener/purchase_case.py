@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from hazard.issues import InputError, Issue
-from screener.config import PurchaseSection
+from screener.config_sections import PurchaseSection
 from screener.files.manifest import read_manifest, refuse_changed
 from screener.kits import OPEN, fitted_shares, kit_tables
 from screener.price_list import MILLION, PriceList, millionths, of_hardware, of_records

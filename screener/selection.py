@@ -38,7 +38,7 @@ from screener.tier_search import Limits
 from screener.tiers import CurvePoint, NoOption, TierPlan, TierProblem, plan_tiers
 
 if TYPE_CHECKING:
-    from screener.config import TiersSection
+    from screener.config_sections import TiersSection
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

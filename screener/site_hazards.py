@@ -58,7 +58,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
-    from screener.config import HazardSource, Site
+    from screener.config import Site
+    from screener.config_sections import HazardSource
 
 Floats = NDArray[np.float64]
 DIRECTIONS = 16

@@ -14,7 +14,8 @@ import pandas as pd
 
 from hazard.issues import InputError, Issue
 from screener.comparison import item_changes
-from screener.config import Tract, nearest
+from screener.config import Tract
+from screener.config_faults import nearest
 from screener.pipeline import Prepared, Results, choose, prepare
 from screener.result_tables import build_results
 from screener.selection import Selection

@@ -27,7 +27,7 @@ from screener.prices import cents, decimal
 from screener.quantities import HouseQuantities
 
 if TYPE_CHECKING:
-    from screener.config import TiersSection
+    from screener.config_sections import TiersSection
 
 IntArray = NDArray[np.int64]
 ITEM_KEYS = ("forbidden", "preferred", "in_stock")
@@ -52,7 +52,7 @@ class PackagePrices:
 
 def check_items(section: TiersSection, hardware: Hardware, where: str, issues: Issues) -> None:
     """Names of items in [tiers] that the hardware list lacks are stops; half a price of mix-ups is a warning."""
-    from screener.config import nearest
+    from screener.config_faults import nearest
 
     if bool(section.mixup_usd) != bool(section.mixup_rate):
         found = f"mixup_usd {section.mixup_usd:g}, mixup_rate {section.mixup_rate:g}"

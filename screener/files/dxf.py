@@ -19,7 +19,7 @@ from pyogrio.errors import DataLayerError, DataSourceError
 
 from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
-from screener.config import nearest
+from screener.config_faults import nearest
 from screener.files.dxf_attributes import block_attributes
 from screener.files.dxf_bounds import drawing_fault
 from screener.files.dxf_names import names_in_outlines

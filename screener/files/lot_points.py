@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from hazard.crs import choose_working_crs, metres, parse_crs, transform_xy
 from hazard.issues import InputError, Issues
 from screener.columns import LOT_POINTS_INPUT
-from screener.config import nearest
+from screener.config_faults import nearest
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

@@ -23,7 +23,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
 from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
-from screener.config import nearest
+from screener.config_faults import nearest
 from screener.files.archives import archive_target, check_archive, is_one_file, unpacked
 from screener.files.dbf_texts import cut_texts
 from screener.files.vector_checks import check_file, check_layer_is_table, open_read_only

@@ -15,8 +15,10 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hazard.issues import InputError, Issue, Issues
-from screener import config
-from screener.config import InputPath, OutputSection, Site, Tract, nearest
+from screener.config import Site, Tract, validated
+from screener.config_checks import check_files, check_output, check_together
+from screener.config_faults import expected_by, model_at, nearest
+from screener.config_sections import InputPath, LotsSection, OutputSection
 from screener.files.toml_files import read_toml
 
 BASE_SECTIONS = tuple(name for name in Tract.model_fields if name not in ("lots", "output"))
@@ -28,7 +30,7 @@ class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
-class PortfolioLots(config.LotsSection):
+class PortfolioLots(LotsSection):
     """One file with the lots of all tracts."""
 
     tract_column: str = Field("tract", description="column that names the tract of each lot")
@@ -171,14 +173,14 @@ def _fault(fault: Any, file: str) -> Issue:
     place = ".".join(str(part) for part in fault["loc"])
     if fault["type"] == "extra_forbidden":
         known = (*PortfolioFile.model_fields, *BASE_SECTIONS)
-        model = config.model_at(fault["loc"][:-1], PortfolioFile) if len(fault["loc"]) > 1 else None
+        model = model_at(fault["loc"][:-1], PortfolioFile) if len(fault["loc"]) > 1 else None
         names = tuple(model.model_fields) if model is not None else known
         close = nearest(str(fault["loc"][-1]), names)
         expected = f"{close} (the nearest known)" if close else "one of " + ", ".join(names)
         return Issue("config_unknown_key", "stop", file, f"unknown key {place}", expected, "correct or remove it")
     if fault["type"] == "missing":
         return Issue("config_missing_key", "stop", f"{file} {place}", "the key is missing", "it", "add it")
-    expected = str(fault["ctx"]["error"]) if fault["type"] == "value_error" else config._expected(fault)
+    expected = str(fault["ctx"]["error"]) if fault["type"] == "value_error" else expected_by(fault)
     return Issue("config_value", "stop", f"{file} {place}", repr(fault["input"]), expected, "correct the value")
 
 
@@ -205,15 +207,15 @@ def _base(file: PortfolioFile, inline: dict[str, Any], source: Path, issues: Iss
         return None
     own_tract = values.get("tract", {})
     values["tract"] = {**(own_tract if isinstance(own_tract, dict) else {}), "name": file.name}
-    fields = config.LotsSection.model_fields
+    fields = LotsSection.model_fields
     lots = file.lots.model_dump(mode="python", exclude_none=True) if file.lots is not None else {"file": source}
     values["lots"] = {k: str(v) if isinstance(v, Path) else v for k, v in lots.items() if k in fields}
     values["output"] = {"folder": str(file.output.folder)}
-    base = config._validate(values, at, issues, Tract, False)
+    base = validated(values, at, issues, Tract, False)
     if base is not None:
-        config._check_files(base.input_files().items(), at, issues)
-        config._check_output(base, issues)
-        config._check_together(base, issues)
+        check_files(base.input_files().items(), at, issues)
+        check_output(base, issues)
+        check_together(base, issues)
     return base
 
 
@@ -244,12 +246,12 @@ def _project(entry: TractEntry, base: Tract, where: str, issues: Issues) -> Trac
     inherited = {name: getattr(base, name) for name in Tract.model_fields if name not in own}
     if "hazards" in own:
         inherited.pop("site_classes", None)
-    project = config._validate({**inherited, **own}, entry.project, issues, Tract, False)
+    project = validated({**inherited, **own}, entry.project, issues, Tract, False)
     if project is None:
         return None
     paths = {k: p for k, p in project.input_files().items() if k.partition(".")[0] in own}
-    config._check_files(paths.items(), entry.project, issues)
-    config._check_together(project, issues)
+    check_files(paths.items(), entry.project, issues)
+    check_together(project, issues)
     return project
 
 

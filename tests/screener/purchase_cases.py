@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 from hypothesis import strategies as st
 
-from screener.config import PurchaseSection
+from screener.config_sections import PurchaseSection
 from screener.kits import KITS, LOT_KITS, fitted_shares
 from screener.price_list import PriceList, PriceRow
 from screener.prices import Price, PriceBreak

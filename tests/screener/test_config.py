@@ -9,7 +9,8 @@ import pytest
 from project_helpers import grid, project, write_project
 
 from hazard.issues import InputError, Issues
-from screener.config import load_tract, nearest, read_tract
+from screener.config import load_tract, read_tract
+from screener.config_faults import nearest
 
 
 def faults(folder: Path, **options: str) -> list[str]:

@@ -70,7 +70,7 @@ def test_weights_do_not_go_with_a_least_number_of_lots() -> None:
 
 
 def test_mix_ups_are_priced_by_lots() -> None:
-    from screener.config import TiersSection
+    from screener.config_sections import TiersSection
 
     section = TiersSection(mixup_usd=900.0, mixup_rate=0.01)  # type: ignore[call-arg]
     pools = lot_pools(section, ["a", "b"], np.zeros(2, dtype=bool))
