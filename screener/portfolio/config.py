@@ -15,6 +15,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hazard.issues import InputError, Issue, Issues
+from hazard.table_cells import shortened
 from screener.config import Site, Tract, validated
 from screener.config_checks import check_files, check_output, check_together
 from screener.config_faults import expected_by, model_at, nearest
@@ -195,8 +196,9 @@ def _check_forms(file: PortfolioFile, inline: dict[str, Any], source: Path, issu
         stop("", f"base and the tables {', '.join(f'[{name}]' for name in inline)}", "base, or the tables, not both")
     if file.base is None and not inline:
         stop("base", "no rules", "a project file, or its tables here")
-    if file.base is not None and not file.base.is_file():
-        issues.add("file_missing", "stop", f"{source.name} base", "nothing there", f"a file at {file.base.name}", "")
+    if file.base is not None and not os.path.isfile(file.base):  # takes a name too long for the system as not there
+        expected = f"a file at {shortened(file.base.name)}"
+        issues.add("file_missing", "stop", f"{source.name} base", "nothing there", expected, "")
 
 
 def _base(file: PortfolioFile, inline: dict[str, Any], source: Path, issues: Issues) -> Tract | None:
@@ -236,8 +238,9 @@ def _listed(file: PortfolioFile, base: Tract, source: Path, issues: Issues) -> l
 
 def _project(entry: TractEntry, base: Tract, where: str, issues: Issues) -> Tract | None:
     """A listed tract: its own lots and ground, its hazards where it has any, and the portfolio's rules."""
-    if not entry.project.is_file():
-        issues.add("file_missing", "stop", f"{where} project", "nothing there", f"a file at {entry.project.name}", "")
+    if not os.path.isfile(entry.project):
+        expected = f"a file at {shortened(entry.project.name)}"
+        issues.add("file_missing", "stop", f"{where} project", "nothing there", expected, "")
         return None
     values = read_toml(entry.project, issues, "config", "a project file (TOML)")
     if values is None:

@@ -22,12 +22,23 @@ import shapely
 from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
 from screener.config import Tract
-from screener.files.vectors import VectorLayer
+from screener.files.parquet import LARGEST_BYTES
+from screener.files.vector_checks import check_file, check_layer_is_table
+from screener.files.vectors import VectorFile, VectorLayer
 from screener.lot_columns import match_columns
 from screener.portfolio.config import PortfolioLots
 
 BATCH_ROWS = 65_536
 ROW, TRACT = "__row", "__tract"
+UNREADABLE = (
+    ValueError,
+    OSError,
+    KeyError,
+    pa.ArrowException,
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+)
+"""What libraries raise on files that are damaged or are something else."""
 NOT_STREAMED = (".dxf", ".xml", ".landxml", ".csv", ".zip")
 
 
@@ -46,7 +57,18 @@ class LotStream:
     division_column: str | None
 
     def batches(self, names: list[str]) -> Iterator[pa.RecordBatch]:
-        """Record batches of some columns in file order, texts plain, the geometry as WKB under its own name."""
+        """Record batches of some columns in file order, texts plain, the geometry as WKB under its own name.
+
+        Raises InputError where the file is damaged further on than its head.
+        """
+        try:
+            for batch in self._batches(names):
+                batch.validate(full=True)  # texts that are none would fail anywhere
+                yield batch
+        except UNREADABLE as error:
+            raise _unreadable(error, self.path, self.where) from error
+
+    def _batches(self, names: list[str]) -> Iterator[pa.RecordBatch]:
         if _is_parquet(self.path):
             for batch in pq.ParquetFile(self.path).iter_batches(BATCH_ROWS, columns=names):
                 yield _plain(batch)
@@ -82,11 +104,14 @@ def open_stream(base: Tract, lots: PortfolioLots, issues: Issues) -> LotStream:
                 "convert it, or list its tract's project in [[tracts]]",
             )
         )  # fmt: skip
+    file = VectorFile(path, where, lots.layer)
+    check_file(file, issues)
+    issues.raise_stops()
     try:
-        names, shape, own_crs = _parquet_schema(path) if _is_parquet(path) else _gdal_schema(path, lots.layer)
-    except (ValueError, OSError, KeyError, pa.ArrowException, pyogrio.errors.DataSourceError) as error:
-        reason = (str(error).splitlines() or [type(error).__name__])[0].replace(str(path), where)[:200]
-        raise InputError(Issue("file_unreadable", "stop", where, reason, "a vector file with lots", "")) from error
+        names, shape, own_crs = _parquet_schema(path) if _is_parquet(path) else _gdal_schema(file, issues)
+    except UNREADABLE as error:
+        raise _unreadable(error, path, where) from error
+    issues.raise_stops()
     crs = parse_crs(lots.crs or own_crs, where)
     frame = gpd.GeoDataFrame({n: np.empty(0, dtype=object) for n in names if n != shape}, geometry=[], crs=crs)
     layer = VectorLayer(frame, where)
@@ -101,6 +126,11 @@ def open_stream(base: Tract, lots: PortfolioLots, issues: Issues) -> LotStream:
     return LotStream(path, where, lots.layer, crs, shape, names, matched, lots.tract_column, lots.division_column)
 
 
+def _unreadable(error: Exception, path: Path, where: str) -> InputError:
+    reason = (str(error).splitlines() or [type(error).__name__])[0].replace(str(path), where)[:200]
+    return InputError(Issue("file_unreadable", "stop", where, reason, "a vector file with lots", "write it again"))
+
+
 def _plain(batch: pa.RecordBatch) -> pa.RecordBatch:
     """The same without dictionaries: those of one batch may differ from those of the next."""
     kinds = [f.type.value_type if pa.types.is_dictionary(f.type) else f.type for f in batch.schema]
@@ -113,7 +143,11 @@ def _is_parquet(path: Path) -> bool:
 
 def _parquet_schema(path: Path) -> tuple[tuple[str, ...], str, object]:
     """Column names, the geometry column and its coordinate system, by the GeoParquet 1.1 metadata."""
-    schema = pq.read_schema(path)
+    footer = pq.read_metadata(path)
+    largest = max((footer.row_group(i).total_byte_size for i in range(footer.num_row_groups)), default=0)
+    if largest > LARGEST_BYTES:
+        raise ValueError(f"a row group of {largest:,} bytes; expected at most {LARGEST_BYTES:,}")
+    schema = footer.schema.to_arrow_schema()
     geo = json.loads((schema.metadata or {}).get(b"geo", b"null"))
     if not isinstance(geo, dict):
         raise ValueError("a Parquet file without GeoParquet metadata")
@@ -126,11 +160,13 @@ def _parquet_schema(path: Path) -> tuple[tuple[str, ...], str, object]:
     return names, shape, pyproj.CRS.from_json_dict(crs) if isinstance(crs, dict) else crs
 
 
-def _gdal_schema(path: Path, layer: str | None) -> tuple[tuple[str, ...], str, object]:
-    found = [str(name) for name, kind in pyogrio.list_layers(path) if kind is not None]
-    if layer is None and len(found) != 1:
+def _gdal_schema(file: VectorFile, issues: Issues) -> tuple[tuple[str, ...], str, object]:
+    """The same by GDAL; a stop where the layer is no table."""
+    found = [str(name) for name, kind in pyogrio.list_layers(file.path) if kind is not None]
+    if file.layer is None and len(found) != 1:
         raise ValueError(f"layers {', '.join(found) or 'none'}; expected one, or [lots] layer")
-    info = pyogrio.read_info(path, layer=layer)
+    check_layer_is_table(file, file.layer or found[0], issues)
+    info = pyogrio.read_info(file.path, layer=file.layer)
     return (*map(str, info["fields"]), "geometry"), "geometry", info["crs"]
 
 

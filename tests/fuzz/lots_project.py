@@ -29,7 +29,7 @@ def project(place: Path, lots: str, crs: str = "", layer: str = "", keep: bool =
 
 
 def misplaced() -> None:
-    """The first lots in a wrong place take the tool many seconds, once: it looks through all coordinate systems."""
+    """The first lots in a wrong place take longer, once: the tool looks through all coordinate systems."""
     place = folder("warm")
     (place / "lots.csv").write_text('WKT,lot_id\n"POLYGON((1 1,2 1,2 2,1 1))",a\n', encoding="utf-8")
     with suppress(InputError):

@@ -25,7 +25,7 @@ LATE = (
     *("screener.streets", "screener.lot_edges"),
 )
 PATIENCE = 8  # seconds by the clock to one of processor time: other work may run on the machine
-LARGEST_BYTES = {"lots": 20_000}
+LARGEST_BYTES = {"lots": 20_000, "portfolio": 20_000}
 
 
 def keep(store: Path, data: bytes, finding: Finding) -> None:

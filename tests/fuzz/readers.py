@@ -6,7 +6,7 @@ import importlib
 
 from tests.fuzz.harness import Reader, judge
 
-NAMES = ("project", "plans", "tables", "landxml", "dxf", "lots")
+NAMES = ("project", "plans", "tables", "landxml", "dxf", "lots", "portfolio")
 
 
 def reader(name: str) -> Reader:
@@ -18,7 +18,7 @@ def reader(name: str) -> Reader:
 def warm(target: Reader) -> None:
     """What is loaded late, or looked up once a process, is not to be taken for the time of the first input."""
     judge(target, target.seeds()[0])
-    if target.name in ("landxml", "dxf", "lots"):
+    if target.name in ("landxml", "dxf", "lots", "portfolio"):
         from tests.fuzz.lots_project import misplaced
 
         misplaced()
