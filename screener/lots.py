@@ -301,9 +301,13 @@ class Wish(NamedTuple):
 
 def wishes(lots: pd.DataFrame) -> tuple[NDArray[np.intp], list[Wish]]:
     """The distinct houses that lots ask for, in order of appearance, and which of them each lot (lots,) asks for."""
-    asked = pd.MultiIndex.from_arrays([lots[name].astype(str) for name in Wish._fields])
-    place, distinct = pd.factorize(asked)
-    return place, [Wish(*map(str, row)) for row in distinct]
+    columns = [pd.factorize(lots[name].astype(str)) for name in Wish._fields]
+    asked = np.zeros(len(lots), dtype=np.int64)
+    for codes, texts in columns:
+        asked = asked * max(len(texts), 1) + codes
+    place, _ = pd.factorize(asked)
+    first = np.unique(place, return_index=True)[1]
+    return place, [Wish(*(str(texts[codes[i]]) for codes, texts in columns)) for i in first.tolist()]
 
 
 def _plan_fault(wish: Wish, plan: str, plans: Mapping[str, PlanChoices], has_mix: bool) -> tuple[str, str, str] | None:

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from hazard.crs import METRES_PER_FOOT
+from hazard.crs import METRES_PER_FOOT, transform_xy
 from hazard.issues import InputError, Issues
 from screener.ages import age_findings
 from screener.demands import DemandModel, LotHazards, build_model
@@ -27,7 +28,7 @@ from screener.keeping import Keep, anew
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.plan_winds import onto_faces
-from screener.plans import Plan, Variant, load_plans
+from screener.plans import Permit, Plan, Variant, load_plans
 from screener.scope import (
     DEBRIS_COAST_SPEED_MPH,
     DEBRIS_SPEED_MPH,
@@ -38,7 +39,7 @@ from screener.scope import (
 from screener.selection import Selection, select
 from screener.site_hazards import SiteHazards, at_height, site_hazards
 from screener.site_limits import site_limits
-from screener.siting import Setbacks, fit
+from screener.siting import Setbacks, can_be_checked, fit
 from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import capped_sds, redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
@@ -342,10 +343,11 @@ def _scope(p: Prepared) -> None:
     p.findings.add("NO_PLAN", house == NO_HOUSE, lambda i: f"hazards at {p.site.height_ft[i]:.0f} ft mean roof height")
     hazard_limits(tract, p.site, p.findings)
     site_limits(tract, lots, p.site, p.issues, p.findings)
+    shaken = np.isin(p.site.seismic.sdc, ["D", "E", "F"])
     for h, model in enumerate(p.models):
         for code, detail in plan_findings(model):
             p.findings.add(code, house == h, detail)
-        high = (house == h) & np.isin(p.site.seismic.sdc, ["D", "E", "F"])
+        high = (house == h) & shaken
         for code, detail in regularity_findings(model):
             p.findings.add(code, high, detail)
     bearing = lots["front_bearing_deg"].to_numpy(dtype=float)
@@ -366,32 +368,37 @@ def _alike(site: SiteHazards, lot: int) -> str:
 def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
     """Whether the plan's sealed master set covers each lot: speed, exposure, Kzt and SDS together."""
     order = {"": 3, "B": 0, "C": 1, "D": 2}
-    exposure = np.array([order[str(e)] for e in p.site.columns["exposure"]])
+    place, letters = pd.factorize(np.asarray(p.site.columns["exposure"], dtype=object))
+    exposure = np.array([order[str(e)] for e in letters])[place]
     inside = np.zeros(len(house), dtype=bool)
     stated = np.zeros(len(house), dtype=bool)
-    beyond: list[list[str]] = [[] for _ in house]
-    for h, variant in enumerate(p.houses.variants):
-        here, permit = house == h, variant.plan.permit
-        if permit is None:
-            continue
-        stated |= here
-        checks = (
+    def checks(permit: Permit) -> tuple[tuple[str, Any, float, str], ...]:
+        return (
             ("wind speed", p.site.speed.values, permit.wind_speed_mph, "{:.1f} mph"),
             ("exposure", exposure, order[permit.exposure], ""),
             ("Kzt", p.site.columns["kzt"], permit.kzt, "{:.2f}"),
             ("SDS", p.site.seismic.sds_g, permit.sds_g, "{:.3f} g"),
         )
-        ok = here.copy()
-        for name, value, most, form in checks:
-            fine = np.asarray(value) <= np.asarray(most) + 1e-9
-            for i in np.flatnonzero(here & ~fine):
+
+    def beyond(i: int) -> str:
+        permit = p.houses.variants[house[i]].plan.permit
+        assert permit is not None
+        told = []
+        for name, value, most, form in checks(permit):
+            if not value[i] <= most + 1e-9:
                 shown = p.site.columns["exposure"][i] if name == "exposure" else form.format(value[i])
                 allowed = permit.exposure if name == "exposure" else form.format(most)
-                beyond[i].append(f"{name} {shown} over {allowed}")
-            ok &= fine
-        inside |= ok
+                told.append(f"{name} {shown} over {allowed}")
+        return ", ".join(told)
+
+    for h, variant in enumerate(p.houses.variants):
+        here, permit = house == h, variant.plan.permit
+        if permit is not None:
+            stated |= here
+            fine = [np.asarray(value) <= most + 1e-9 for _, value, most, _ in checks(permit)]
+            inside |= np.logical_and.reduce([here, *fine])
     p.site.columns["inside_permit"] = yes_no(stated & p.site.known, inside)
-    p.findings.add("PERMIT", stated & ~inside & (house >= 0) & p.site.known, lambda i: ", ".join(beyond[i]))
+    p.findings.add("PERMIT", stated & ~inside & (house >= 0) & p.site.known, beyond)
     if p.tract.tiers.outside_permit == "none":
         p.findings.add("PERMIT_LEFT", stated & ~inside & (house >= 0) & p.site.known, "[tiers] outside_permit is none")
     p.findings.add("PERMIT_UNKNOWN", ~stated & (house >= 0), "")
@@ -400,8 +407,11 @@ def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
 def _fit(p: Prepared, lots: gpd.GeoDataFrame, house: NDArray[np.int64]) -> None:
     width = np.array([*(v.width_ft for v in p.houses.variants), np.nan])[house]
     depth = np.array([*(v.depth_ft for v in p.houses.variants), np.nan])[house]
-    shapes = to_feet(lots, p.site.working.crs)
-    result = fit(shapes, lots["front_bearing_deg"].to_numpy(dtype=float), width, depth, setbacks_of(lots, p.tract))
+    bearing, setbacks = lots["front_bearing_deg"].to_numpy(dtype=float), setbacks_of(lots, p.tract)
+    asked = can_be_checked(bearing, width, depth, setbacks)
+    shapes = np.full(len(lots), None, dtype=object)
+    shapes[asked] = to_feet(lots[asked], p.site.working.crs)
+    result = fit(shapes, bearing, width, depth, setbacks)
     p.site.columns["fits"] = yes_no(result.checked, result.fits)
     p.site.columns["fit_short_ft"] = result.short_ft
     p.findings.add(
@@ -421,8 +431,8 @@ def yes_no(known: NDArray[np.bool_], values: NDArray[np.bool_]) -> NDArray[np.ob
 
 def to_feet(lots: gpd.GeoDataFrame, working: Any) -> NDArray[np.object_]:
     """Lot shapes in feet of the working system, y to true north."""
-    moved = lots.geometry.force_2d().to_crs(working).to_numpy()
-    return np.asarray(shapely.transform(moved, lambda xy: xy / METRES_PER_FOOT), dtype=object)
+    flat, crs = shapely.force_2d(lots.geometry.to_numpy()), lots.crs
+    return np.asarray(shapely.transform(flat, lambda xy: transform_xy(xy, crs, working) / METRES_PER_FOOT), dtype=object)
 
 
 def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:

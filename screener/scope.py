@@ -137,18 +137,11 @@ class CodeFindings(Findings):
         return np.asarray(np.logical_or.reduce([np.zeros(self.lots, dtype=bool), *found]))
 
     def flags(self) -> NDArray[np.object_]:
-        out = np.full(self.lots, "", dtype=object)
-        told: set[str] = set()
-        ordered = sorted((SEVERITIES.index(severity), code) for severity, code in self.masks)
-        for rank, code in ordered:
-            mask = self.masks[SEVERITIES[rank], code]
-            if code in told:  # graver on some lots: those have it already
-                mask = mask & ~np.logical_or.reduce(
-                    [self.masks[s, c] for s, c in self.masks if c == code and SEVERITIES.index(s) < rank]
-                )
-            told.add(code)
-            out[mask] += ";" + code
-        return np.array([text[1:] for text in out], dtype=object)
+        kind, texts = np.zeros(self.lots, dtype=np.int64), [""]  # lots with the same flags so far are of one kind
+        for (_, code), mask in sorted(self.masks.items(), key=lambda m: (SEVERITIES.index(m[0][0]), m[0][1])):
+            known, kind = np.unique(2 * kind + mask, return_inverse=True)
+            texts = [_with_flag(texts[k // 2], code) if k % 2 else texts[k // 2] for k in known.tolist()]
+        return np.array(texts, dtype=object)[kind]
 
     def frame(self, lot_id: NDArray[Any], severities: Iterable[str] = ("stop", "refer")) -> pd.DataFrame:
         """One row a lot and code, lots in order of id; the code's own words in place of details."""
@@ -165,6 +158,11 @@ class CodeFindings(Findings):
         names = ["lot_id", "reason", "detail", "next_step"]
         frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=names)
         return frame.sort_values(names[:2], kind="stable", ignore_index=True).astype(object)
+
+
+def _with_flag(flags: str, code: str) -> str:
+    """A code once: it stands first where it is gravest."""
+    return flags if code in flags.split(";") else f"{flags};{code}".lstrip(";")
 
 
 DEBRIS_SPEED_MPH, DEBRIS_COAST_SPEED_MPH = 140.0, 130.0

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -60,8 +61,7 @@ def fit(
     """
     lots = len(shapes_ft)
     limits = _limits(setbacks)
-    numbers = np.column_stack([front_bearing_deg, width_ft, depth_ft, limits])
-    checked = ~shapely.is_missing(shapes_ft) & np.isfinite(numbers).all(axis=1)
+    checked = ~shapely.is_missing(shapes_ft) & can_be_checked(front_bearing_deg, width_ft, depth_ft, setbacks)
     used = np.array(shapes_ft, dtype=object, copy=True)
     used[~checked] = None
     parts = _few_corners(largest_parts(used))
@@ -81,6 +81,12 @@ def fit(
     return Fit(checked, checked & (short == 0), short, room_width, room_depth)
 
 
+def can_be_checked(front_bearing_deg: Floats, width_ft: Floats, depth_ft: Floats, setbacks: Setbacks) -> Bools:
+    """Lots (lots,) whose numbers are all known, so that only the shape may be missing for the fit."""
+    numbers = np.column_stack([front_bearing_deg, width_ft, depth_ft, _limits(setbacks)])
+    return np.asarray(np.isfinite(numbers).all(axis=1))
+
+
 def _few_corners(parts: Geometries) -> Geometries:
     """Lots with very many corners are simplified for the fit alone, by a plat's own 0.01 ft where that is enough.
 
@@ -96,8 +102,9 @@ def _few_corners(parts: Geometries) -> Geometries:
 
 def _limits(setbacks: Setbacks) -> Floats:
     """Setbacks (n, 4) by side: front, right, rear, left. A side on a street takes the larger of its two."""
-    on_right = np.array(["R" in letters for letters in setbacks.street_sides], dtype=bool)
-    on_left = np.array(["L" in letters for letters in setbacks.street_sides], dtype=bool)
+    place, letters = pd.factorize(setbacks.street_sides)
+    on_right = np.array(["R" in each for each in letters], dtype=bool)[place]
+    on_left = np.array(["L" in each for each in letters], dtype=bool)[place]
     street = np.fmax(setbacks.street_side_ft, setbacks.side_ft)
     right = np.where(on_right, street, setbacks.side_ft)
     left = np.where(on_left, street, setbacks.side_ft)

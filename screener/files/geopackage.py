@@ -190,7 +190,10 @@ def drawable(geometries: Any) -> Any:
     coordinates, owner = shapely.get_coordinates(geometries, return_index=True)
     broken = np.zeros(len(geometries), dtype=bool)
     broken[owner[~np.isfinite(coordinates).all(axis=1)]] = True
-    return np.where(polygonal & ~broken, shapely.force_2d(geometries), None)
+    drawn = np.where(polygonal & ~broken, geometries, None)
+    deep = shapely.has_z(drawn) | shapely.has_m(drawn)
+    drawn[deep] = shapely.force_2d(drawn[deep])
+    return drawn
 
 
 def _write_table(database: sqlite3.Connection, name: str, frame: pd.DataFrame) -> None:

@@ -56,8 +56,24 @@ def prepare(table: str, frame: pd.DataFrame) -> pd.DataFrame:
 
 def typed(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     """The same with the rows as they stand."""
-    prepared = {column.name: _values(table, column, frame) for column in columns_of(table, frame)}
+    prepared = {
+        column.name: _values(table, column, frame[column.name]) if column.name in frame else _blank(column, len(frame))
+        for column in columns_of(table, frame)
+    }
     return pd.DataFrame(prepared, index=pd.RangeIndex(len(frame)))
+
+
+def arrow_column(table: str, column: Column, values: Any) -> pa.Array:
+    """One column (rows,) as `typed` makes it, as Arrow has it: NaN and blank text are null."""
+    if column.kind in ("number", "integer", "yes_no"):
+        kind = {"number": pa.float64(), "integer": pa.int64(), "yes_no": pa.bool_()}[column.kind]
+        return pa.array(_values(table, column, pd.Series(values)), kind, from_pandas=True)
+    try:
+        texts = pa.array(values, pa.string(), from_pandas=True)
+    except (pa.ArrowTypeError, pa.ArrowInvalid):  # not all are texts
+        return pa.array(_text(pd.Series(values)), pa.string(), from_pandas=True)
+    whole = texts.combine_chunks() if isinstance(texts, pa.ChunkedArray) else texts
+    return pc.if_else(pc.equal(whole, ""), pa.scalar(None, pa.string()), whole)
 
 
 def row_order(table: str, frame: pd.DataFrame) -> NDArray[np.int64]:
@@ -84,10 +100,7 @@ def _order(table: str, frame: pd.DataFrame) -> NDArray[np.int64]:
     return positions
 
 
-def _values(table: str, column: Column, frame: pd.DataFrame) -> Any:
-    if column.name not in frame.columns:
-        return _blank(column, len(frame))
-    values = frame[column.name]
+def _values(table: str, column: Column, values: pd.Series[Any]) -> Any:
     match column.kind:
         case "number":
             return _rounded(table, column, pd.to_numeric(values, errors="raise").to_numpy(np.float64, na_value=np.nan))

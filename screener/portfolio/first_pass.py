@@ -6,6 +6,7 @@ of equal need with their lots counted by tract, exceptions so far, and issues. A
 
 from __future__ import annotations
 
+import struct
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -22,11 +23,11 @@ from numpy.typing import NDArray
 
 from hazard.crs import lon_lat
 from hazard.issues import InputError, Issue, Issues
-from screener.columns import LOTS, by_name
+from screener.columns import LOTS
 from screener.config import Tract
 from screener.demands import LotHazards, load_basis
-from screener.files.tables import typed
-from screener.house_kernels import evaluate_house
+from screener.files.tables import arrow_column
+from screener.house_kernels import evaluate_house, requirement_classes
 from screener.houses import NO_HOUSE, choose_houses
 from screener.lots import SKIPPED, spread
 from screener.pipeline import Prepared, join
@@ -55,6 +56,8 @@ LATER: tuple[str, ...] = (
 )
 LATER += ("total_cost", "flags", "status", "freeze_date", "first_order_by")
 NOT_JUDGED = -1
+OF_ONE_PART = struct.pack("<BII", 1, 6, 1)
+"""Before the bytes of a polygon: a multipolygon with that one part (well-known binary, low byte first)."""
 
 
 @dataclass
@@ -197,7 +200,7 @@ def _described(
         "_wind": np.full(n, np.nan),
         "_middle": lon_lat(_box_middles(site.lots), site.lots.crs),
     }
-    out: dict[str, Any] = {"lot_id": site.own_id} | {name: site.lots[name].to_numpy() for name in GIVEN}
+    out: dict[str, Any] = {"lot_id": site.own_id} | {name: site.lots[name] for name in GIVEN}
     modelled, may = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     category = np.zeros(n, dtype=np.int8)
     outside = np.zeros(n, dtype=bool)
@@ -269,41 +272,28 @@ def _needs(
 
 def _lots_table(out: dict[str, Any], site: SiteLots, common: Common) -> pa.Table:
     """Columns of the lots table that are known before packages are, rounded as they are written, with the shape."""
-    names = [column.name for column in LOTS if column.name not in LATER]
-    frame = typed("lots", pd.DataFrame(out).reindex(columns=list(by_name("lots"))))
+    nothing = np.full(len(site.lots), np.nan)
+    place = pa.array(site.place)
     columns: dict[str, pa.Array] = {
-        "tract": _coded(site.place, [p.name for p in common.layout.places]),
-        "division": _coded(site.place, [p.division for p in common.layout.places]),
+        "tract": pa.array([p.name for p in common.layout.places], pa.string()).take(place),
+        "division": pa.array([p.division for p in common.layout.places], pa.string()).take(place),
     }
-    columns |= {name: as_arrow(by_name("lots")[name].kind, frame[name]) for name in names}
-    columns["geometry"] = pa.array(shapely.to_wkb(_drawn(site.lots, common.crs)), pa.binary())
+    known = (column for column in LOTS if column.name not in LATER)
+    columns |= {column.name: arrow_column("lots", column, out.get(column.name, nothing)) for column in known}
+    columns["geometry"] = pa.array(_drawn(site.lots, common.crs), pa.binary())
     return pa.table(columns)
 
 
-def _coded(place: NDArray[np.int64], texts: list[str]) -> pa.Array:
-    return pa.array(np.array(texts, dtype=object)[place], pa.string())
-
-
-def as_arrow(kind: str, values: Any) -> pa.Array:
-    """One typed column as Arrow has it; NaN is null."""
-    if kind == "number":
-        return pa.array(values.to_numpy(np.float64), pa.float64(), from_pandas=True)
-    if kind in ("integer", "yes_no"):
-        return pa.array(values, pa.int64() if kind == "integer" else pa.bool_(), from_pandas=True)
-    return pa.array(values.to_numpy(dtype=object), pa.string(), from_pandas=True)
-
-
-def _drawn(lots: gpd.GeoDataFrame, crs: str) -> Any:
-    """Shapes as the map layer takes them: multipolygons in two dimensions; None where it can't hold one."""
+def _drawn(lots: gpd.GeoDataFrame, crs: str) -> NDArray[np.object_]:
+    """Shapes as the map layer takes them: multipolygons in two dimensions, as bytes; None where it can't hold one."""
     from screener.files.geopackage import drawable
 
     own = lots if lots.crs == crs else lots.to_crs(crs)
     shapes = drawable(own.geometry.to_numpy())
     single = shapely.get_type_id(shapes) == 3
-    if single.any():
-        shapes = shapes.copy()
-        shapes[single] = shapely.multipolygons(shapes[single, None])
-    return shapes
+    cells: NDArray[np.object_] = shapely.to_wkb(shapes, byte_order=1)
+    cells[single] = [OF_ONE_PART + cell for cell in cells[single]]
+    return cells
 
 
 def _skipped_rows(site: SiteLots) -> pd.DataFrame:
@@ -370,12 +360,12 @@ def _classes(found: _Gathered, numbers: dict[str, NDArray[Any]]) -> tuple[NDArra
     stacked = np.vstack([part if len(part) else np.zeros((0, width), np.uint64) for part in found.needs])
     if not len(stacked):
         return stacked, np.zeros((0, 3), dtype=np.int64)
-    rows, of_row = np.unique(stacked, axis=0, return_inverse=True)
+    of_row, rows, _ = requirement_classes(stacked)
     judged = numbers["class"] != NOT_JUDGED
-    own = of_row.reshape(-1)[numbers["class"][judged]]
+    own = of_row[numbers["class"][judged]]
     numbers["class"][judged] = own
-    pairs, lots = np.unique(np.column_stack([numbers["place"][judged], own]), axis=0, return_counts=True)
-    return rows, np.column_stack([pairs, lots]).astype(np.int64)
+    pairs, lots = np.unique(numbers["place"][judged] * len(rows) + own, return_counts=True)
+    return rows, np.column_stack([*np.divmod(pairs, len(rows)), lots]).astype(np.int64)
 
 
 def _column(values: NDArray[Any]) -> pa.Array:

@@ -22,13 +22,13 @@ from numpy.typing import NDArray
 
 from screener.columns import DEMANDS, LOTS, by_name
 from screener.demands import load_basis
-from screener.files.tables import typed
-from screener.house_kernels import HouseDemands, HouseRatios, evaluate_house, judge_packages
+from screener.files.tables import arrow_column
+from screener.house_kernels import HouseDemands, HouseRatios, evaluate_house, judge_packages, requirement_classes
 from screener.lots import SKIPPED
 from screener.order_dates import NO_DATE, day_numbers, day_texts
 from screener.portfolio.common import COMMON, LINES, Common, House, Lines, Texts, house_in, model_in
 from screener.portfolio.demand_rows import LARGEST_RATIO, RowPlan, empty_rows, fill_rows, row_plan
-from screener.portfolio.first_pass import LATER, NOT_JUDGED, as_arrow, hazards_in
+from screener.portfolio.first_pass import LATER, NOT_JUDGED, hazards_in
 from screener.portfolio.kits import labour_cents
 from screener.portfolio.needs import LEFT_OVER, NO_HARDWARE, NO_PACKAGE, Grouping
 from screener.portfolio.work_folder import Outcome, Task, read_pickle, written
@@ -317,8 +317,7 @@ def _lots_table(
         "freeze_date": np.where(usable, numbers["start"], ""),
         "first_order_by": day_texts(first),
     }
-    frame = typed("lots", pd.DataFrame(later).reindex(columns=[c.name for c in LOTS]))
-    made = {name: as_arrow(by_name("lots")[name].kind, frame[name]) for name in LATER}
+    made = {name: arrow_column("lots", by_name("lots")[name], later[name]) for name in LATER}
     names = ["tract", "division", *(column.name for column in LOTS), "geometry"]
     columns = {name: made[name] if name in made else lots.column(name) for name in names}
     money = {
@@ -477,10 +476,9 @@ def _counts(
     served = choice.tier >= 0
     tier = choice.tier[served]
     kit = np.column_stack([place[served], numbers["house"][served], choice.group[tier], choice.local[tier]])
-    kits, of_kit = np.unique(kit.reshape(-1, 4), axis=0, return_inverse=True)
+    of_kit, kits, lots = requirement_classes(np.ascontiguousarray(kit.reshape(-1, 4).astype(np.uint64)))
     firm = ~numbers["bought"][served].astype(bool)
-    lots = np.bincount(of_kit.reshape(-1), minlength=len(kits)).astype(np.int64)
-    to_buy = np.bincount(of_kit.reshape(-1), firm, minlength=len(kits)).astype(np.int64)
+    to_buy = np.bincount(of_kit, firm, minlength=len(kits)).astype(np.int64)
     return {
         "places": np.column_stack([places, by_status, *sums]).astype(np.int64),
         "kits": np.column_stack([kits, to_buy, lots]).astype(np.int64),
