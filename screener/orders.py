@@ -100,16 +100,33 @@ def one_order(
 
     `need`: millionths of pieces, in time order. Boxes for the break come with the last line.
     """
+    every = np.ones((1, len(need)), dtype=bool)
+    boxes, extra, money = (values[0] for values in price_orders(need[None, :], every, price, to_break))
+    left = np.cumsum(boxes) * (price.purchase_unit_qty * MILLION) - np.cumsum(need)
+    return boxes, extra, money.tolist(), left, float(share_off(int(boxes.sum()), price.breaks))
+
+
+def price_orders(
+    need: NDArray[np.int64], there: NDArray[np.bool_], price: Price, to_break: bool
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Boxes, boxes for the break and cents of many orders of one item (orders, lines), as `one_order` of each.
+
+    `need` (orders, lines) as there; `there`: which lines an order has. An order of the same boxes is priced once.
+    """
     size = price.purchase_unit_qty * MILLION
-    together = np.cumsum(need)
-    boxes = np.diff(np.r_[0, -(-together // size)])
-    needed = int(boxes.sum())
-    bought, money = cheapest_order(needed, price) if to_break else (needed, order_cents(needed, price))
-    extra = np.zeros(len(need), dtype=np.int64)
-    extra[-1] = bought - needed
+    boxes = np.diff(-(-np.cumsum(need, axis=1) // size), axis=1, prepend=0)
+    needed, of_order = np.unique(boxes.sum(axis=1), return_inverse=True)
+    answers = [cheapest_order(n, price) if to_break else (n, order_cents(n, price)) for n in needed.tolist()]
+    bought, money = np.array(answers, dtype=np.int64).reshape(-1, 2)[of_order].T
+    rows = np.flatnonzero(there.any(axis=1))
+    last = need.shape[1] - 1 - np.argmax(there[rows, ::-1], axis=1)
+    extra, shares = np.zeros_like(boxes), np.zeros_like(boxes)
+    extra[rows, last] = (bought - needed[of_order])[rows]
     boxes = boxes + extra
-    left = np.cumsum(boxes) * size - together
-    return boxes, extra, share_out(money, [int(b) for b in boxes]), left, float(share_off(bought, price.breaks))
+    shares[rows, last] = money[rows]
+    for row in np.flatnonzero(there.sum(axis=1) > 1).tolist():
+        shares[row, there[row]] = share_out(int(money[row]), boxes[row, there[row]].tolist())
+    return boxes, extra, shares
 
 
 def bill_of_lines(case: PurchaseCase, lines: pd.DataFrame) -> pd.DataFrame:

@@ -48,7 +48,6 @@ from screener.wind_states import VELOCITIES
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    import pandas as pd
 
     from screener.config import Tract
 

@@ -15,11 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from screener import columns
-from screener.orders import one_order
+from screener.orders import price_orders
 from screener.portfolio.kits import LineWorth
 from screener.portfolio.layout import TractPlace
 from screener.price_list import MILLION, PriceList
-from screener.prices import Price
 from screener.purchase_case import DROPS
 
 Ints = NDArray[np.int64]
@@ -134,7 +133,8 @@ def _shown(rows: pd.DataFrame, pieces: TractPieces, prices: PriceList, names: ND
 def _ordered(pieces: TractPieces, prices: PriceList, to_break: bool) -> tuple[Ints, Ints, Ints]:
     """Boxes, boxes only for a break, and cents by tract and article: one order for each item and tract.
 
-    Deliveries of an item stand in their order, so each brings the boxes that it and those before it need.
+    Deliveries of an item stand in their order, so each brings the boxes that it and those before it need; those that need
+    nothing have no line.
     """
     shape = pieces.net.shape
     units, extra, cents = (np.zeros(shape, dtype=np.int64) for _ in range(3))
@@ -144,20 +144,5 @@ def _ordered(pieces: TractPieces, prices: PriceList, to_break: bool) -> tuple[In
     for item, at in by_item.items():
         price = prices.price(item)
         need = pieces.with_waste[:, at]
-        distinct, of_tract = np.unique(need, axis=0, return_inverse=True)
-        answers = [_one(row, price, to_break) for row in distinct]
-        for out, k in ((units, 0), (extra, 1), (cents, 2)):
-            out[:, at] = np.array([a[k] for a in answers], dtype=np.int64)[of_tract.reshape(-1)]
+        units[:, at], extra[:, at], cents[:, at] = price_orders(need, need != 0, price, to_break)
     return units, extra, cents
-
-
-def _one(need: Ints, price: Price, to_break: bool) -> tuple[list[int], list[int], list[int]]:
-    """Boxes, boxes for the break and cents of one order; deliveries that need nothing have no line."""
-    out: list[list[int]] = [[0] * len(need) for _ in range(3)]
-    there = np.flatnonzero(need)
-    if len(there):
-        boxes, more, money, _, _ = one_order(need[there], price, to_break)
-        for k, values in enumerate((boxes.tolist(), more.tolist(), money)):
-            for place, value in zip(there.tolist(), values, strict=True):
-                out[k][place] = int(value)
-    return out[0], out[1], out[2]
