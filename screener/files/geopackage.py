@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 STAMP = "2000-01-01T00:00:00.000Z"  # stands where the format wants a date of change; results carry no clock
+CELLS_A_STATEMENT = 1_000  # of the 32,766 that the database takes
 _APPLICATION_ID = 0x47504B47  # "GPKG": OGC 12-128r17, requirement 2
 _SQL_TYPES = {"text": "TEXT", "number": "REAL", "integer": "INTEGER", "yes_no": "BOOLEAN", "date": "TEXT"}
 
@@ -214,15 +215,29 @@ def write_rows(
         "VALUES (?, 'attributes', ?, ?, ?)",
         (name, name, meaning, STAMP),
     )
-    names = ", ".join(_quote(column.name) for column in columns)
-    marks = ", ".join("?" for _ in columns)
     count = 0
     for prepared in chain([first], given):
         rows = zip(*(_python_values(column, prepared[column.name]) for column in columns), strict=True)
-        database.executemany(f"INSERT INTO {_quote(name)} ({names}) VALUES ({marks})", rows)
+        _insert(database, name, columns, list(chain.from_iterable(rows)))
         count += len(prepared)
     describe(database, name, columns)
     return count
+
+
+def _insert(database: sqlite3.Connection, name: str, columns: list[Column], cells: list[Any]) -> None:
+    """Rows into a table, their cells one row after the other.
+
+    Many rows go into one statement: the database keeps up a table's last number once a statement.
+    """
+    names, width = ", ".join(_quote(column.name) for column in columns), len(columns)
+    marks = f"({', '.join('?' for _ in columns)})"
+    start = 0
+    for rows in (max(1, CELLS_A_STATEMENT // width), 1):
+        size = rows * width
+        stop = start + (len(cells) - start) // size * size
+        parts = (cells[k : k + size] for k in range(start, stop, size))
+        database.executemany(f"INSERT INTO {_quote(name)} ({names}) VALUES {', '.join([marks] * rows)}", parts)
+        start = stop
 
 
 def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:

@@ -37,9 +37,9 @@ class RowPlan:
     slot_point: Ints
     slot_component: Ints
     slot_row: Ints
-    point: NDArray[np.int16]
-    component: NDArray[np.int16]
-    unit: NDArray[np.int16]
+    point: NDArray[np.int32]
+    component: NDArray[np.int32]
+    unit: NDArray[np.int32]
     allowable: Floats
     allowable_at: Ints
     options: Ints
@@ -73,7 +73,7 @@ def row_plan(house: House, lines: Lines, texts: Texts) -> RowPlan:
     columns = np.array(slots, dtype=np.int64).reshape(len(slots), 6).T
     cases = [[own["case"][c] for c in p.case_names] for p in table.points]
     items, pieces = _items(house, lines, own["item"])
-    point, component, units = (np.ascontiguousarray(c.astype(np.int16)) for c in columns[3:])
+    point, component, units = (np.ascontiguousarray(c.astype(np.int32)) for c in columns[3:])
     return RowPlan(
         slot_point=np.ascontiguousarray(columns[0]),
         slot_component=np.ascontiguousarray(columns[1]),
@@ -115,8 +115,7 @@ def _items(house: House, lines: Lines, number: dict[str, int]) -> tuple[list[lis
 
 def empty_rows(count: int) -> dict[str, NDArray[Any]]:
     """Columns of so many rows, to be filled."""
-    kinds: dict[str, Any] = {name: np.int16 for name in ("point", "component", "unit")}
-    kinds |= {name: np.int32 for name in ("case", "item", "quantity")}
+    kinds: dict[str, Any] = {name: np.int32 for name in ("point", "component", "unit", "case", "item", "quantity")}
     kinds |= {name: np.float32 for name in ("demand", "capacity", "ratio")}
     return {name: np.empty(count, dtype=kind) for name, kind in kinds.items()}
 
@@ -161,9 +160,9 @@ def _fill(
     slot_point: Ints,
     slot_component: Ints,
     slot_row: Ints,
-    point: NDArray[np.int16],
-    component: NDArray[np.int16],
-    unit: NDArray[np.int16],
+    point: NDArray[np.int32],
+    component: NDArray[np.int32],
+    unit: NDArray[np.int32],
     allowable: Floats,
     allowable_at: Ints,
     options: Ints,
@@ -175,9 +174,9 @@ def _fill(
     pieces: NDArray[np.int32],
     option_at: Ints,
     line: Ints,
-    out_point: NDArray[np.int16],
-    out_component: NDArray[np.int16],
-    out_unit: NDArray[np.int16],
+    out_point: NDArray[np.int32],
+    out_component: NDArray[np.int32],
+    out_unit: NDArray[np.int32],
     out_demand: NDArray[np.float32],
     out_capacity: NDArray[np.float32],
     out_ratio: NDArray[np.float32],
