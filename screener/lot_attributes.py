@@ -35,7 +35,7 @@ class LotReader:
         self.issues = issues
         self.rows = len(layer.frame)
         self.row_numbers = np.arange(1, self.rows + 1) if row_numbers is None else row_numbers
-        self.ids: NDArray[np.object_] = np.array([f"row {n}" for n in self.row_numbers], dtype=object)
+        self.ids: NDArray[np.object_] = np.full(self.rows, "", dtype=object)  # the ids are read before all else
         self.reason: NDArray[np.object_] = np.full(self.rows, "", dtype=object)
         self.detail: NDArray[np.object_] = np.full(self.rows, "", dtype=object)
 
@@ -70,17 +70,19 @@ def read_attributes(reader: LotReader, columns: Mapping[str, str], tract: Site) 
         _read_ids(reader, reader.source[columns["lot_id"]])
     else:
         _read_ids(reader, _built_ids(reader, columns))
-    frame = pd.DataFrame({"lot_id": reader.ids, "source_row": reader.row_numbers})
+    made: dict[str, Any] = {"lot_id": reader.ids, "source_row": reader.row_numbers}
+    blank = pd.Series("", index=range(reader.rows), dtype="str")
     for column in LOTS_INPUT:
-        if column.name == "lot_id":
-            continue
-        name = "lot_status" if column.name == "status" else column.name
-        values = reader.source[columns[column.name]] if column.name in columns else None
-        frame[name] = _attribute(reader, column, values)
-    frame["exposure"] = frame["exposure"].str.upper()
-    frame["site_class"] = frame["site_class"].str.upper()
-    frame["options"] = each_distinct(frame["options"].to_numpy(object), lambda t: ";".join(split_options(t)))
-    frame["plan"] = frame["plan"].str.strip()
+        if column.name != "lot_id":
+            name = "lot_status" if column.name == "status" else column.name
+            values = reader.source[columns[column.name]] if column.name in columns else None
+            made[name] = _attribute(reader, column, values, blank)
+    for name, change in (
+        ("exposure", str.upper), ("site_class", str.upper), ("plan", str.strip),
+        ("options", lambda text: ";".join(split_options(text))),
+    ):  # fmt: skip
+        made[name] = _changed(*coded(pd.Series(made[name])), change)
+    frame = pd.DataFrame(made)
     if "block" not in columns:
         _blocks_from_ids(reader, frame)
     _note_bare_numbers(reader, columns, tract)
@@ -146,20 +148,22 @@ def _note_bare_numbers(reader: LotReader, columns: Mapping[str, str], tract: Sit
         return
 
 
-def _attribute(reader: LotReader, column: Column, values: pd.Series[Any] | None) -> Any:
+def _attribute(reader: LotReader, column: Column, values: pd.Series[Any] | None, blank: pd.Series[str]) -> Any:
     match column.kind:
         case "number":
             return np.full(reader.rows, np.nan) if values is None else _numbers(reader, column, values)
         case "yes_no":
             return np.zeros(reader.rows, dtype=bool) if values is None else _yes_no(reader, column, values)
         case "date":
-            return np.full(reader.rows, "", dtype=object) if values is None else _dates(reader, column, values)
+            return blank if values is None else _dates(reader, column, values)
         case _:
-            return np.full(reader.rows, "", dtype=object) if values is None else _names(reader, column, values)
+            return blank if values is None else _names(reader, column, values)
 
 
 def texts(values: pd.Series[Any]) -> NDArray[np.object_]:
     """Cells as text, "" where there is none. Numbers that are whole lose their decimal point, never a digit."""
+    if isinstance(values.dtype, pd.StringDtype):
+        return values.to_numpy(object, na_value="")
     cells = values.to_numpy(object)
     given = np.asarray(pd.notna(cells))
     result: NDArray[np.object_] = np.full(len(values), "", dtype=object)
@@ -176,10 +180,33 @@ def clean(text: str) -> str:
     return unicodedata.normalize("NFC", _UNSEEN.sub("", text)).strip()
 
 
-def each_distinct(raw: NDArray[np.object_], function: Callable[[str], Any]) -> NDArray[Any]:
-    """A function of texts (lots,), worked out once for each distinct text: columns of a tract hold few."""
-    place, distinct = pd.factorize(raw)
-    return np.asarray([function(text) for text in distinct])[place] if len(raw) else np.array([function("")])[:0]
+def clean_all(raw: NDArray[np.object_]) -> NDArray[np.object_]:
+    """`clean` of many names (n,)."""
+    together = "".join(raw.tolist())
+    if together.isascii() and together.isprintable() and " " not in together:  # most files: nothing to look for
+        return raw.copy()
+    return np.array([clean(text) for text in raw], dtype=object)
+
+
+def coded(values: pd.Series[Any]) -> tuple[NDArray[np.intp], NDArray[np.object_]]:
+    """Cells as `texts` gives them, each distinct text once (k,), and which of them each cell (n,) is.
+
+    Columns of a tract hold few. Equal cells of one type are one text; of mixed types (1, True) they may be two.
+    """
+    kind = values.dtype
+    if not (isinstance(kind, pd.StringDtype) or pd.api.types.is_bool_dtype(kind) or kind.kind in "iu"):
+        place, distinct = pd.factorize(texts(values))
+        return place, distinct
+    place, cells = pd.factorize(values)
+    return place, np.append(texts(pd.Series(cells, dtype=kind)), "")  # place -1, the last: no cell
+
+
+def _changed(
+    place: NDArray[np.intp], distinct: NDArray[np.object_], function: Callable[[str], str]
+) -> pd.api.extensions.ExtensionArray:
+    """A function of coded texts as a column of texts."""
+    column: pd.api.extensions.ExtensionArray = pd.array([*map(function, distinct), ""], dtype="str").take(place)
+    return column
 
 
 def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
@@ -187,9 +214,9 @@ def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
     if pd.api.types.is_numeric_dtype(values):
         done = "read as text; leading zeros, if there were any, were lost before"
         reader.issues.add("lot_id_number", "warn", reader.file, f"column {values.name} holds numbers", "text", done)
-    ids = np.array([clean(text) for text in raw], dtype=object)
-    taken = set(ids)
+    ids = clean_all(raw)
     blank = np.flatnonzero(ids == "")
+    taken = set(ids) if len(blank) else set()
     for i in blank:
         name = f"row-{reader.row_numbers[i]}"
         while name in taken:
@@ -213,10 +240,12 @@ def _read_ids(reader: LotReader, values: pd.Series[Any]) -> None:
 def _note_look_alikes(reader: LotReader) -> None:
     """Ids that differ only in case, blanks or the form of their characters, or in how block and lot are written."""
     names_once = pd.unique(reader.ids)
-    folded = pd.Series([_folded(name) for name in names_once], dtype=object)
+    folded = _all_folded(names_once.tolist())
+    if len(set(folded)) == len(folded):
+        return
     groups: dict[str, list[str]] = {}
-    for i in np.flatnonzero(folded.duplicated(keep=False)).tolist():
-        groups.setdefault(str(folded.iat[i]), []).append(names_once[i])
+    for i in np.flatnonzero(pd.Series(folded, dtype=object).duplicated(keep=False)).tolist():
+        groups.setdefault(folded[i], []).append(names_once[i])
     for names in groups.values():
         done = "kept as different lots"
         found = f"lot ids {' and '.join(map(repr, names))} look alike"
@@ -224,6 +253,16 @@ def _note_look_alikes(reader: LotReader) -> None:
 
 
 _BETWEEN = str.maketrans("", "", " _-.\t\n\r\f\v")
+_MAY_BEGIN_A_PAIR = frozenset("bBlL0123456789 ")
+
+
+def _all_folded(names: list[str]) -> list[str]:
+    """`_folded` of all names; plain ones that hold no block and lot together, in one text."""
+    together = "\n".join(names)
+    if not together.isascii() or together.count("\n") != max(len(names) - 1, 0):
+        return [_folded(name) for name in names]
+    plain = together.lower().replace("\n", "\0").translate(_BETWEEN).split("\0")
+    return [_folded(n) if n[:1] in _MAY_BEGIN_A_PAIR else f for n, f in zip(names, plain, strict=True)]
 
 
 def _folded(name: str) -> str:
@@ -236,26 +275,26 @@ def _folded(name: str) -> str:
     return re.sub(r"[\s_\-.]+", "", unicodedata.normalize("NFKC", name).casefold())
 
 
-def _names(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.object_]:
-    raw = texts(values)
-    cleaned = each_distinct(raw, clean).astype(object)
-    unseen = each_distinct(raw, lambda text: _UNSEEN.search(text) is not None)
+def _names(reader: LotReader, column: Column, values: pd.Series[Any]) -> pd.api.extensions.ExtensionArray:
+    place, raw = coded(values)
+    unseen = np.array([_UNSEEN.search(text) is not None for text in raw], dtype=bool)
     reader.each(
-        np.flatnonzero(unseen),
+        np.flatnonzero(unseen[place]),
         "fix",
         "text_cleaned",
-        lambda i: f"{column.name} {raw[i]!r} holds unseen characters",
+        lambda i: f"{column.name} {raw[place[i]]!r} holds unseen characters",
         "plain text",
         "taken without them",
     )
-    return cleaned
+    return _changed(place, raw, clean)
 
 
 def _numbers(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.float64]:
     if pd.api.types.is_float_dtype(values) and isinstance(values.dtype, np.dtype):
         numbers = values.to_numpy(dtype=np.float64, copy=True)
     else:
-        numbers = each_distinct(texts(values), _number).astype(np.float64)
+        place, given = coded(values)
+        numbers = np.array([_number(text) for text in given], dtype=np.float64)[place]
     wrong = np.isinf(numbers)
     code, expected = ("number_unusable", f"a plain number ({column.unit or 'no unit'})")
     if column.name == "front_bearing_deg":
@@ -285,12 +324,12 @@ def _number(text: str) -> float:
 
 
 def _yes_no(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray[np.bool_]:
-    raw = texts(values)
-    folded = each_distinct(raw, lambda text: clean(text).casefold()).astype(object)
-    yes = np.isin(folded, list(YES))
-    unclear = np.flatnonzero(~(yes | np.isin(folded, list(NO))))
+    place, raw = coded(values)
+    folded = [clean(text).casefold() for text in raw]
+    yes = np.array([text in YES for text in folded], dtype=bool)[place]
+    unclear = np.flatnonzero(~np.array([text in YES or text in NO for text in folded], dtype=bool)[place])
     code = f"{column.name}_unclear"
-    reader.each(unclear, "skip", code, lambda i: f"{column.name} {raw[i]!r}", "yes or no", "skipped")
+    reader.each(unclear, "skip", code, lambda i: f"{column.name} {raw[place[i]]!r}", "yes or no", "skipped")
     return yes
 
 
@@ -299,12 +338,12 @@ def _dates(reader: LotReader, column: Column, values: pd.Series[Any]) -> NDArray
     if pd.api.types.is_datetime64_any_dtype(values):
         given = values.dt.strftime("%Y-%m-%d")
         return np.array([text if isinstance(text, str) else "" for text in given], dtype=object)
-    raw = texts(values)
-    days = each_distinct(raw, _day).astype(object)
+    place, raw = coded(values)
+    days = np.array([_day(text) for text in raw], dtype=object)[place]
     done = "left blank: the lot counts, its month does not"
     unclear = np.flatnonzero(days == _UNCLEAR)
     expected = "a date as YYYY-MM-DD"
-    reader.each(unclear, "warn", "date_unclear", lambda i: f"{column.name} {raw[i]!r}", expected, done)
+    reader.each(unclear, "warn", "date_unclear", lambda i: f"{column.name} {raw[place[i]]!r}", expected, done)
     days[unclear] = ""
     return days
 

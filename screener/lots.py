@@ -30,6 +30,7 @@ from screener.lot_shapes import Shapes, lot_points, read_shapes, repair
 from screener.units import SQUARE_FOOT_M2
 
 SKIPPED = "skipped"
+WIDE_M = 50_000.0  # wider than any tract
 NEXT_STEPS: dict[str, str] = {
     "no_geometry": "draw the lot, then run again",
     "empty_geometry": "draw the lot, then run again",
@@ -212,9 +213,15 @@ def _settle(
 
 def _note_strays(measured: NDArray[np.object_], reader: LotReader) -> None:
     """Lots far from all others, where the tract is wider than any tract."""
+    bounds = shapely.bounds(measured)
+    if (
+        not np.isfinite(bounds).any()
+        or (np.nanmax(bounds[:, 2:], axis=0) - np.nanmin(bounds[:, :2], axis=0)).max() < WIDE_M
+    ):
+        return
     points = lot_points(measured)
     usable = np.isfinite(points).all(axis=1)
-    if not usable.any() or np.ptp(points[usable], axis=0).max() < 50_000.0:
+    if not usable.any() or np.ptp(points[usable], axis=0).max() < WIDE_M:
         return
     away = np.hypot(*(points - np.median(points[usable], axis=0)).T)
     for i in np.flatnonzero(np.nan_to_num(away) > 25_000.0)[:20]:

@@ -371,6 +371,7 @@ def _permit(p: Prepared, house: NDArray[np.int64]) -> None:
     exposure = np.array([order[str(e)] for e in letters])[place]
     inside = np.zeros(len(house), dtype=bool)
     stated = np.zeros(len(house), dtype=bool)
+
     def checks(permit: Permit) -> tuple[tuple[str, Any, float, str], ...]:
         return (
             ("wind speed", p.site.speed.values, permit.wind_speed_mph, "{:.1f} mph"),
@@ -431,7 +432,9 @@ def yes_no(known: NDArray[np.bool_], values: NDArray[np.bool_]) -> NDArray[np.ob
 def to_feet(lots: gpd.GeoDataFrame, working: Any) -> NDArray[np.object_]:
     """Lot shapes in feet of the working system, y to true north."""
     flat, crs = shapely.force_2d(lots.geometry.to_numpy()), lots.crs
-    return np.asarray(shapely.transform(flat, lambda xy: transform_xy(xy, crs, working) / METRES_PER_FOOT), dtype=object)
+    return np.asarray(
+        shapely.transform(flat, lambda xy: transform_xy(xy, crs, working) / METRES_PER_FOOT), dtype=object
+    )
 
 
 def setbacks_of(lots: gpd.GeoDataFrame, tract: Tract) -> Setbacks:

@@ -95,19 +95,14 @@ def _plain(schema: pa.Schema) -> pa.Schema:
 
 def _batches(parts: Sequence[Path], schema: pa.Schema) -> Iterator[pa.RecordBatch]:
     """Batches of equal size, whatever the parts' sizes."""
-    waiting: list[pa.RecordBatch] = []
-    rows = 0
+    waiting = schema.empty_table()
     for part in parts:
-        for batch in pq.ParquetFile(part).iter_batches(BATCH_ROWS):
-            waiting.append(batch.cast(schema))
-            rows += len(batch)
-            while rows >= BATCH_ROWS:
-                whole = pa.Table.from_batches(waiting, schema).combine_chunks()
-                yield whole.slice(0, BATCH_ROWS).to_batches()[0]
-                waiting = whole.slice(BATCH_ROWS).to_batches()
-                rows -= BATCH_ROWS
-    if rows:
-        yield pa.Table.from_batches(waiting, schema).combine_chunks().to_batches()[0]
+        waiting = pa.concat_tables([waiting, pq.ParquetFile(part).read().cast(schema)])
+        while len(waiting) >= BATCH_ROWS:
+            yield waiting.slice(0, BATCH_ROWS).combine_chunks().to_batches()[0]
+            waiting = waiting.slice(BATCH_ROWS)
+    if len(waiting):
+        yield waiting.combine_chunks().to_batches()[0]
 
 
 def _write_tracts(path: Path, tracts: gpd.GeoDataFrame) -> None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from hazard.issues import InputError, Issue, Issues
 from screener.config import Site, Tract
 from screener.files.vectors import VectorLayer
-from screener.lot_attributes import LotReader, clean, read_attributes, texts
+from screener.lot_attributes import LotReader, clean_all, read_attributes, texts
 from screener.lot_columns import match_columns
 from screener.lots import NEXT_STEPS, SKIPPED, lots_of_layer, read_lots, skip_lot
 from screener.portfolio.layout import NO_TRACT, TractPlace
@@ -51,21 +51,24 @@ def stream_lots(
     plain = [n for n in stream.names if n != stream.shape]
     frame = table.select(plain).to_pandas()
     own, id_column = _own_ids(frame, rows, stream, issues)
-    named = np.where(own == "", np.array([f"row-{n}" for n in rows], dtype=object), own)
-    frame[id_column] = names[place] + JOINT + named
+    blank = own == ""
+    named = own.copy()
+    named[blank] = [f"row-{n}" for n in rows[blank]]
+    joint = names[place] + JOINT + named
+    frame[id_column] = joint
     layer = VectorLayer(gpd.GeoDataFrame(frame, geometry=shapes_of(table, stream.shape), crs=stream.crs), stream.where)
     columns = match_columns(layer, base, Issues())
     try:
         lots = lots_of_layer(layer, columns, base, issues, rows)
     except InputError as error:
         lots = _unusable(layer, columns, base, rows, error, issues)
-    place_of = pd.Series(place, index=rows).reindex(lots["source_row"]).to_numpy(dtype=np.int64)
-    blank = pd.Series(own == "", index=rows).reindex(lots["source_row"]).to_numpy(dtype=bool)
-    for i in np.flatnonzero(blank):
+    at = pd.Index(rows).get_indexer(lots["source_row"])
+    place_of = place[at]
+    for i in np.flatnonzero(blank[at]):
         skip_lot(lots, int(i), "lot_id_missing", "no lot id", "a lot id", issues, stream.where)
     for i in np.flatnonzero(names[place_of] == NO_TRACT):
         skip_lot(lots, int(i), "tract_missing", "no tract", f"a name in column {stream.tract_column}", issues)
-    return _ordered(lots, place_of, names, len(table))
+    return _ordered(lots, place_of, names, named[at], joint[at], len(table))
 
 
 def _unusable(
@@ -99,7 +102,7 @@ def _own_ids(
     """Clean ids of the rows; a row without one is named by its number and is told later."""
     column = stream.columns["lot_id"]
     raw = texts(frame[column])
-    own = np.array([clean(text) for text in raw], dtype=object)
+    own = clean_all(raw)
     if pd.api.types.is_numeric_dtype(frame[column]):
         done = "read as text; leading zeros, if there were any, were lost before"
         issues.add("lot_id_number", "warn", stream.where, f"column {column} holds numbers", "text", done)
@@ -120,9 +123,19 @@ def project_lots(project: Site, place: int, issues: Issues) -> SiteLots:
     return SiteLots(lots.iloc[order].reset_index(drop=True), own[order], places, len(own))
 
 
-def _ordered(lots: gpd.GeoDataFrame, place: NDArray[np.int64], names: NDArray[np.object_], rows: int) -> SiteLots:
+def _ordered(
+    lots: gpd.GeoDataFrame,
+    place: NDArray[np.int64],
+    names: NDArray[np.object_],
+    named: NDArray[np.object_],
+    joint: NDArray[np.object_],
+    rows: int,
+) -> SiteLots:
+    """Lots by tract and own id. `named` (lots,): own ids as given, `joint` with the tract; reading may have changed some."""
     ids = lots["lot_id"].to_numpy(dtype=object)
-    own = np.array([text[len(names[p]) + len(JOINT) :] for text, p in zip(ids, place, strict=True)], dtype=object)
+    own = named.copy()
+    changed = np.flatnonzero(ids != joint)
+    own[changed] = [ids[i][len(names[place[i]]) + len(JOINT) :] for i in changed]
     order = np.lexsort((lots["source_row"].to_numpy(), own.astype(str), place))
     return SiteLots(lots.iloc[order].reset_index(drop=True), own[order], place[order], rows)
 
