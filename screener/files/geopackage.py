@@ -242,7 +242,7 @@ def _insert(database: sqlite3.Connection, name: str, columns: list[Column], cell
 
 def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:
     if column.kind in ("integer", "yes_no"):
-        return [None if value is pd.NA else int(value) for value in values]
+        return list(values.astype("Int64").to_numpy(object, na_value=None).tolist())
     if column.kind == "number":
         numbers = values.to_numpy(np.float64)
         cells = numbers.astype(object)

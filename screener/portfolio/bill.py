@@ -133,8 +133,8 @@ def _shown(rows: pd.DataFrame, pieces: TractPieces, prices: PriceList, names: ND
 def _ordered(pieces: TractPieces, prices: PriceList, to_break: bool) -> tuple[Ints, Ints, Ints]:
     """Boxes, boxes only for a break, and cents by tract and article: one order for each item and tract.
 
-    Deliveries of an item stand in their order, so each brings the boxes that it and those before it need; those that need
-    nothing have no line.
+    Deliveries of an item stand in their order, so each brings the boxes that it and those before it need; those that
+    need nothing have no line.
     """
     shape = pieces.net.shape
     units, extra, cents = (np.zeros(shape, dtype=np.int64) for _ in range(3))

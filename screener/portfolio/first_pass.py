@@ -17,7 +17,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.parquet as pq
 import shapely
 from numpy.typing import NDArray
 
@@ -34,7 +33,7 @@ from screener.pipeline import Prepared, join
 from screener.portfolio.common import COMMON, Common, category_place, house_in, model_in
 from screener.portfolio.layout import Chunk
 from screener.portfolio.reading import SiteLots, own_issue, project_lots, skipped_all, stream_lots
-from screener.portfolio.work_folder import Outcome, Task, read_pickle, written
+from screener.portfolio.work_folder import Outcome, Task, read_pickle, write_table, written
 from screener.scope import CodeFindings
 
 SPOOL = "spool"
@@ -316,23 +315,23 @@ def _skipped_rows(site: SiteLots) -> pd.DataFrame:
 def _shards(folder: Path, number: int, found: _Gathered) -> Iterator[tuple[str, str]]:
     stem = f"first/{number:06d}"
     lots = pa.concat_tables(found.lots)
-    yield written(folder, f"{stem}.lots.parquet", lambda path: _write(lots, path))
+    yield written(folder, f"{stem}.lots.arrow", lambda path: write_table(lots, path))
     numbers = _joined(found.numbers)
     classes, counts = _classes(found, numbers)
     table = pa.table({k: _column(v) for k, v in numbers.items() if not k.startswith("_")})
-    yield written(folder, f"{stem}.numbers.parquet", lambda path: _write(table, path))
+    yield written(folder, f"{stem}.numbers.arrow", lambda path: write_table(table, path))
     places, middles = np.unique(numbers["place"]), numbers["_middle"]
     each = np.stack([_middle(middles[numbers["place"] == p]) for p in places]) if len(places) else middles
     arrays = {"classes": classes, "counts": counts, "places": places, "middles": each}
     yield written(folder, f"{stem}.classes.npz", lambda path: _write_npz(path, **arrays))
     skipped = pd.concat(found.skipped, ignore_index=True).astype({"place": np.int64})
     rows = pa.Table.from_pandas(skipped, preserve_index=False)
-    yield written(folder, f"{stem}.skipped.parquet", lambda path: _write(rows, path))
+    yield written(folder, f"{stem}.skipped.arrow", lambda path: write_table(rows, path))
     names = ("severity", "code", "tract", "lot_id", "where", "found", "expected", "done")
     told = sorted(found.issues.items())
     issues = {name: pa.array([key[k] for key, _ in told], pa.string()) for k, name in enumerate(names)}
     issues["times"] = pa.array([times for _, times in told], pa.int64())
-    yield written(folder, f"{stem}.issues.parquet", lambda path: _write(pa.table(issues), path))
+    yield written(folder, f"{stem}.issues.arrow", lambda path: write_table(pa.table(issues), path))
 
 
 def _middle(points: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -370,10 +369,6 @@ def _classes(found: _Gathered, numbers: dict[str, NDArray[Any]]) -> tuple[NDArra
 
 def _column(values: NDArray[Any]) -> pa.Array:
     return pa.array(values, pa.string()) if values.dtype == object else pa.array(values)
-
-
-def _write(table: pa.Table, path: Path) -> None:
-    pq.write_table(table, path, compression="zstd", compression_level=1, version="2.6")
 
 
 def _write_npz(path: Path, **arrays: NDArray[Any]) -> None:

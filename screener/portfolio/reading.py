@@ -131,7 +131,7 @@ def _ordered(
     joint: NDArray[np.object_],
     rows: int,
 ) -> SiteLots:
-    """Lots by tract and own id. `named` (lots,): own ids as given, `joint` with the tract; reading may have changed some."""
+    """Lots by tract and own id. `named` (lots,): own ids as given, `joint` with the tract; some were changed since."""
     ids = lots["lot_id"].to_numpy(dtype=object)
     own = named.copy()
     changed = np.flatnonzero(ids != joint)

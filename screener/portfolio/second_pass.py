@@ -31,7 +31,7 @@ from screener.portfolio.demand_rows import LARGEST_RATIO, RowPlan, empty_rows, f
 from screener.portfolio.first_pass import LATER, NOT_JUDGED, hazards_in
 from screener.portfolio.kits import labour_cents
 from screener.portfolio.needs import LEFT_OVER, NO_HARDWARE, NO_PACKAGE, Grouping
-from screener.portfolio.work_folder import Outcome, Task, read_pickle, written
+from screener.portfolio.work_folder import Outcome, Task, read_pickle, read_table, write_table, written
 from screener.result_tables import NO_HARDWARE as STATUS_NO_HARDWARE
 from screener.result_tables import PLAIN_FINISHES, REFER, SCREENED
 from screener.scope import SEVERITIES, CodeFindings, codes
@@ -75,8 +75,8 @@ def second_pass(task: Task) -> Outcome:
     common: Common = read_pickle(folder, COMMON)
     lines: Lines = read_pickle(folder, LINES)
     stem = f"first/{task.number:06d}"
-    numbers = _numbers(folder / f"{stem}.numbers.parquet")
-    lots = pq.read_table(folder / f"{stem}.lots.parquet")
+    numbers = _numbers(folder / f"{stem}.numbers.arrow")
+    lots = read_table(folder / f"{stem}.lots.arrow")
     choice = _choice(folder, numbers, f"{stem}.classes.npz", lines)
     found = CodeFindings(len(lots))
     found.masks = _flags(numbers)
@@ -112,7 +112,7 @@ def second_pass(task: Task) -> Outcome:
 
 
 def _numbers(path: Path) -> dict[str, NDArray[Any]]:
-    table = pq.read_table(path)
+    table = read_table(path)
     return {name: table.column(name).to_numpy() for name in table.column_names}
 
 
@@ -384,7 +384,7 @@ def write_demands(
         firsts.append(min(max(last, firsts[-1] + 1), len(ids)))
     with pq.ParquetWriter(
         path, schema, compression="zstd", compression_level=1, use_dictionary=coded, version="2.6",
-        write_statistics=["lot_id", "tract"], write_batch_size=PAGE_ROWS, data_page_size=PAGE_BYTES,
+        write_statistics=["tract"], write_batch_size=PAGE_ROWS, data_page_size=PAGE_BYTES,
     ) as writer:  # fmt: skip
         for first, last in itertools.pairwise(firsts):
             part = slice(int(start[first]), int(start[last]))
@@ -443,7 +443,7 @@ def _exceptions(
 ) -> Iterator[tuple[str, str]]:
     """Lots that need a person, and counts by tract: lots and money by status, exceptions by reason, packages, kits."""
     place = numbers["place"]
-    skipped = pq.read_table(folder / f"first/{number:06d}.skipped.parquet").to_pandas()
+    skipped = read_table(folder / f"first/{number:06d}.skipped.arrow").to_pandas()
     known = codes()
     parts = [skipped]
     ids = lots.column("lot_id").to_numpy(zero_copy_only=False) if len(lots) else np.empty(0, dtype=object)
@@ -456,9 +456,7 @@ def _exceptions(
     rows = pd.concat(parts, ignore_index=True).drop_duplicates()
     rows = rows.sort_values(["place", "lot_id", "reason", "detail"], kind="stable", ignore_index=True)
     table = pa.Table.from_pandas(rows, preserve_index=False)
-    yield written(
-        folder, f"second/{number:06d}.exceptions.parquet", lambda p: pq.write_table(table, p, compression="zstd")
-    )
+    yield written(folder, f"second/{number:06d}.exceptions.arrow", lambda path: write_table(table, path))
     counted = _counts(numbers, status, money, choice)
     yield written(folder, f"second/{number:06d}.counts.npz", lambda p: _write_npz(p, counted))
 

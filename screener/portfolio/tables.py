@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from hazard.issues import SEVERITIES
@@ -18,7 +17,7 @@ from screener import columns
 from screener.portfolio.common import Lines
 from screener.portfolio.layout import Layout, TractPlace
 from screener.portfolio.needs import GroupPlan
-from screener.portfolio.work_folder import Outcome
+from screener.portfolio.work_folder import Outcome, read_table
 
 Ints = NDArray[np.int64]
 STATUS_COLUMNS = ("screened", "refer", "no_hardware", "skipped")
@@ -56,7 +55,7 @@ def exceptions_in(folder: Path, second: Sequence[Outcome], layout: Layout) -> It
     """The exceptions table chunk by chunk, in the order of the lots."""
     names = np.array([p.name for p in layout.places], dtype=object)
     for outcome in second:
-        rows = pq.read_table(folder / f"second/{outcome.number:06d}.exceptions.parquet").to_pandas()
+        rows = read_table(folder / f"second/{outcome.number:06d}.exceptions.arrow").to_pandas()
         rows.insert(0, "tract", names[rows.pop("place").to_numpy(dtype=np.int64)])
         yield rows.reindex(columns=columns.names("portfolio_exceptions"))
 
@@ -73,7 +72,7 @@ class ReasonCounts:
     def of(folder: Path, second: Sequence[Outcome], tracts: int) -> ReasonCounts:
         found = ReasonCounts(np.zeros(tracts, dtype=np.int64), [{} for _ in range(tracts)])
         for outcome in second:
-            rows = pq.read_table(folder / f"second/{outcome.number:06d}.exceptions.parquet").to_pandas()
+            rows = read_table(folder / f"second/{outcome.number:06d}.exceptions.arrow").to_pandas()
             found.rows += len(rows)
             lots = rows.drop_duplicates(["place", "lot_id"])["place"].value_counts()
             found.lots[lots.index.to_numpy(dtype=np.int64)] = lots.to_numpy()
@@ -201,7 +200,7 @@ def issue_table(folder: Path, first: Sequence[Outcome], own: pd.DataFrame) -> pd
 
     Notes whose words differ from area to area only in a count (cells, lots) stand once, in the words met first.
     """
-    tables = [pq.read_table(folder / f"first/{o.number:06d}.issues.parquet") for o in first]
+    tables = [read_table(folder / f"first/{o.number:06d}.issues.arrow") for o in first]
     told = pa.concat_tables(tables).to_pandas() if tables else pd.DataFrame(columns=columns.names("portfolio_issues"))
     both = pd.concat([own.assign(tract="", times=1), told], ignore_index=True) if len(own) else told
     both = both.assign(rank=both["severity"].map({s: n for n, s in enumerate(SEVERITIES)}).astype(np.int64))

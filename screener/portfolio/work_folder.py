@@ -18,6 +18,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
+
 from screener.files.journal import DamagedJournalError, Journal, checksum, write_aside
 
 JOURNAL = "journal.jsonl"
@@ -60,6 +62,19 @@ def read_pickle(folder: Path | str, name: str) -> Any:
     """A value of the work folder; read once a process as long as the file is the same."""
     path = Path(folder) / name
     return _pickled(str(path), path.stat().st_mtime_ns)
+
+
+def write_table(table: pa.Table, path: Path) -> None:
+    """A table as the work folder keeps it, in one piece: it is read once and thrown away, so time counts, not size."""
+    options = pa.ipc.IpcWriteOptions(compression="lz4")
+    with pa.OSFile(str(path), "wb") as file, pa.ipc.new_file(file, table.schema, options=options) as writer:
+        writer.write_table(table.combine_chunks())
+
+
+def read_table(path: Path) -> pa.Table:
+    """The table again."""
+    with pa.OSFile(str(path)) as file:
+        return pa.ipc.open_file(file).read_all()
 
 
 def written(folder: Path, name: str, writer: Callable[[Path], None]) -> tuple[str, str]:

@@ -404,7 +404,7 @@ def test_a_shard_that_changed_is_made_again(by_tract: Run, tmp_path: Path, monke
     monkeypatch.setattr(portfolio_run, "second_pass", stops)
     assert run(file, "--chunk-lots", 1).code == 130
     (work,) = (file.parent / ".results-runs").glob(".work-*")
-    shard = work / "first" / "000001.numbers.parquet"
+    shard = work / "first" / "000001.numbers.arrow"
     shard.write_bytes(shard.read_bytes()[:-10])
     monkeypatch.setattr(portfolio_run, "second_pass", own)
     done = run(file, "--chunk-lots", 1, "--resume")
