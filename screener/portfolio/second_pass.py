@@ -444,16 +444,23 @@ def _exceptions(
     """Lots that need a person, and counts by tract: lots and money by status, exceptions by reason, packages, kits."""
     place = numbers["place"]
     skipped = read_table(folder / f"first/{number:06d}.skipped.arrow").to_pandas()
-    known = codes()
-    parts = [skipped]
-    ids = lots.column("lot_id").to_numpy(zero_copy_only=False) if len(lots) else np.empty(0, dtype=object)
-    for (severity, code), mask in sorted(found.masks.items(), key=lambda m: (SEVERITIES.index(m[0][0]), m[0][1])):
-        if severity != "note" and mask.any():
-            about = known.get(code)
-            words, step = (about.words, about.next_step) if about else ("", "")
-            part = pd.DataFrame({"place": place[mask], "lot_id": ids[mask], "reason": code})
-            parts.append(part.assign(detail=words, next_step=step))
-    rows = pd.concat(parts, ignore_index=True).drop_duplicates()
+    told = [
+        (code, np.flatnonzero(mask))
+        for (severity, code), mask in sorted(found.masks.items(), key=lambda m: (SEVERITIES.index(m[0][0]), m[0][1]))
+        if severity != "note" and mask.any()
+    ]
+    kind = np.repeat(np.arange(len(told)), [len(own) for _, own in told])
+    which = np.concatenate([np.zeros(0, dtype=np.intp), *(own for _, own in told)])
+    known = [codes().get(code) for code, _ in told]
+    texts = {
+        "reason": [code for code, _ in told],
+        "detail": [about.words if about else "" for about in known],
+        "next_step": [about.next_step if about else "" for about in known],
+    }
+    ids = pd.Series(lots.column("lot_id").to_pandas(), dtype="str")
+    flagged = pd.DataFrame({"place": place[which], "lot_id": ids.array.take(which)})
+    flagged = flagged.assign(**{name: pd.array(words, dtype="str").take(kind) for name, words in texts.items()})
+    rows = pd.concat([skipped, flagged], ignore_index=True).drop_duplicates()
     rows = rows.sort_values(["place", "lot_id", "reason", "detail"], kind="stable", ignore_index=True)
     table = pa.Table.from_pandas(rows, preserve_index=False)
     yield written(folder, f"second/{number:06d}.exceptions.arrow", lambda path: write_table(table, path))
