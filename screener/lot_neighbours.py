@@ -23,6 +23,7 @@ from screener.units import FOOT_M, SQUARE_FOOT_M2
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 Geometries = NDArray[np.object_]
 
 OVERLAP_M2 = 1.0
@@ -36,8 +37,12 @@ def note_neighbours(measured: Geometries, reader: LotReader, to_own: Callable[[G
 
     Lots are taken in the order of their ids, so that their order in the file does not matter.
     """
+    doubtful = doubtful_lots(measured)
+    if not doubtful.any():
+        return
     order = np.argsort(reader.ids.astype(str), kind="stable")
-    first, second, shared = overlaps(measured[order])
+    measured_by_id, doubtful = measured[order], doubtful[order]
+    first, second, shared = overlaps(measured_by_id, doubtful)
     first, second = order[first], order[second]
     for i, j, shape, own in zip(first, second, shared, to_own(shared), strict=True):
         area_sqft = float(shapely.area(shape)) / SQUARE_FOOT_M2
@@ -49,7 +54,7 @@ def note_neighbours(measured: Geometries, reader: LotReader, to_own: Callable[[G
             code = "lot_drawn_twice" if same else "lots_overlap"
             done = "computed; the bill counts both"
             reader.tell(int(a), "warn", code, found, "lots side by side", done, place if a == i else None)
-    first, second, between = gaps(measured[order])
+    first, second, between = gaps(measured_by_id, doubtful)
     first, second = order[first], order[second]
     for i, j, shape, own in zip(first, second, between, to_own(between), strict=True):
         area_sqft, length_ft = float(shapely.area(shape)) / SQUARE_FOOT_M2, _length_ft(shape)
@@ -61,9 +66,12 @@ def note_neighbours(measured: Geometries, reader: LotReader, to_own: Callable[[G
         reader.tell(int(i), "warn", "lots_gap", found, "lots side by side", done, place)
 
 
-def overlaps(measured: Geometries) -> tuple[Ints, Ints, Geometries]:
-    """Pairs of lots that share more than 1 % of the smaller or 1 m2: rows, the lower first, and what they share."""
-    first, second = _pairs(measured)
+def overlaps(measured: Geometries, doubtful: Bools) -> tuple[Ints, Ints, Geometries]:
+    """Pairs of lots that share more than 1 % of the smaller or 1 m2: rows, the lower first, and what they share.
+
+    Of two lots that share ground at least one is doubtful.
+    """
+    first, second = _pairs(measured, doubtful)
     shared = shapely.intersection(measured[first], measured[second])
     area = shapely.area(shared)
     smaller = np.minimum(shapely.area(measured[first]), shapely.area(measured[second]))
@@ -71,13 +79,14 @@ def overlaps(measured: Geometries) -> tuple[Ints, Ints, Geometries]:
     return first[bad], second[bad], _polygons_of(shared[bad])
 
 
-def gaps(measured: Geometries) -> tuple[Ints, Ints, Geometries]:
+def gaps(measured: Geometries, doubtful: Bools) -> tuple[Ints, Ints, Geometries]:
     """Pairs of lots with a sliver of ground between them: their rows, the lower first, and the sliver.
 
-    Looked for edge by edge: two edges of different lots that face one another, less than the widest gap apart.
+    Looked for edge by edge: two edges of different lots that face one another, less than the widest gap apart. The lots
+    on both sides of a sliver are doubtful.
     """
     suspects = np.array(measured, dtype=object, copy=True)
-    suspects[~_may_gap(measured)] = None
+    suspects[~doubtful] = None
     parts, owner = shapely.get_parts(suspects, return_index=True)
     edges = outer_edges(parts)
     lot = owner[edges.lot]
@@ -94,8 +103,11 @@ def gaps(measured: Geometries) -> tuple[Ints, Ints, Geometries]:
     return pair[long, 0].astype(np.int64), pair[long, 1].astype(np.int64), shapes[long]
 
 
-def _may_gap(measured: Geometries) -> NDArray[np.bool_]:
-    """Lots with an edge that does not meet its neighbour's exactly: a quick look before the slow one."""
+def doubtful_lots(measured: Geometries) -> Bools:
+    """Lots (lots,) with an edge that does not meet its neighbour's exactly: a quick look before the slow ones.
+
+    Such an edge lies in another lot, along one that has other corners, or less than the widest gap from one.
+    """
     usable = np.flatnonzero(~shapely.is_missing(measured))
     out = np.zeros(len(measured), dtype=bool)
     if len(usable) > 1:
@@ -150,15 +162,16 @@ def _strips(edges: Edges, lot: Ints) -> _Strips:
     return _Strips(first, second, shape, length)
 
 
-def _pairs(measured: Geometries) -> tuple[Ints, Ints]:
-    """Rows of lots that meet, each pair once, the lower first, in order."""
+def _pairs(measured: Geometries, doubtful: Bools) -> tuple[Ints, Ints]:
+    """Rows of lots that meet a doubtful one, each pair once, the lower first, in order."""
     usable = np.flatnonzero(~shapely.is_missing(measured))
-    if len(usable) < 2:
+    asked = np.flatnonzero(doubtful)
+    if len(usable) < 2 or not len(asked):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
-    rows = usable[shapely.STRtree(measured[usable]).query(measured[usable], predicate="intersects")]
-    rows = rows[:, rows[0] < rows[1]]
-    rows = rows[:, np.lexsort((rows[1], rows[0]))]
-    return rows[0].astype(np.int64), rows[1].astype(np.int64)
+    of_asked, of_usable = shapely.STRtree(measured[usable]).query(measured[asked], predicate="intersects")
+    rows = np.sort(np.column_stack([asked[of_asked], usable[of_usable]]), axis=1)
+    rows = np.unique(rows[rows[:, 0] < rows[:, 1]], axis=0)
+    return rows[:, 0].astype(np.int64), rows[:, 1].astype(np.int64)
 
 
 def _polygons_of(shapes: Geometries) -> Geometries:

@@ -6,6 +6,7 @@ Used where the lots' own coordinate system is missing or can't be right. The too
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -91,10 +92,16 @@ def raster_grounds(tract: Site) -> list[Ground]:
     """The grounds that the hazard rasters cover; those that can't be read are left to their own reader."""
     found = []
     for path in dict.fromkeys(_raster_files(tract)):
-        box = extent_in_degrees(path)
+        box = _extent(path, path.stat().st_mtime_ns if path.exists() else 0)
         if box is not None:
             found.append(Ground(path.name, *box))
     return found
+
+
+@lru_cache(maxsize=256)
+def _extent(path: Path, stamp: int) -> tuple[float, float, float, float] | None:
+    """The box of a raster, opened once as long as the file is the same: sites of a portfolio share their rasters."""
+    return extent_in_degrees(path)
 
 
 def _raster_files(tract: Site) -> Iterator[Path]:

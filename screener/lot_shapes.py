@@ -81,7 +81,8 @@ def read_shapes(geometries: Geometries) -> Shapes:
     wrong = shapes.usable & ~np.isin(kinds, (_POLYGON, _MULTIPOLYGON))
     shapes.drop(wrong, "not_a_polygon", lambda i: f"a {given[i].geom_type}", "a polygon", fix)
     _drop_placeless(shapes)
-    shapes.geometry[shapes.usable] = shapely.force_2d(shapes.geometry[shapes.usable])
+    deep = shapely.has_z(shapes.geometry) | shapely.has_m(shapes.geometry)
+    shapes.geometry[deep] = shapely.force_2d(shapes.geometry[deep])
     return shapes
 
 
@@ -130,12 +131,14 @@ def repair(shapes: Shapes, to_working: Callable[[Geometries], Geometries]) -> Ge
 
 def _drop_repeated_points(shapes: Shapes) -> None:
     """Vertices that stand twice in a row go; the shape is the same."""
-    usable = shapes.usable
+    xy, owner = shapely.get_coordinates(shapes.geometry, return_index=True)
+    twice = (xy[1:] == xy[:-1]).all(axis=1) & (owner[1:] == owner[:-1])
+    suspects = np.unique(owner[1:][twice])
     before = shapely.get_num_coordinates(shapes.geometry)
-    shapes.geometry[usable] = _without_repeated_points(shapes.geometry[usable])
+    shapes.geometry[suspects] = _without_repeated_points(shapes.geometry[suspects])
     after = shapely.get_num_coordinates(shapes.geometry)
     shapes.add(
-        usable & (after < before),
+        after < before,
         "fix",
         "repeated_vertices",
         lambda i: f"{before[i] - after[i]} vertices stand twice in a row",

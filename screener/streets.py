@@ -58,7 +58,8 @@ def add_fronts(
     """
     given = lots["front_bearing_deg"].to_numpy(np.float64)
     usable = ~shapely.is_missing(measured)
-    edges = outer_edges(largest_parts(measured))
+    drawn = streets is not None and len(streets) > 0
+    edges = outer_edges(largest_parts(measured) if drawn else measured[:0])
     near = _facing_near(edges, len(lots), streets)
     found, corner = _fronts(edges, near, len(lots))
     bearing = np.where(np.isnan(given), found, given)

@@ -22,7 +22,7 @@ from hazard.issues import DrawnPlace, InputError, Issue, Issues
 from screener.column_suggestions import block_and_lot, likely, likely_ids, mapping_line, unique_together
 from screener.config import load_tract
 from screener.files.vectors import VectorFile, read_layer
-from screener.lot_neighbours import gaps, overlaps
+from screener.lot_neighbours import doubtful_lots, gaps, overlaps
 from screener.lot_problems import KINDS, problem_layer
 from screener.lots import read_lots
 
@@ -189,7 +189,8 @@ def row_of(*widths_ft: float, between_ft: float = 0.0, turn_deg: float = 0.0) ->
 )
 def test_slivers_are_found_by_their_width(between: float, found: int, turn: float) -> None:
     """Between 0.02 ft (two lines rounded to 0.01 ft) and 1 ft; the ground has the area that it was drawn with."""
-    first, second, ground = gaps(row_of(60, 60, 60, between_ft=between, turn_deg=turn))
+    lots = row_of(60, 60, 60, between_ft=between, turn_deg=turn)
+    first, second, ground = gaps(lots, doubtful_lots(lots))
     assert len(ground) == found
     assert list(zip(first, second, strict=True)) == [(0, 1), (1, 2)][:found]
     assert shapely.area(ground) / FOOT**2 == pytest.approx([125 * between] * found, rel=1e-6)
@@ -199,16 +200,15 @@ def test_a_wedge_between_lots_is_a_sliver_and_a_wide_one_is_not() -> None:
     """One lot line drawn to a wrong corner: 0 ft apart at the street, some feet at the back."""
     lots = row_of(60, 60)
 
-    def leaning(back_ft: float) -> Any:
+    def between(back_ft: float) -> Any:
         moved = lots.copy()
         corner = np.array([[60, 0], [120, 0], [120, 125], [60 + back_ft, 125]]) * FOOT
         moved[1] = Polygon(corner)
-        return moved
+        return gaps(moved, doubtful_lots(moved))[2]
 
-    _, _, ground = gaps(leaning(0.8))
+    ground = between(0.8)
     assert shapely.area(ground) / FOOT**2 == pytest.approx([0.8 * 125 / 2])
-    _, _, ground = gaps(leaning(8.0))
-    assert len(ground) == 0, "less than 1 ft wide over 16 ft only"
+    assert len(between(8.0)) == 0, "less than 1 ft wide over 16 ft only"
 
 
 def test_lots_that_meet_at_unlike_corners_leave_no_sliver() -> None:
@@ -216,14 +216,33 @@ def test_lots_that_meet_at_unlike_corners_leave_no_sliver() -> None:
     front, back = row_of(60, 60, 60), row_of(50, 70, 45)
     behind = shapely.transform(back, lambda xy: np.add(xy, (7 * FOOT, 125 * FOOT)))
     turned = shapely.transform(np.concatenate([front, behind]), lambda xy: xy @ np.array([[0.8, 0.6], [-0.6, 0.8]]))
-    assert len(gaps(turned)[0]) == 0
-    assert len(overlaps(turned)[0]) == 0
+    assert len(gaps(turned, doubtful_lots(turned))[0]) == 0
+    assert len(overlaps(turned, doubtful_lots(turned))[0]) == 0
 
 
 def test_missing_and_single_shapes_are_no_neighbours() -> None:
-    none = np.array([None, None], dtype=object)
-    assert len(gaps(none)[0]) == len(overlaps(none)[0]) == 0
-    assert len(gaps(row_of(60))[0]) == len(overlaps(row_of(60))[0]) == 0
+    for lots in (np.array([None, None], dtype=object), row_of(60)):
+        doubtful = doubtful_lots(lots)
+        assert len(gaps(lots, doubtful)[0]) == len(overlaps(lots, doubtful)[0]) == 0
+
+
+def test_of_two_lots_that_share_ground_one_is_doubtful() -> None:
+    """Random shapes on a grid: contained, repeated, crossing at corners, along one line. The quick look is enough."""
+    rng = np.random.default_rng(20)
+    turn = np.array([[0.8, 0.6], [-0.6, 0.8]])
+    found = 0
+    for _ in range(150):
+        low = rng.integers(0, 12, (10, 2)) * 10.0
+        high = low + rng.integers(1, 5, (10, 2)) * 10.0
+        boxes = shapely.box(*low.T, *high.T)
+        corners = [Polygon(rng.integers(0, 10, (4, 2)) * 12.0) for _ in range(10)]
+        lots = np.array([*boxes, *(c for c in corners if c.is_valid and c.area > 50)], dtype=object)
+        lots = np.asarray(shapely.transform(lots, lambda xy: xy @ turn))
+        every = overlaps(lots, np.ones(len(lots), dtype=bool))
+        quick = overlaps(lots, doubtful_lots(lots))
+        assert [a.tolist() for a in every[:2]] == [a.tolist() for a in quick[:2]]
+        found += len(every[0])
+    assert found > 1000
 
 
 def test_the_sample_has_no_problem_between_lots() -> None:
