@@ -25,7 +25,7 @@ LEAST_AREA_M2 = 50.0
 LARGEST_AREA_M2 = 100_000.0  # 10 ha
 GREATEST_ASPECT = 50.0
 GREATEST_AREA_CHANGE = 0.01
-DOMINANT_SHARE = 0.98  # of all that a crossed outline bounds, in one piece: the rest is a slip of the pen
+DOMINANT_SHARE = 0.99  # of all that a crossed outline bounds, in one piece: the rest is a slip of the pen
 MANY_VERTICES = 100_000
 
 _POLYGON, _MULTIPOLYGON, _COLLECTION = 3, 6, 7

@@ -159,11 +159,11 @@ def lopsided(share: float) -> Polygon:
     ("shape", "kept_m2", "left_out_m2"),
     [
         (overshot(1.0), 760.0, 1.0),
-        (overshot(3.8), 760.0, 14.44),  # 1.9 % of all
-        (lopsided(0.019), None, None),
+        (overshot(2.7), 760.0, 7.29),  # 0.95 % of all
+        (lopsided(0.009), None, None),
         (polygon((0, 0), (20, 0), (20, 38), (0, 38), (0, 20), (1, 19), (1, 20), (0, 19)), 760.0, 0.25),
     ],
-    ids=["overshot corner", "1.9 percent", "lopsided bow-tie", "knot in an edge"],
+    ids=["overshot corner", "0.95 percent", "lopsided bow-tie", "knot in an edge"],
 )
 @pytest.mark.filterwarnings("ignore")
 def test_l7_one_piece_that_is_nearly_all_is_the_lot(
@@ -187,13 +187,13 @@ def test_l7_one_piece_that_is_nearly_all_is_the_lot(
 @pytest.mark.parametrize(
     "shape",
     [
-        overshot(4.5),  # 2.6 % of all
-        lopsided(0.03),
+        overshot(3.0),  # 1.2 % of all
+        lopsided(0.015),
         lopsided(0.5),
         MultiPolygon([box(1), overshot(1.0)]),
         polygon((0, 0), (20, 0), (20, 38), (0, 38), (0, 20), (15, 10), (15, 20), (0, 10)),  # a bay of another lot
     ],
-    ids=["corner of 2.6 percent", "bow-tie of 3 percent", "even bow-tie", "two parts", "deep loop"],
+    ids=["corner of 1.2 percent", "bow-tie of 1.5 percent", "even bow-tie", "two parts", "deep loop"],
 )
 @pytest.mark.filterwarnings("ignore")
 def test_l7_where_the_readings_differ_the_lot_is_skipped(tmp_path: Path, shape: Any) -> None:
