@@ -259,7 +259,7 @@ _MAY_BEGIN_A_PAIR = frozenset("bBlL0123456789 ")
 def _all_folded(names: list[str]) -> list[str]:
     """`_folded` of all names; plain ones that hold no block and lot together, in one text."""
     together = "\n".join(names)
-    if not together.isascii() or together.count("\n") != max(len(names) - 1, 0):
+    if not names or not together.isascii() or together.count("\n") != len(names) - 1:
         return [_folded(name) for name in names]
     plain = together.lower().replace("\n", "\0").translate(_BETWEEN).split("\0")
     return [_folded(n) if n[:1] in _MAY_BEGIN_A_PAIR else f for n, f in zip(names, plain, strict=True)]
