@@ -449,11 +449,11 @@ def features_on_profile(
         stack = np.empty((8, 4), dtype=np.int64)
         rough = lines.unevenness(z, smoothed, lo, hi, np.empty_like(z))
         count = kernels.find_features(z, smoothed, lo, hi, lot_index, rough, rules, turns, stack, rows)
-        profiles = np.tile(np.where(np.isnan(z), np.nan, -np.inf), (DIRECTIONS, 1))
-        profiles[0] = z
+        read = np.tile(np.where(np.isnan(z), np.nan, -np.inf), (lines.OPPOSITE, 1))
+        read[0] = z
         runs = np.tile(np.array([lo, hi], dtype=np.int64), (DIRECTIONS, 1))
         for i in range(count):
-            rows[i, kernels.ISOLATED] = around.isolation(profiles, runs, lot_index, 0, rows, i, rules)
+            rows[i, kernels.ISOLATED] = around.isolation(read, runs, lot_index, 0, rows[i], rules)
     zeros: Ints = np.zeros(count, dtype=np.int64)
     return _features(zeros, zeros, rows[:count])
 

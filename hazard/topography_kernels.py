@@ -11,11 +11,14 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+import numpy as np
+
 from hazard.topography_lines import Floats, Ints, borrowing
 
 SLOTS = 5  # kept per direction: best at three heights, best of the high features, best near miss
 MOST_ROWS = 96  # candidates looked at on one profile
 MORE_TURNS = 8  # room for turning points beyond the number of samples
+BLOCK = 4  # samples looked at together for turning points
 
 RIDGE, ESCARPMENT, HILL, UNCLEAR = 0, 1, 2, 3
 STILL_FALLING = 4.0  # at the mean slope the last 2 % of the relief take 2 % of the way; at a quarter of it, 8 %
@@ -55,16 +58,23 @@ class Rules(NamedTuple):
 
 
 @borrowing
+def extremes(s: Floats, i: int) -> tuple[float, float]:
+    """Least and greatest of the BLOCK samples from an index on."""
+    k, one, two, three = np.uint64(i), np.uint64(1), np.uint64(2), np.uint64(3)
+    a, b, c, d = s[k], s[k + one], s[k + two], s[k + three]
+    return min(min(a, b), min(c, d)), max(max(a, b), max(c, d))
+
+
+@borrowing
 def turning_points(s: Floats, lo: int, hi: int, prominence: float, out: Ints) -> int:
     """Alternating feet and tops whose swings are at least `prominence`; the last one is pending, not confirmed.
 
     Of equal feet the most downwind is taken, of equal tops the most upwind: the ones that face each other. `out` must
-    have room for as many as there are samples.
+    have room for as many as there are samples. Samples are looked at one by one only in blocks that may hold a swing.
     """
     top = foot = lo
     highest = lowest = s[lo]
     heading = 0
-    count = 0
     i = lo + 1
     while i <= hi and heading == 0:
         if s[i] > highest:
@@ -85,33 +95,54 @@ def turning_points(s: Floats, lo: int, hi: int, prominence: float, out: Ints) ->
     highest = lowest = s[i]
     i += 1
     while i <= hi:
-        if heading > 0:
-            while i <= hi:
-                here = s[i]
+        stop = min(i + BLOCK, hi + 1)
+        if i + BLOCK <= hi + 1:
+            # a top or a foot is noted as the block's end that equals are looked for from
+            least, most = extremes(s, i)
+            if heading > 0 and max(highest, most) - least < prominence:
+                if most > highest:
+                    top, highest = i, most
+                i = stop
+                continue
+            if heading < 0 and most - min(lowest, least) < prominence:
+                if least <= lowest:
+                    foot, lowest = stop - 1, least
+                i = stop
+                continue
+        while i < stop:
+            here = s[i]
+            if heading > 0:
                 if here > highest:
                     top, highest = i, here
                 elif highest - here >= prominence:
-                    break
-                i += 1
-            if i <= hi:
-                out[count] = top
+                    out[count] = first_at(s, top, highest)
+                    count += 1
+                    heading, foot, lowest = -1, i, here
+            elif here <= lowest:
+                foot, lowest = i, here
+            elif here - lowest >= prominence:
+                out[count] = last_at(s, foot, lowest)
                 count += 1
-                heading, foot, lowest = -1, i, s[i]
-        else:
-            while i <= hi:
-                here = s[i]
-                if here <= lowest:
-                    foot, lowest = i, here
-                elif here - lowest >= prominence:
-                    break
-                i += 1
-            if i <= hi:
-                out[count] = foot
-                count += 1
-                heading, top, highest = 1, i, s[i]
-        i += 1
-    out[count] = top if heading > 0 else foot
+                heading, top, highest = 1, i, here
+            i += 1
+    out[count] = first_at(s, top, highest) if heading > 0 else last_at(s, foot, lowest)
     return count + 1
+
+
+@borrowing
+def first_at(s: Floats, i: int, value: float) -> int:
+    """First index from `i` on that has a value which is known to be there."""
+    while s[i] != value:
+        i += 1
+    return i
+
+
+@borrowing
+def last_at(s: Floats, i: int, value: float) -> int:
+    """Last index up to `i` that has a value which is known to be there."""
+    while s[i] != value:
+        i -= 1
+    return i
 
 
 @borrowing

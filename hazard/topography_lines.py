@@ -99,19 +99,24 @@ def sample_line(
         out[start] = sample(grid, row + (site - start) * d_row, col + (site - start) * d_col)
         start += stride
     count = max(0, (last - start) // stride + 1)
-    size = out.size
-    down, across = scratch[:size], scratch[size : 2 * size]
-    upper_row, left_col = scratch[2 * size : 3 * size].view(np.int64), scratch[3 * size : 4 * size].view(np.int64)
+    down, across = scratch[:count], scratch[count : 2 * count]
+    upper_row, left_col = scratch[2 * count : 3 * count].view(np.int32), scratch[3 * count : 4 * count].view(np.int32)
+    # numbers of 32 bits: there is no wide instruction that makes 64-bit whole numbers of fractions
+    ahead, by = np.int32(site - start), np.int32(stride)
     for j in range(count):
-        r, c = row + (site - start - j * stride) * d_row, col + (site - start - j * stride) * d_col
-        p, q = np.int64(r), np.int64(c)
-        down[j], across[j], upper_row[j], left_col[j] = r - p, c - q, p, q
-    one = np.uint64(1)
+        back = np.float64(ahead - np.int32(j) * by)
+        r, c = row + back * d_row, col + back * d_col
+        p, q = np.int32(r), np.int32(c)
+        down[j], across[j], upper_row[j], left_col[j] = r - np.float64(p), c - np.float64(q), p, q
+    width, one = np.uint64(cols), np.uint64(1)
+    upper_cells, lower_cells = grid.reshape(-1), grid.reshape(-1)[cols:]
+    inner = out[start:]
     for j in range(count):
-        i, k, a, b = np.uint64(upper_row[j]), np.uint64(left_col[j]), down[j], across[j]
-        upper = grid[i, k] * (1.0 - b) + grid[i, k + one] * b
-        lower = grid[i + one, k] * (1.0 - b) + grid[i + one, k + one] * b
-        out[start + j * stride] = upper * (1.0 - a) + lower * a
+        a, b = down[j], across[j]
+        k = np.uint64(np.uint32(upper_row[j])) * width + np.uint64(np.uint32(left_col[j]))
+        upper = upper_cells[k] * (1.0 - b) + upper_cells[k + one] * b
+        lower = lower_cells[k] * (1.0 - b) + lower_cells[k + one] * b
+        inner[j * stride] = upper * (1.0 - a) + lower * a
     for at in range(start + count * stride, out.size, stride):
         out[at] = sample(grid, row + (site - at) * d_row, col + (site - at) * d_col)
 
@@ -160,11 +165,21 @@ def smooth(z: Floats, lo: int, hi: int, window: int, out: Floats) -> None:
     elif inner > 0:
         for i in range(lo + window, hi - window + 1):
             out[i] = balanced_mean(z, i, window)
+    smooth_ends(z, lo, hi, window, out)
+
+
+@borrowing
+def smooth_ends(z: Floats, lo: int, hi: int, window: int, out: Floats) -> float:
+    """The part of `smooth` where the mean has fewer samples; returns the most by which a sample differs from it."""
     head = min(hi + 1, lo + window)
+    off = 0.0
     for i in range(lo, head):
         out[i] = balanced_mean(z, i, min(i - lo, hi - i))
+        off = max(off, abs(z[i] - out[i]))
     for i in range(max(head, hi - window + 1), hi + 1):
         out[i] = balanced_mean(z, i, min(i - lo, hi - i))
+        off = max(off, abs(z[i] - out[i]))
+    return off
 
 
 @borrowing
@@ -193,29 +208,35 @@ def unevenness(z: Floats, s: Floats, lo: int, hi: int, scratch: Floats) -> float
 
 
 @borrowing
-def read_lines(
+def reverse(line: Floats, out: Floats) -> None:
+    """A line from its other end. Unsigned places, which can't mean a place from the end, let it compile well."""
+    last = line.size - 1
+    for i in range(line.size):
+        out[i] = line[np.uint64(last - i)]
+
+
+@borrowing
+def read_line(
     grid: Floats,
     row: float,
     col: float,
     steps: Floats,
+    k: int,
     up: int,
     down: int,
-    profiles: Floats,
+    line: Floats,
     runs: Ints,
     scratch: Floats,
-) -> None:
-    """The 16 profiles of a lot, and the known run of each within `up` and `down` steps.
+) -> tuple[int, int]:
+    """The line of the profiles k and k + 8 through a lot, and its known run; fills the run of both profiles too.
 
-    profiles (16, 2 far + 1), the lot at index `far`; steps (16, 2) cells per step towards where the wind is from.
-    scratch: 4 (2 far + 1) numbers.
+    line (2 far + 1), the lot at index `far`, from far upwind of wind k; the other profile is the same from its other
+    end. steps (16, 2) cells per step towards where the wind is from. runs (16, 2): within `up` and `down` steps of the
+    lot, counted along the profile. scratch: 4 (2 far + 1) numbers.
     """
-    width = profiles.shape[1]
-    far = width // 2
-    for k in range(OPPOSITE):
-        line, back = profiles[k], profiles[k + OPPOSITE]
-        sample_line(grid, row, col, steps[k, 0], steps[k, 1], far, line, scratch)
-        lo, hi = valid_run(line, far)
-        for i in range(width):
-            back[i] = line[width - 1 - i]
-        runs[k, 0], runs[k, 1] = max(lo, far - up), min(hi, far + down)
-        runs[k + OPPOSITE, 0], runs[k + OPPOSITE, 1] = max(2 * far - hi, far - up), min(2 * far - lo, far + down)
+    far = line.size // 2
+    sample_line(grid, row, col, steps[k, 0], steps[k, 1], far, line, scratch)
+    lo, hi = valid_run(line, far)
+    runs[k, 0], runs[k, 1] = max(lo, far - up), min(hi, far + down)
+    runs[k + OPPOSITE, 0], runs[k + OPPOSITE, 1] = max(2 * far - hi, far - up), min(2 * far - lo, far + down)
+    return lo, hi

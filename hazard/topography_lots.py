@@ -32,14 +32,17 @@ from hazard.topography_kernels import (
 )
 from hazard.topography_lines import (
     DIRECTIONS,
+    OPPOSITE,
     Floats,
     Ints,
     borrowing,
     compiled,
-    read_lines,
+    read_line,
+    reverse,
     sample,
     sample_line,
     smooth,
+    smooth_ends,
     unevenness,
     valid_run,
 )
@@ -80,14 +83,15 @@ def falls_all_round(
 
 
 @borrowing
-def isolation(profiles: Floats, runs: Ints, site: int, k: int, rows: Floats, at: int, rules: Rules) -> int:
+def isolation(read: Floats, runs: Ints, site: int, k: int, row: Floats, rules: Rules) -> int:
     """Whether other ground above half height stands upwind of the feature, within the quadrant about the wind.
 
     Measured from the crest, over the lesser of `isolation_heights` times H and `isolation_ft`. Each of the five
-    profiles of the quadrant is followed upwind from beyond the foot; ground of the feature itself is left first.
+    profiles of the quadrant is followed upwind from beyond the foot; ground of the feature itself is left first. read:
+    the eight lines, see `hazard.topography_lines.read_line`.
     """
-    height, x, foot_ft = rows[at, HEIGHT], rows[at, X], rows[at, FOOT]
-    level = rows[at, BASE] + 0.5 * height
+    height, x, foot_ft = row[HEIGHT], row[X], row[FOOT]
+    level = row[BASE] + 0.5 * height
     reach_ft = min(rules.isolation_heights * height, rules.isolation_ft)
     seen = True
     for turn in range(-2, 3):
@@ -96,10 +100,13 @@ def isolation(profiles: Floats, runs: Ints, site: int, k: int, rows: Floats, at:
         start_ft = (x + foot_ft) / math.cos(turn * math.pi / 8.0)
         i = site - int(math.ceil(max(0.0, start_ft) / rules.step_ft))
         last = site - int((x + reach_ft) / rules.step_ft)
-        while i >= max(last, lo) and profiles[p, i] > level:
+        line, end, way = read[p % OPPOSITE], 0, 1
+        if p >= OPPOSITE:
+            end, way = line.size - 1, -1
+        while i >= max(last, lo) and line[end + way * i] > level:
             i -= 1
         while i >= max(last, lo):
-            if profiles[p, i] > level:
+            if line[end + way * i] > level:
                 return NOT_ISOLATED
             i -= 1
         if last < lo or hi < lo:
@@ -170,19 +177,11 @@ def choose(rows: Floats, count: int, shape: Floats, rules: Rules, chosen: Ints, 
 
 
 @borrowing
-def between_higher_ground(profiles: Floats, runs: Ints, site: int, rules: Rules) -> bool:
-    """Whether steep higher ground stands on both sides of the lot along any axis: a valley or a pass."""
-    reach = int(rules.valley_search_ft / rules.step_ft)
-    for k in range(DIRECTIONS // 2):
-        sides = 0
-        for p in (k, k + DIRECTIONS // 2):
-            lo = max(runs[p, 0], site - reach)
-            for i in range(site - 1, lo - 1, -1):
-                rise = profiles[p, i] - profiles[p, site]
-                if rise >= rules.valley_rise_ft and rise >= rules.valley_slope * (site - i) * rules.step_ft:
-                    sides += 1
-                    break
-        if sides == 2:
+def steep_higher_ground(z: Floats, lo: int, site: int, rules: Rules) -> bool:
+    """Whether steep higher ground stands upwind of the lot: on both sides along an axis, a valley or a pass."""
+    for i in range(site - 1, max(lo, site - int(rules.valley_search_ft / rules.step_ft)) - 1, -1):
+        rise = z[i] - z[site]
+        if rise >= rules.valley_rise_ft and rise >= rules.valley_slope * (site - i) * rules.step_ft:
             return True
     return False
 
@@ -207,18 +206,22 @@ def run_lots(
     """All 16 directions of each lot: features one after the other, and known reach up and down.
 
     out: (n x 16 x SLOTS, FIELDS), owners: (n x 16 x SLOTS, 2) lot and direction; returns how many rows were written.
+    A line is worked through for both winds along it before the next is read: what is at hand then, with the cells that
+    the next lot's lines share with this one's, stays within a processor's own cache.
     """
     up, down = int(math.ceil(upwind_ft / rules.step_ft)), int(math.ceil(downwind_ft / rules.step_ft))
     site = max(up, down)
-    profiles = np.empty((DIRECTIONS, 2 * site + 1))
-    runs = np.empty((DIRECTIONS, 2), dtype=np.int64)
+    size = 2 * site + 1
+    read, runs = np.empty((OPPOSITE, size)), np.empty((DIRECTIONS, 2), dtype=np.int64)
+    back, mean, back_mean = np.empty(size), np.empty(size), np.empty(size)
     fine_site = int(math.ceil(upwind_ft / fine.step_ft))
     fine_z = np.empty(fine_site + int(math.ceil(downwind_ft / fine.step_ft)) + 1)
-    smoothed = np.empty(max(fine_z.size, 2 * site + 1))
-    scratch = np.empty(4 * max(fine_z.size, 2 * site + 1))
-    turns = np.empty(max(fine_z.size, 2 * site + 1) + MORE_TURNS, dtype=np.int64)
+    smoothed = np.empty(fine_z.size)
+    scratch = np.empty(4 * max(fine_z.size, size))
+    turns = np.empty(max(fine_z.size, size) + MORE_TURNS, dtype=np.int64)
     stack = np.empty((8, 4), dtype=np.int64)
     rows = np.empty((MOST_ROWS, FIELDS))
+    kept, count_of = np.empty((DIRECTIONS, SLOTS, FIELDS)), np.empty(DIRECTIONS, dtype=np.int64)
     chosen, values = np.empty(2 * SLOTS, dtype=np.int64), np.empty(2 * SLOTS)
     steps = np.empty((DIRECTIONS, 2))
     written = 0
@@ -229,33 +232,46 @@ def run_lots(
             east, north = bearings[k, 0] * rules.step_ft, bearings[k, 1] * rules.step_ft
             steps[k, 0] = jacobians[lot, 0, 0] * east + jacobians[lot, 0, 1] * north
             steps[k, 1] = jacobians[lot, 1, 0] * east + jacobians[lot, 1, 1] * north
-        read_lines(grid, r0, c0, steps, up, down, profiles, runs, scratch)
-        valley[lot] = between_higher_ground(profiles, runs, site, rules)
+        valley[lot] = False
+        for axis in range(OPPOSITE):
+            line = read[axis]
+            lo, hi = read_line(grid, r0, c0, steps, axis, up, down, line, runs, scratch)
+            rough = 0.0
+            if lo <= hi:
+                smooth(line, lo, hi, rules.window, mean)
+                rough = unevenness(line, mean, lo, hi, scratch)
+            reverse(line, back)
+            reverse(mean, back_mean)
+            if steep_higher_ground(line, runs[axis, 0], site, rules):
+                valley[lot] |= steep_higher_ground(back, runs[axis + OPPOSITE, 0], site, rules)
+            for k in (axis, axis + OPPOSITE):
+                lo, hi = runs[k, 0], runs[k, 1]
+                reach[lot, k, 0] = max(0, site - lo) * rules.step_ft
+                reach[lot, k, 1] = max(0, hi - site) * rules.step_ft
+                count_of[k] = 0
+                if hi - lo < 8:
+                    continue
+                z, s = (line, mean) if k == axis else (back, back_mean)
+                # a mean is the same from either end of the line, but for the ends of a profile that is shorter
+                most = max(rough, smooth_ends(z, lo, hi, rules.window, s))
+                count = find_features(z, s, lo, hi, site, most, rules, turns, stack, rows)
+                if count == 0:
+                    continue
+                if fine.step_ft < 0.99 * rules.step_ft and shortest(rows, count) < rules.fine_below_ft:
+                    part = fine.step_ft / rules.step_ft
+                    between_samples(grid, r0, c0, steps[k], part, z, fine_site, fine_z, scratch)
+                    lo, hi = valid_run(fine_z, fine_site)
+                    smooth(fine_z, lo, hi, fine.window, smoothed)
+                    most = unevenness(fine_z, smoothed, lo, hi, scratch)
+                    count = find_features(fine_z, smoothed, lo, hi, fine_site, most, fine, turns, stack, rows)
+                mark_hills(grid, r0, c0, steps, k, rows, count, shape, rules)
+                count_of[k] = choose(rows, count, shape, rules, chosen, values)
+                for j in range(count_of[k]):
+                    kept[k, j] = rows[chosen[j]]
         for k in range(DIRECTIONS):
-            lo, hi = runs[k, 0], runs[k, 1]
-            reach[lot, k, 0] = max(0, site - lo) * rules.step_ft
-            reach[lot, k, 1] = max(0, hi - site) * rules.step_ft
-            if hi - lo < 8:
-                continue
-            z = profiles[k]
-            smooth(z, lo, hi, rules.window, smoothed)
-            rough = unevenness(z, smoothed, lo, hi, scratch)
-            count = find_features(z, smoothed, lo, hi, site, rough, rules, turns, stack, rows)
-            if count == 0:
-                continue
-            if fine.step_ft < 0.99 * rules.step_ft and shortest(rows, count) < rules.fine_below_ft:
-                between_samples(
-                    grid, r0, c0, steps[k], fine.step_ft / rules.step_ft, profiles[k], fine_site, fine_z, scratch
-                )
-                lo, hi = valid_run(fine_z, fine_site)
-                smooth(fine_z, lo, hi, fine.window, smoothed)
-                rough = unevenness(fine_z, smoothed, lo, hi, scratch)
-                count = find_features(fine_z, smoothed, lo, hi, fine_site, rough, fine, turns, stack, rows)
-            mark_hills(grid, r0, c0, steps, k, rows, count, shape, rules)
-            kept = choose(rows, count, shape, rules, chosen, values)
-            for j in range(kept):
-                rows[chosen[j], ISOLATED] = isolation(profiles, runs, site, k, rows, chosen[j], rules)
-                out[written] = rows[chosen[j]]
+            for j in range(count_of[k]):
+                kept[k, j, ISOLATED] = isolation(read, runs, site, k, kept[k, j], rules)
+                out[written] = kept[k, j]
                 owners[written, 0], owners[written, 1] = lot, k
                 written += 1
     return written
