@@ -43,10 +43,10 @@ if TYPE_CHECKING:
 N_WEDGES = 16
 WEDGE_DEG = 360.0 / N_WEDGES
 
-# Counts of three classes travel together in one 64-bit word, 21 bits each.
-_LANE_BITS = 21
+# Counts of three classes travel together in one word: 21 bits each of 64, or 10 bits each of 32 where that suffices.
 _LANES_PER_WORD = 3
-_LANE_MASK = (1 << _LANE_BITS) - 1
+_LANE_BITS, _SHORT_LANE_BITS = 64 // _LANES_PER_WORD, 32 // _LANES_PER_WORD
+_LANE_MASK, _SHORT_LANE_MASK = (1 << _LANE_BITS) - 1, (1 << _SHORT_LANE_BITS) - 1
 _LANE_ROUGH, _LANE_SMOOTH, _LANE_UNKNOWN, _FIRST_PHASE_LANE = 0, 1, 2, 3
 
 _COARSEST_CELL_FT = 350.0
@@ -129,38 +129,65 @@ def _cell_plan(step_ft: np.ndarray, parts: int, n_rings: int, ring_ft: float, ta
     cols, rows, distance, bearing = _lattice(step_ft, n_rings * ring_ft)
     ring = np.floor(distance / ring_ft + _ON_A_RING_FT / ring_ft).astype(np.int64)
     first, second = _wedges(bearing)
-    bins = np.concatenate([first * n_rings + ring, second * n_rings + ring])  # each part twice, one half-weight each
-    cols, rows, distance = np.tile(cols, 2), np.tile(rows, 2), np.tile(distance, 2)
+    shared = np.flatnonzero(second != first)
+    part = np.concatenate([np.arange(first.size), shared])
+    bins = np.concatenate([first * n_rings + ring, (second * n_rings + ring)[shared]])
+    share = np.where(second != first, 1, 2)[part]  # halves of the part
+    order = np.lexsort((distance[part], bins))  # the same for every table: the first part of a cell is the nearest
+    part, bins, share = part[order], bins[order], share[order]
     reach = int(np.ceil(max(np.abs(cols).max(), np.abs(rows).max()) / parts)) + 1
-    width = 2 * reach + 1
     n_bins = N_WEDGES * n_rings
 
-    pieces: list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = []
     starts = np.zeros((parts * parts, n_bins + 1), dtype=np.int64)
     totals = np.zeros((parts * parts, n_bins), dtype=np.int64)
-    offset = 0
-    for table in tables:
-        row_part, col_part = divmod(int(table), parts)
-        cell = (
-            (np.floor_divide(rows + row_part, parts) + reach) * width + np.floor_divide(cols + col_part, parts) + reach
-        )
-        key = bins * (width * width) + cell
-        order = np.lexsort((distance, key))
-        head = np.flatnonzero(np.diff(key[order], prepend=-1))
-        weight = np.diff(np.append(head, key.size))
-        nearest, entry = distance[order][head], key[order][head]
-        entry_bin, entry_cell = np.divmod(entry, width * width)
-        by_distance = np.lexsort((entry_cell, nearest, entry_bin))  # the first smooth cell of a bin is then the nearest
-        entry_bin, entry_cell = entry_bin[by_distance], entry_cell[by_distance]
-        weight, nearest = weight[by_distance], nearest[by_distance]
-        starts[table] = offset + np.searchsorted(entry_bin, np.arange(n_bins + 1))
-        totals[table] = np.bincount(entry_bin, weights=weight, minlength=n_bins).astype(np.int64)
-        pieces.append((entry_cell // width - reach, entry_cell % width - reach, weight, nearest))
-        offset += entry.size
-    joined = [np.concatenate(column) for column in zip(*pieces, strict=True)]
+    most = part.size * len(tables)
+    cell, weight, nearest = np.empty(most, dtype=np.int64), np.empty(most, dtype=np.uint64), np.empty(most)
+    size = _join_parts(
+        cols[part], rows[part], distance[part], bins, share, tables.astype(np.int64), parts, reach,
+        starts, totals, cell, weight, nearest,
+    )  # fmt: skip
+    cell_row, cell_col = np.divmod(cell[:size], 2 * reach + 1)
     return _CellPlan(
-        n_rings, parts, reach, joined[0], joined[1], joined[2].astype(np.uint64), joined[3], starts, totals
-    )
+        n_rings, parts, reach, cell_row - reach, cell_col - reach,
+        weight[:size].copy(), nearest[:size].copy(), starts, totals,
+    )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def _join_parts(  # type: ignore[no-untyped-def]
+    cols, rows, distance_ft, bins, share, tables, parts, reach, starts, totals, cell, weight, nearest
+):
+    """Join the parts of each cell and bin to one entry, table after table; returns how many there are.
+
+    Parts come by bin, then distance; entries too, and those of a bin at the same distance by cell: the first smooth
+    cell of a bin is then the nearest. The last five arguments are filled.
+    """
+    width = 2 * reach + 1
+    place_of = np.full(width * width, -1, dtype=np.int64)  # the last entry of each cell
+    size = 0
+    for table in tables:
+        row_part, col_part = table // parts, table % parts
+        begin, current = size, 0
+        starts[table, 0] = size
+        for i in range(bins.size):
+            while current < bins[i]:
+                current += 1
+                begin = starts[table, current] = size
+            totals[table, current] += share[i]
+            here = ((rows[i] + row_part) // parts + reach) * width + (cols[i] + col_part) // parts + reach
+            if place_of[here] >= begin:
+                weight[place_of[here]] += np.uint64(share[i])
+                continue
+            at = size
+            while at > begin and nearest[at - 1] == distance_ft[i] and cell[at - 1] > here:
+                cell[at], weight[at], nearest[at] = cell[at - 1], weight[at - 1], nearest[at - 1]
+                place_of[cell[at]] = at
+                at -= 1
+            cell[at], weight[at], nearest[at] = here, np.uint64(share[i]), distance_ft[i]
+            place_of[here] = at
+            size += 1
+        starts[table, current + 1 :] = size
+    return size
 
 
 @dataclass(frozen=True)
@@ -223,6 +250,15 @@ def _crop(blocks: _Blocks, rows: np.ndarray, cols: np.ndarray, reach: int) -> tu
     return cropped.reshape(cropped.shape[0], -1), (rows - top) * width + (cols - left), width
 
 
+def _shortened(words: np.ndarray) -> np.ndarray:
+    """The same counts in words of 32 bits, which halve what the sums read."""
+    short = np.zeros(words.shape, dtype=np.uint32)
+    for lane in range(_LANES_PER_WORD):
+        count = words >> np.uint64(lane * _LANE_BITS) & np.uint64(_LANE_MASK)
+        short |= count.astype(np.uint32) << np.uint32(lane * _SHORT_LANE_BITS)
+    return short
+
+
 @njit(cache=True, nogil=True)
 def _count_bins(  # type: ignore[no-untyped-def]
     words, origin, start, offset, weight, distance_ft, counts, near_smooth_ft, near_unknown_ft
@@ -231,7 +267,8 @@ def _count_bins(  # type: ignore[no-untyped-def]
 
     Unsigned places (an offset below 0 wraps round, as it should) and slices let the sum compile to wide instructions.
     """
-    mask = np.uint64(_LANE_MASK)
+    bits = np.uint64(words.itemsize * 8 // _LANES_PER_WORD)
+    mask = (np.uint64(1) << bits) - np.uint64(1)
     here = np.uint64(origin)
     for b in range(start.shape[0] - 1):
         for w in range(words.shape[0]):
@@ -241,17 +278,17 @@ def _count_bins(  # type: ignore[no-untyped-def]
             for e in range(cells.size):
                 total += shares[e] * row[here + cells[e]]
             for lane in range(_LANES_PER_WORD):
-                counts[w * _LANES_PER_WORD + lane, b] = np.int64((total >> np.uint64(lane * _LANE_BITS)) & mask)
+                counts[w * _LANES_PER_WORD + lane, b] = np.int64((total >> np.uint64(lane) * bits) & mask)
         near_smooth_ft[b] = np.inf
         near_unknown_ft[b] = np.inf
         if counts[_LANE_SMOOTH, b] > 0:
             for e in range(start[b], start[b + 1]):
-                if (words[0, here + offset[e]] >> np.uint64(_LANE_SMOOTH * _LANE_BITS)) & mask:
+                if (words[0, here + offset[e]] >> np.uint64(_LANE_SMOOTH) * bits) & mask:
                     near_smooth_ft[b] = distance_ft[e]
                     break
         if counts[_LANE_UNKNOWN, b] > 0:
             for e in range(start[b], start[b + 1]):
-                if (words[0, here + offset[e]] >> np.uint64(_LANE_UNKNOWN * _LANE_BITS)) & mask:
+                if (words[0, here + offset[e]] >> np.uint64(_LANE_UNKNOWN) * bits) & mask:
                     near_unknown_ft[b] = distance_ft[e]
                     break
 
@@ -268,11 +305,8 @@ def _rough_fetch(rough, total, ring_ft, need_rings, share, gap_ft, ring_share, o
         for q in range(n):
             rough_sum += rough[q]
             total_sum += total[q]
-            if rough[q] < ring_share * total[q]:
-                open_rings += 1
-                longest = max(longest, open_rings)
-            else:
-                open_rings = 0
+            open_rings = open_rings + 1 if rough[q] < ring_share * total[q] else 0
+            longest = max(longest, open_rings)
             met = rough_sum / total_sum >= share and longest * ring_ft <= gap_ft
             edge = q + 1
             if edge < need:
@@ -325,18 +359,20 @@ def _smooth_fetch(smooth, total, near_ft, ring_ft, ring_share, gap_ft, need_ft, 
 
 @njit(cache=True, nogil=True)
 def _measure_places(  # type: ignore[no-untyped-def]
-    words, origins, tables, start, total, offset, weight, distance_ft, built, cells_per_block, ring_ft, need_rings,
+    words, origins, tables, start, total, offset, weight, distance_ft, built, ring_ft, need_rings,
     share, gap_ft, rough_ring_share, smooth_ring_share, smooth_gap_ft, smooth_need_ft, edge_ft, half_part_ft,
     rough_share, rough_run, open_gap, smooth_out, unknown_from,
 ):  # fmt: skip
-    """Fetch of every sector, for every place and every state of the ground. Fills the last five arguments."""
+    """Fetch of every sector, for every place and every state of the ground. Fills the last five arguments.
+
+    total: (tables, 16, rings) cells of each sector's rings.
+    """
     n_bins = start.shape[1] - 1
     n_rings = n_bins // 16
     n_states, n_phases = built.shape
     counts = np.zeros((words.shape[0] * _LANES_PER_WORD, n_bins), dtype=np.int64)
     near_smooth = np.empty(n_bins)
     near_unknown = np.empty(n_bins)
-    sector_total = np.empty(n_rings, dtype=np.int64)
     sector_class = np.empty(n_rings, dtype=np.int64)
     sector_near = np.empty(n_rings)
     for i in range(origins.shape[0]):
@@ -344,9 +380,9 @@ def _measure_places(  # type: ignore[no-untyped-def]
         _count_bins(words, origins[i], start[t], offset, weight, distance_ft, counts, near_smooth, near_unknown)
         for s in range(16):
             one, two = s * n_rings, ((s + 1) % 16) * n_rings
+            sector_total = total[t, s]
             unknown_ft = np.inf
             for q in range(n_rings):
-                sector_total[q] = (total[t, one + q] + total[t, two + q]) * cells_per_block
                 sector_class[q] = counts[_LANE_SMOOTH, one + q] + counts[_LANE_SMOOTH, two + q]
                 sector_near[q] = min(near_smooth[one + q], near_smooth[two + q])
                 unknown_ft = min(unknown_ft, min(near_unknown[one + q], near_unknown[two + q]))
@@ -480,6 +516,11 @@ def _run(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:  # fmt: skip
     """Run the compiled count over all places, in `workers` threads."""
     words, origins, width = _crop(blocks, rows, cols, plan.reach_cells)
+    if int(plan.total.max()) * blocks.factor**2 <= _SHORT_LANE_MASK:
+        words = _shortened(words)
+    weight = plan.weight.astype(words.dtype)
+    by_wedge = plan.total.reshape(len(plan.total), N_WEDGES, plan.n_rings) * blocks.factor**2
+    by_sector = by_wedge + np.roll(by_wedge, -1, axis=1)
     offset = (plan.cell_row * width + plan.cell_col).astype(np.uint64)
     needs = np.array([rules.rough_distance_low_ft, rules.rough_distance_tall_ft])
     need_rings = np.round(needs / rules.ring_ft).astype(np.int64)
@@ -490,8 +531,8 @@ def _run(
 
     def part(piece: slice) -> None:
         _measure_places(
-            words, origins[piece], tables[piece], plan.start, plan.total, offset, plan.weight, plan.distance_ft, built,
-            blocks.factor**2, rules.ring_ft, need_rings, rules.rough_share, rules.open_gap_ft, rules.rough_ring_share,
+            words, origins[piece], tables[piece], plan.start, by_sector, offset, weight, plan.distance_ft, built,
+            rules.ring_ft, need_rings, rules.rough_share, rules.open_gap_ft, rules.rough_ring_share,
             rules.smooth_ring_share, rules.smooth_gap_ft, float(rules.smooth_need_ft(greatest_height_ft)),
             (cell_ft + part_ft) / 2.0, part_ft / 2.0,
             rough[0][:, piece], rough[1][:, piece], rough[2][:, piece], smooth[piece], unknown_from[piece],
