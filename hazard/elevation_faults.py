@@ -30,6 +30,8 @@ def without_spikes(
 ) -> NDArray[np.bool_]:
     """Which cells (rows, columns) hold ground; spikes, pits and filled voids are told and left out."""
     limit = jump_ft(cell_ft)
+    if not _has_jump(elevation_ft, limit):
+        return valid
     start = _beside_jumps(elevation_ft, valid, limit)
     if not start.any():
         return valid
@@ -45,6 +47,23 @@ def without_spikes(
     found += f"{elevation_ft[row, column]:,.0f} ft"
     notes.add("elevation_spikes", "warn", where, found, "ground", "taken as cells without data")
     return np.asarray(valid & ~fault)
+
+
+@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def _has_jump(z: NDArray[np.float64], limit: float) -> bool:
+    """Whether there is any jump at all: most ground has none, and needs no arrays then."""
+    rows, columns = z.shape
+    for r in range(rows):
+        here, count = z[r], 0
+        for c in range(columns - 1):
+            count += abs(here[c + 1] - here[c]) > limit
+        if r + 1 < rows:
+            below = z[r + 1]
+            for c in range(columns):
+                count += abs(below[c] - here[c]) > limit
+        if count > 0:
+            return True
+    return False
 
 
 def _beside_jumps(z: NDArray[np.float64], valid: NDArray[np.bool_], limit: float) -> NDArray[np.bool_]:

@@ -112,9 +112,10 @@ def read_window(
     declared = quantity(layer.quantity)
     values, valid = join_patches(patches, window, declared, layer.name, notes)
     if layer.quantity == "elevation_ft":
-        valid = without_spikes(values, valid, _cell_ft(grid), layer.name, notes)
-        values = np.where(valid, values, np.nan)
-    _tell_constant(values[valid], declared, layer, notes)
+        ground = without_spikes(values, valid, _cell_ft(grid), layer.name, notes)
+        if ground is not valid:
+            values, valid = np.where(ground, values, np.nan), ground
+    _tell_constant(_known_cells(values, valid), declared, layer, notes)
     return RasterWindow(
         values,
         valid,
@@ -190,7 +191,7 @@ def _patch(sheet: Sheet, part: Part, place: Part, notes: Issues) -> Patch:
     with _opened(sheet.file, sheet.layer) as dataset:
         raw, valid = _read_cells(dataset, sheet.band, part, sheet.layer)
         values = _values(dataset, sheet.band, raw, valid, sheet.units, declared, sheet.layer, notes)
-    _stop_on(_check_values(values[valid], declared, sheet.units, sheet.layer))
+    _stop_on(_check_values(_known_cells(values, valid), declared, sheet.units, sheet.layer))
     return Patch(sheet.layer.name, place, values, valid)
 
 
@@ -462,7 +463,9 @@ def _values(
     scaled = (scale, offset) != (1.0, 0.0)
     if declared.is_class:
         return _classes(raw, valid, scaled, layer, notes)
-    values = np.where(valid, raw, np.nan).astype(np.float64)
+    values = raw.astype(np.float64)
+    if not valid.all():
+        values[~valid] = np.nan
     if scaled:
         values = values * scale + offset
         notes.add("raster_scaled", "note", layer.name, f"stored scale {scale:g} and offset {offset:g}", "", "applied")
@@ -491,6 +494,11 @@ def _classes(
 # -- what the cells say -------------------------------------------------------------------------------------------
 
 
+def _known_cells(values: NDArray[Any], valid: NDArray[np.bool_]) -> NDArray[Any]:
+    """The cells with data one after the other; most often these are all, and need no copy."""
+    return values.ravel() if valid.all() else values[valid]
+
+
 def _tell_constant(cells: NDArray[Any], declared: Quantity, layer: Layer, notes: Issues) -> None:
     """A raster that is the same everywhere is possible, and worth a look."""
     if cells.size > 1 and cells.min() == cells.max():
@@ -500,7 +508,7 @@ def _tell_constant(cells: NDArray[Any], declared: Quantity, layer: Layer, notes:
 
 def _check_values(cells: NDArray[Any], declared: Quantity, units: str, layer: Layer) -> list[Issue]:
     """Cells outside the physical range: undeclared nodata, or the wrong unit."""
-    if not cells.size:
+    if not cells.size or (declared.zero_possible and declared.in_range([cells.min(), cells.max()]).all()):
         return []
     wrong = ~declared.in_range(cells)
     if not wrong.any():

@@ -472,7 +472,7 @@ def _prepare(elevation: RasterWindow, xy: Floats, working_crs: pyproj.CRS, setti
     A straight line on the ground is taken as straight in the raster's CRS over the length of a profile, with the scale
     and the turn of that CRS at the lot. Over 2 miles that is within about 2 m, less than a cell.
     """
-    grid = np.where(elevation.valid, elevation.values, np.nan).astype(np.float64)
+    grid = np.ascontiguousarray(np.where(elevation.valid, elevation.values, np.nan), dtype=np.float64)
     filled = _fill_holes(grid, settings.largest_hole_cells)
     inverse = ~elevation.transform
     turn = np.array([[inverse.a, inverse.b], [inverse.d, inverse.e]], dtype=np.float64)

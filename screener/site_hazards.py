@@ -12,6 +12,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from hazard import crs as crs_tools
@@ -296,10 +297,10 @@ def lot_points(lots: gpd.GeoDataFrame) -> tuple[LotPoints, crs_tools.WorkingCRS]
     corners = lots.total_bounds.reshape(2, 2)
     working = crs_tools.choose_working_crs(corners, crs)
     shapes = lots.geometry.force_2d().to_crs(working.crs)
-    inside = shapes.representative_point()
-    middle = shapes.centroid
-    chosen = middle.where(middle.within(shapes), inside)
-    xy = np.column_stack([chosen.x.to_numpy(), chosen.y.to_numpy()])
+    chosen = shapes.centroid.to_numpy()
+    outside = ~shapely.within(chosen, shapes.to_numpy())
+    chosen[outside] = shapely.point_on_surface(shapes.to_numpy()[outside])
+    xy = np.column_stack([shapely.get_x(chosen), shapely.get_y(chosen)])
     return LotPoints(xy, working.crs, lots["lot_id"].to_numpy(dtype=str), shapes.to_numpy()), working
 
 
