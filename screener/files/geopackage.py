@@ -191,7 +191,7 @@ def drawable(geometries: Any) -> Any:
     coordinates, owner = shapely.get_coordinates(geometries, return_index=True)
     broken = np.zeros(len(geometries), dtype=bool)
     broken[owner[~np.isfinite(coordinates).all(axis=1)]] = True
-    drawn = np.where(polygonal & ~broken, geometries, None)
+    drawn: Any = np.where(polygonal & ~broken, geometries, None)
     deep = shapely.has_z(drawn) | shapely.has_m(drawn)
     drawn[deep] = shapely.force_2d(drawn[deep])
     return drawn
@@ -242,7 +242,8 @@ def _insert(database: sqlite3.Connection, name: str, columns: list[Column], cell
 
 def _python_values(column: Column, values: pd.Series[Any]) -> list[Any]:
     if column.kind in ("integer", "yes_no"):
-        return list(values.astype("Int64").to_numpy(object, na_value=None).tolist())
+        whole: list[Any] = values.astype("Int64").tolist()
+        return [None if value is pd.NA else value for value in whole]
     if column.kind == "number":
         numbers = values.to_numpy(np.float64)
         cells = numbers.astype(object)
