@@ -100,23 +100,22 @@ def sample_line(
         start += stride
     count = max(0, (last - start) // stride + 1)
     down, across = scratch[:count], scratch[count : 2 * count]
-    upper_row, left_col = scratch[2 * count : 3 * count].view(np.int32), scratch[3 * count : 4 * count].view(np.int32)
-    # numbers of 32 bits: there is no wide instruction that makes 64-bit whole numbers of fractions
-    ahead, by = np.int32(site - start), np.int32(stride)
+    cell = scratch[2 * count : 3 * count].view(np.int32)
+    # numbers of 32 bits, enough for 2^31 cells: no wide instruction makes 64-bit whole numbers of fractions
+    ahead, by, width = np.int32(site - start), np.int32(stride), np.int32(cols)
     for j in range(count):
         back = np.float64(ahead - np.int32(j) * by)
         r, c = row + back * d_row, col + back * d_col
         p, q = np.int32(r), np.int32(c)
-        down[j], across[j], upper_row[j], left_col[j] = r - np.float64(p), c - np.float64(q), p, q
-    width, one = np.uint64(cols), np.uint64(1)
+        down[j], across[j], cell[j] = r - np.float64(p), c - np.float64(q), np.int32(p * width + q)
+    one, by_stride = np.uint64(1), np.uint64(stride)
     upper_cells, lower_cells = grid.reshape(-1), grid.reshape(-1)[cols:]
     inner = out[start:]
     for j in range(count):
-        a, b = down[j], across[j]
-        k = np.uint64(np.uint32(upper_row[j])) * width + np.uint64(np.uint32(left_col[j]))
+        k, a, b = np.uint64(np.uint32(cell[j])), down[j], across[j]
         upper = upper_cells[k] * (1.0 - b) + upper_cells[k + one] * b
         lower = lower_cells[k] * (1.0 - b) + lower_cells[k + one] * b
-        inner[j * stride] = upper * (1.0 - a) + lower * a
+        inner[np.uint64(j) * by_stride] = upper * (1.0 - a) + lower * a
     for at in range(start + count * stride, out.size, stride):
         out[at] = sample(grid, row + (site - at) * d_row, col + (site - at) * d_col)
 
