@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
+from numpy.typing import NDArray
 
 from screener.columns import TABLE_MEANINGS, Column
 from screener.errors import OutputError
@@ -191,7 +192,8 @@ def drawable(geometries: Any) -> Any:
     coordinates, owner = shapely.get_coordinates(geometries, return_index=True)
     broken = np.zeros(len(geometries), dtype=bool)
     broken[owner[~np.isfinite(coordinates).all(axis=1)]] = True
-    drawn: Any = np.where(polygonal & ~broken, geometries, None)
+    drawn: NDArray[np.object_] = np.array(geometries, dtype=object)
+    drawn[~polygonal | broken] = None
     deep = shapely.has_z(drawn) | shapely.has_m(drawn)
     drawn[deep] = shapely.force_2d(drawn[deep])
     return drawn
