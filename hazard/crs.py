@@ -164,15 +164,16 @@ def lon_lat(xy: ArrayLike, crs: pyproj.CRS) -> Floats:
     return transform_xy(xy, crs, _geographic(crs))
 
 
-def choose_working_crs(xy: ArrayLike, crs: pyproj.CRS) -> WorkingCRS:
+def choose_working_crs(xy: ArrayLike, crs: pyproj.CRS, where: str = "lots") -> WorkingCRS:
     """The working system of a tract, from any points of it (its lots' representative points or corners).
 
     The centre is the middle of the points' box in degrees, to four decimals, so it does not depend on their order.
+    InputError, naming `where`, if no point has a place on the earth.
     """
     degrees = _unwrapped(lon_lat(xy, crs))
     degrees = degrees[np.isfinite(degrees).all(axis=1)]
     if not len(degrees):
-        raise InputError(Issue("no_coordinates", "stop", "lots", "no usable coordinate", "points in the lots' system"))
+        raise InputError(Issue("no_coordinates", "stop", where, "no usable coordinate", "points in the lots' system"))
     low, high = degrees.min(axis=0), degrees.max(axis=0)
     lon, lat = (round(float(v), 4) for v in (low + high) / 2)
     lon = (lon + 180.0) % 360.0 - 180.0

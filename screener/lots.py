@@ -111,7 +111,7 @@ def lots_of_layer(
     _check_place(shapes, crs, layer.where, tract, issues)
     if len(issues.stops()) > before:
         raise InputError(issues.stops())
-    working = choose_working_crs(_corners(shapes), crs)
+    working = choose_working_crs(_corners(shapes), crs, layer.where)
     measured = repair(shapes, lambda g: _moved(g, crs, working.crs))
     for f in shapes.findings:
         reader.tell(f.position, f.severity, f.code, f.found, f.expected, f.done)

@@ -79,7 +79,7 @@ def read_lot_points(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     shapes = np.full(len(rows), None, dtype=object)
     if usable.any():
         points = place[usable][:, ::-1] if file.axes == "yx" else place[usable]
-        local = choose_working_crs(points, crs)
+        local = choose_working_crs(points, crs, file.name)
         drawn = rectangles(local.from_other(points, crs), metres(size[usable]), bearing[usable])
         back = shapely.transform(drawn, lambda xy: transform_xy(xy, local.crs, crs))
         shapes[usable] = shapely.transform(back, lambda xy: xy[:, ::-1]) if file.axes == "yx" else back

@@ -24,8 +24,11 @@ def read_parquet(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     import geopandas as gpd
     import pyarrow as pa
     import pyarrow.parquet as pq
+    import pyproj
     import shapely
 
+    plain = (ValueError, OSError, KeyError, AttributeError)
+    theirs = (pa.ArrowException, shapely.errors.ShapelyError, pyproj.exceptions.CRSError)
     fix = "write it again as GeoParquet"
     try:
         footer = pq.read_metadata(file.path)
@@ -43,7 +46,7 @@ def read_parquet(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
             warnings.simplefilter("ignore")
             frame: GeoDataFrame = gpd.read_parquet(file.path)
             frame.geometry  # noqa: B018  a file without a main geometry fails here, not later
-    except (ValueError, OSError, pa.ArrowException, shapely.errors.ShapelyError, KeyError, AttributeError) as error:
+    except (*plain, *theirs) as error:
         reason = (str(error).splitlines() or [type(error).__name__])[0].replace(str(file.path), file.name)[:200]
         issues.add("file_unreadable", "stop", file.name, reason, "a GeoParquet file", fix)
         return None
