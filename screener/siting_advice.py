@@ -17,12 +17,11 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from hazard.issues import InputError, Issue, Issues
 from screener.editions import SDPWS_EDITION
 from screener.houses import Houses
+from screener.integer_programs import Rows, least_cost
 from screener.pipeline import Prepared, lot_hazards, setbacks_of, to_feet
 from screener.scope import Findings
 from screener.selection import NOT_CHOSEN_FAMILIES, Selection, judge
@@ -283,16 +282,11 @@ def _solve(
     rows += _apart(p, c, house, pairs, column)
     at = np.repeat(np.arange(len(rows)), [len(r[0]) for r in rows])
     cells = np.array([cell for r in rows for cell in r[0]], dtype=np.int64)
-    matrix = sparse.csr_array((np.ones(len(cells)), (at, cells)), shape=(len(rows), len(lot)))
+    conditions = Rows(np.ones(len(cells)), at, cells, [r[1] for r in rows], [r[2] for r in rows])
     now = np.searchsorted(c.houses, house[c.lots])
     moved = (kind != now[lot]) * (0.5 / (len(c.lots) + 1))  # less than a cent together: of equals, the fewest moves
-    result = milp(
-        c.cost_cents[lot, kind] + moved,
-        integrality=np.ones(len(lot)),
-        bounds=Bounds(0, 1),
-        constraints=[LinearConstraint(matrix, [r[1] for r in rows], [r[2] for r in rows])],
-        options={"mip_rel_gap": 0.0, "node_limit": NODES},
-    )
+    limits = {"mip_rel_gap": 0.0, "node_limit": NODES}
+    result = least_cost(c.cost_cents[lot, kind] + moved, np.ones(len(lot)), (0, 1), (conditions,), limits)
     if result.x is None:
         expected = "an assignment in which the same plan and style never stand side by side or face each other"
         raise InputError(

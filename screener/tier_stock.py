@@ -19,10 +19,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from screener import tier_classes as tc
+from screener.integer_programs import Rows, least_cost
 from screener.tier_bound import UNSERVED
 from screener.tier_pools import Pool
 
@@ -96,18 +95,12 @@ def shared_out(pool: Pool, options: IntArray, least: int) -> IntArray | None:
     allowed = costs < UNSERVED
     row, column = np.nonzero(allowed)
     cells = np.arange(len(row))
-    once = sparse.csr_array((np.ones(len(row)), (row, cells)), shape=(n, len(row)))
+    once = Rows(np.ones(len(row)), row, cells, classes.weight, classes.weight)
     chosen = column < width - 1
-    filled = sparse.csr_array(
-        (np.ones(int(chosen.sum())), (column[chosen], cells[chosen])), shape=(width - 1, len(row))
-    )
-    result = milp(
-        costs[row, column].astype(float),
-        integrality=np.ones(len(row)),
-        bounds=Bounds(0, np.inf),
-        constraints=[LinearConstraint(once, classes.weight, classes.weight), LinearConstraint(filled, least, np.inf)],
-        options={"mip_rel_gap": 0.0},
-    )
+    enough = np.full(width - 1, float(least))
+    filled = Rows(np.ones(int(chosen.sum())), column[chosen], cells[chosen], enough, np.inf)
+    exact = {"mip_rel_gap": 0.0}
+    result = least_cost(costs[row, column], np.ones(len(row)), (0, np.inf), (once, filled), exact)
     if result.x is None:
         return None
     counts[:] = 0
@@ -381,13 +374,10 @@ class _Model:
 
     def solve(self, nodes: int) -> object:
         rows, columns, values = self.cells
-        matrix = sparse.csr_array((values, (rows, columns)), shape=(len(self.low), len(self.costs)))
-        return milp(
-            np.array(self.costs),
-            integrality=np.array(self.integral),
-            bounds=Bounds(np.array(self.lower), np.array(self.upper)),
-            constraints=[LinearConstraint(matrix, np.array(self.low), np.array(self.high))],
-            options={"mip_rel_gap": 0.0, "node_limit": nodes},
+        conditions = (Rows(values, rows, columns, np.array(self.low), np.array(self.high)),)
+        limits = {"mip_rel_gap": 0.0, "node_limit": nodes}
+        return least_cost(
+            self.costs, np.array(self.integral), (np.array(self.lower), np.array(self.upper)), conditions, limits
         )
 
 
