@@ -20,10 +20,10 @@ demo: env
 	$(BIN)/screener run demo/tract.toml --allow-exceptions
 
 test: env lint types
-	$(BIN)/python -m pytest -n auto
+	$(BIN)/python -m pytest -n auto --dist worksteal
 
 long: env
-	$(BIN)/python -m pytest -n auto -m long
+	$(BIN)/python -m pytest -n auto --dist worksteal -m long
 
 lint: env
 	$(BIN)/ruff check .
