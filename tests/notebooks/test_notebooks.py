@@ -33,7 +33,10 @@ def test_it_begins_with_the_caution_and_holds_no_output(file: Path) -> None:
     assert all(cell.outputs == [] and cell.execution_count is None for cell in code)
 
 
-@pytest.mark.parametrize("file", NOTEBOOKS, ids=lambda file: file.stem)
+@pytest.mark.parametrize(
+    "file",
+    [pytest.param(f, id=f.stem, marks=[] if f.stem == "buyer" else [pytest.mark.long]) for f in NOTEBOOKS],
+)
 def test_it_runs_from_top_to_bottom(file: Path, tmp_path: Path) -> None:
     book = nbformat.read(file, as_version=4)
     started = time.perf_counter()

@@ -18,6 +18,7 @@ import pytest
 import rasterio
 from tract_helpers import SAMPLE, command
 
+pytestmark = pytest.mark.long
 pytest.importorskip("momepy")
 pytest.importorskip("matplotlib")
 

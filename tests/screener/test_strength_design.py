@@ -117,7 +117,7 @@ EVERY = pytest.mark.parametrize("name", NAMES)
 # --- demands --------------------------------------------------------------------------------------------------------
 
 
-@EVERY
+@pytest.mark.parametrize("name", [pytest.param(n, marks=[pytest.mark.long] if n != "abacus" else []) for n in NAMES])
 def test_connections_do_not_depend_on_the_method(name: str) -> None:
     """Geometry, counts, package lines, weights and storey forces are those of the house, whatever the method: groups by
     rank too, so that the two methods' packages can be laid side by side."""
