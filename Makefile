@@ -20,10 +20,10 @@ demo: env
 	$(BIN)/screener run demo/tract.toml --allow-exceptions
 
 test: env lint types
-	$(BIN)/python -m pytest -n auto --dist worksteal
+	$(BIN)/python -m pytest -n auto
 
 long: env
-	$(BIN)/python -m pytest -n auto --dist worksteal -m long
+	$(BIN)/python -m pytest -n auto -m long
 
 lint: env
 	$(BIN)/ruff check .
