@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from hazard.issues import Issues
 from screener.capacities import capacity
 from screener.capacity_case import CapacityContext
-from screener.config import Tract, load_tract
+from screener.config import Tract, load_changed_tract
 from screener.demands import seismic_system
 from screener.editions import SDPWS_EDITION
 from screener.hardware import read_hardware
@@ -92,7 +92,7 @@ def load(folder: Path, designs: list[tuple[str, str, str]]) -> Data:
 
 
 def _load(folder: Path, designs: list[tuple[str, str, str]]) -> Data:
-    tract, issues = load_tract(folder / "tract.toml"), Issues()
+    tract, issues = load_changed_tract(folder / "tract.toml", {"lots": {"file": "lots.parquet"}}), Issues()
     frame: Any = pd.DataFrame(designs, columns=["plan", "style", "options"])
     frame = frame.assign(lot_id=[str(n) for n in range(len(frame))], status="")
     houses = choose_houses(frame, load_plans(tract.plans.folder), False, issues, "designs")
