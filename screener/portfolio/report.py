@@ -40,9 +40,7 @@ def write_report(path: Path, manifest: Mapping[str, Any], t: Tables) -> None:
         ),
         heading("Exceptions by reason"),
         bars(_reasons(s["exception_lots_by_reason"]), "exceptions by reason"),
-        table(
-            _meanings(s["exception_lots_by_reason"]), {"code": "code", "what": "what it means", "next": "next step"}, []
-        ),
+        table(_meanings(s["exception_lots_by_reason"]), _MEANING, []),
         heading("Tracts by package cost of a lot"),
         _map(t.tracts),
         heading("Divisions"),
