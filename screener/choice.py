@@ -4,8 +4,8 @@ A usage ratio is the sum over load components of demand / allowable within one l
 load cases: directions are never combined from their separate maxima. An option passes at ratio <= 1.0, without a
 tolerance. "No option passes" is -1, never the first item.
 
-The compiled kernel and the plain numpy reference add in the same order and give the same bits; which one runs depends
-on the size of the problem only, so results do not depend on the machine.
+The compiled kernel and the plain numpy reference add in the same order and give the same bits; the reference is for
+tests.
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ BoolArray = NDArray[np.bool_]
 Interaction = Literal["sum", "none"]
 
 CHUNK_LOTS = 1024  # bounds the temporaries of the numpy reference
-NUMBA_FROM_TERMS = 200_000  # below this, compiling (or loading the compiled code) costs more than it saves
 NONE_PASSES = -1
 
 
@@ -65,12 +64,12 @@ def option_ratios(
     *,
     gravity_allowable: Literal["wind", "seismic"] = "wind",
     interactions: Sequence[Interaction] | None = None,
-    compiled: bool | None = None,
+    compiled: bool = True,
 ) -> tuple[FloatArray, IntArray]:
     """`usage_ratios` for many options of one connection point at once.
 
-    Allowables are (options, components); returns two arrays (n_lots, options). `compiled` forces the kernel (True) or
-    the numpy reference (False); by default the size decides.
+    Allowables are (options, components); returns two arrays (n_lots, options). `compiled=False` takes
+    the numpy reference.
     """
     demand = np.ascontiguousarray(values, dtype=np.float64)
     if demand.ndim != 3:
@@ -83,8 +82,7 @@ def option_ratios(
     each_alone = np.array([kind == "none" for kind in interactions or ("sum",) * len(wind)], dtype=np.bool_)
     if len(each_alone) != len(wind):
         raise ValueError(f"{len(each_alone)} interaction rules for {len(wind)} options; expected one for each option")
-    terms = demand.size * len(wind)
-    if compiled if compiled is not None else terms >= NUMBA_FROM_TERMS:
+    if compiled:
         ratio, governing = _option_ratios_compiled(demand, wind, seismic, uses_seismic, each_alone)
         return ratio, governing
     return _option_ratios_numpy(demand, wind, seismic, uses_seismic, each_alone)

@@ -48,15 +48,20 @@ def open_packages(s: Selection) -> Bools:
     return np.hstack([pool[:, None] == own[None, :], np.ones((len(pool), kept), dtype=bool)])
 
 
-def judged(s: Selection, hazards: LotHazards) -> Judged:
-    """Every package of the run on every tried lot under these hazards (one entry a usable lot)."""
+def judged(s: Selection, *hazards: LotHazards) -> list[Judged]:
+    """Every package of the run on every tried lot, under each of these hazards (one entry a usable lot).
+
+    All of them are judged together: the work at a connection hardly grows with the rows of a house.
+    """
     n_usable, n_packages = len(s.tier_of_lot), len(s.plan.packages)
-    failing = np.full((n_usable, n_packages), HOLDS, dtype=np.int64)
+    failing = np.full((len(hazards), n_usable, n_packages), HOLDS, dtype=np.int64)
     for house in s.houses:
         if len(house.lots):
-            _judge_house(s, house, hazards.take(house.lots), failing)
-    part = failing[s.tried]
-    return Judged(part == HOLDS, package_costs(s), part)
+            basis = np.concatenate([load_basis(house.model, each.take(house.lots)) for each in hazards])
+            found = _judge_house(s, house, basis, len(hazards))
+            failing[:, house.lots] = found.reshape(len(hazards), len(house.lots), n_packages)
+    cost = package_costs(s)
+    return [Judged(part == HOLDS, cost, part) for part in failing[:, s.tried]]
 
 
 def package_costs(s: Selection) -> Ints:
@@ -72,22 +77,21 @@ def package_costs(s: Selection) -> Ints:
     return np.asarray(cost[problem.lot_variant])
 
 
-def _judge_house(s: Selection, house: HouseResult, hazards: LotHazards, failing: Ints) -> None:
-    """First failing line of every package on the lots of one house."""
-    basis = load_basis(house.model, hazards)
+def _judge_house(s: Selection, house: HouseResult, basis: Floats, times: int) -> Ints:
+    """First failing line of every package for basis rows of one house: its lots, so many times over."""
+    failing = np.full((len(basis), len(s.plan.packages)), HOLDS, dtype=np.int64)
     for r in sorted(
         (r for r in house.points if r.point.family not in NOT_CHOSEN_FAMILIES), key=lambda r: s.line_of(r.point)
     ):
-        line = s.line_of(r.point)
         options = np.array([package.get(r.point.schedule, -1) for package in s.plan.packages], dtype=np.int64)
         used = np.unique(options[options >= 0])
-        passes = np.zeros((len(house.lots), r.ratio.shape[1] + 1), dtype=bool)  # the last: the package lacks the line
+        held_of = np.tile(r.held_of, times)
+        passes = np.zeros((len(basis), r.ratio.shape[1] + 1), dtype=bool)  # the last: the package lacks the line
         for start in range(0, len(basis), CHUNK_LOTS):
             part = slice(start, start + CHUNK_LOTS)
-            passes[part, used] = _ratios(s, r, basis[part], r.held_of[part], used) <= 1.0
-        fails = ~passes[:, options]
-        rows = failing[house.lots]
-        failing[house.lots] = np.where((rows == HOLDS) & fails, line, rows)
+            passes[part, used] = _ratios(s, r, basis[part], held_of[part], used) <= 1.0
+        failing = np.where((failing == HOLDS) & ~passes[:, options], s.line_of(r.point), failing)
+    return failing
 
 
 def all_ratios(s: Selection, r: PointResult, basis: Floats, held_of: Ints) -> Floats:

@@ -49,9 +49,10 @@ def tolerance_table(p: Prepared, s: Selection, keep: Keep = anew) -> pd.DataFram
 def _changed_lots(p: Prepared, s: Selection) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     if s.problem is not None and len(s.tried) and s.plan.packages:
-        now = judged(s, p.hazards)
-        for what, by, site in _moved_sites(p):
-            rows += _changes(p, s, now, judged(s, hazards_of(p, site)), what, by, site)
+        moved = list(_moved_sites(p))
+        now, *thens = judged(s, p.hazards, *(hazards_of(p, site) for _, _, site in moved))
+        for (what, by, site), then in zip(moved, thens, strict=True):
+            rows += _changes(p, s, now, then, what, by, site)
         rows += _price_changes(p, s)
     return rows
 

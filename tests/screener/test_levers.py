@@ -71,7 +71,7 @@ def test_no_lot_has_a_package_that_fails_a_check(by_columns: Screened) -> None:
 def test_judging_again_under_the_same_hazards_changes_nothing(by_columns: Screened) -> None:
     s, p = by_columns.selection, by_columns.prepared
     assert s.problem is not None
-    again = judged(s, p.hazards)
+    (again,) = judged(s, p.hazards)
     for lot, tier in enumerate(s.tier_of_lot[s.tried]):
         if tier >= 0:
             assert again.holds[lot, tier]
@@ -153,7 +153,7 @@ def test_tolerance_names_a_package_that_holds_and_is_cheapest(by_columns: Screen
     table = lever_tables(p, s)["tolerance"]
     wind = table[(table["what"] == "wind") & (table["by"] > 0)]
     assert len(wind)
-    then = judged(s, hazards_of(p, with_wind(p.site, p.tract.design.loads, speed=1.03)))
+    (then,) = judged(s, hazards_of(p, with_wind(p.site, p.tract.design.loads, speed=1.03)))
     assert s.problem is not None
     for row in wind.itertuples():
         lot = s.problem.lot_ids.index(row.lot_id)
@@ -172,9 +172,9 @@ def test_tolerance_names_a_package_that_holds_and_is_cheapest(by_columns: Screen
 
 def test_more_wind_or_kzt_never_lightens_a_package(by_columns: Screened) -> None:
     s, p = by_columns.selection, by_columns.prepared
-    now = judged(s, p.hazards)
+    (now,) = judged(s, p.hazards)
     for changes in ({"speed": 1.05}, {"kzt": 1.1}):
-        then = judged(s, hazards_of(p, with_wind(p.site, p.tract.design.loads, **changes)))
+        (then,) = judged(s, hazards_of(p, with_wind(p.site, p.tract.design.loads, **changes)))
         assert not (then.holds & ~now.holds).any()
 
 
