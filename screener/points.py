@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,10 +31,6 @@ REFERENCE = {
 }
 """Hazards at which connections of one plan are ranked light to heavy for a package's lines: about 115 mph in open
 country two storeys up, and moderate shaking. Only the ranking uses them; no demand does."""
-
-
-LEADERS = 24
-"""Heaviest cases that are tried on all others one by one, before the rest are compared in pairs."""
 
 
 @dataclass(frozen=True)
@@ -177,46 +174,42 @@ def undominated(rows: NDArray[np.float64], hazards: Sequence[str]) -> tuple[NDAr
     none is left."""
     flat = rows.reshape(len(rows), -1)
     weight = np.maximum(flat, 0.0).sum(axis=1)
-    used = flat[:, flat.any(axis=0)]
     number = {hazard: n for n, hazard in enumerate(dict.fromkeys(hazards))}
     hazard = np.array([number[h] for h in hazards], dtype=np.int64)
-    first = _first_of_equals(used, hazard)
-    positive = first[(used[first] > 0).any(axis=1)]
-    order = positive[np.lexsort((positive, -weight[positive]))]  # heavier first: only those can dominate
-    beaten = np.zeros(len(order), dtype=bool)
-    for n in range(len(number)):
-        mine = np.flatnonzero(hazard[order] == n)
-        beaten[mine] = _beaten(used[order[mine]])
+    positive = np.flatnonzero((flat > 0.0).any(axis=1))
+    # heavier first: only those can cover; of equal cases the first stays
+    order = positive[np.lexsort((positive, -weight[positive]))]
+    beaten = _beaten(np.ascontiguousarray(flat[order][:, flat.any(axis=0)]), hazard[order])
     kept = sorted(int(i) for i in order[~beaten]) or [0]
     return rows[kept], kept
 
 
-def _first_of_equals(rows: NDArray[np.float64], hazard: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Places of rows that differ from all before them of their hazard."""
-    content = (rows + 0.0).tobytes()  # no negative zero: it equals zero
-    width = rows.shape[1] * rows.itemsize
-    seen: dict[tuple[int, bytes], int] = {}
-    for i, h in enumerate(hazard.tolist()):
-        seen.setdefault((h, content[i * width : (i + 1) * width]), i)
-    return np.array(list(seen.values()), dtype=np.int64)
-
-
-def _beaten(rows: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which rows one before them covers, but for 1e-12. The first few rows, which cover most, are tried one by one."""
-    out = np.zeros(len(rows), dtype=bool)
-    left = np.arange(len(rows))
-    for k in range(LEADERS):
-        if k >= len(left):
-            break
-        # what a row covers exactly need not be tried on others: that row covers all that it would
-        covered = (rows[left[k]] >= rows[left[k + 1 :]]).all(axis=1)
-        if covered.any():
-            out[left[k + 1 :][covered]] = True
-            left = np.concatenate([left[: k + 1], left[k + 1 :][~covered]])
-    covers = np.triu(np.ones((len(left), len(left)), dtype=bool), k=1)
-    for column in rows[left].T:
-        covers &= column[:, None] >= column[None, :] - 1e-12
-    out[left] = covers.any(axis=0)
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def _beaten(rows: NDArray[np.float64], hazard: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which rows one before them of the same hazard covers, but for 1e-12."""
+    n, width = rows.shape
+    out = np.zeros(n, dtype=np.bool_)
+    tried = np.empty(n, dtype=np.int64)  # rows that no other covers exactly: what such a row covers, the other does too
+    count = 0
+    for j in range(n):
+        exactly = False
+        for t in range(count):
+            i = tried[t]
+            if hazard[i] != hazard[j]:
+                continue
+            covers, exactly = True, True
+            for k in range(width):
+                if rows[i, k] < rows[j, k]:
+                    exactly = False
+                    if rows[i, k] < rows[j, k] - 1e-12:
+                        covers = False
+                        break
+            if covers:
+                out[j] = True
+                break
+        if not exactly:
+            tried[count] = j
+            count += 1
     return out
 
 
