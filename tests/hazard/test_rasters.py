@@ -8,11 +8,14 @@ from typing import Any
 import numpy as np
 import pyproj
 import pytest
+import rasterio
 from affine import Affine
 from raster_helpers import CELL, EAST, NORTH, NORTH_UP, UTM, plane, turned, write
 
+from hazard import rasters
 from hazard.issues import InputError, Issues
 from hazard.layers import Layer
+from hazard.mosaics import Part
 from hazard.rasters import RasterWindow, read_window
 
 BOX = (EAST + 100, NORTH - 400, EAST + 400, NORTH - 100)
@@ -64,6 +67,37 @@ def test_nodata_nan_and_infinity_are_not_valid(tmp_path: Path) -> None:
     bad.add((7 - piece.row_off, 7 - piece.col_off))
     assert {(int(r), int(c)) for r, c in np.argwhere(~piece.valid)} == bad
     assert np.isnan(piece.values[~piece.valid]).all()
+
+
+@pytest.mark.parametrize(
+    ("kind", "nodata"),
+    [
+        ("float32", -9999.0),
+        ("float32", float(np.finfo("float32").min)),
+        ("float32", 1.1),
+        ("float32", 0.0),
+        ("float64", -9999.0),
+        ("int16", -9999.0),
+        ("uint8", 255.0),
+    ],
+)
+def test_cells_without_data_are_those_of_the_raster_library(tmp_path: Path, kind: str, nodata: float) -> None:
+    """Whether found by comparison or by the library's mask; numbers next to the no-data value too."""
+    values = np.random.default_rng(3).integers(1, 200, (40, 40)).astype(kind)
+    values[:12, ::3] = nodata
+    if values.dtype.kind == "f":
+        near = values.dtype.type(nodata)
+        for row in range(12):
+            values[row, 1::3] = near
+            near = np.nextafter(near, values.dtype.type(1))
+        values[13, :3] = np.nan, np.inf, np.finfo(kind).max
+    path = write(tmp_path / "v.tif", values, nodata=nodata)
+    with rasterio.open(path) as dataset:
+        whole = Part(0, 0, 40, 40)
+        raw, valid = rasters._read_cells(dataset, 1, whole, Layer(path, "wind_speed_mph"))
+        expected = dataset.read_masks(1) > 0
+    np.testing.assert_array_equal(valid, expected & np.isfinite(raw))
+    assert not valid.all()
 
 
 @pytest.mark.parametrize("marker", [-9999.0, -3.4e38, 0.0])
