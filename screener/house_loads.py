@@ -83,6 +83,7 @@ class HouseLoads:
         }
         self.scope: list[tuple[str, str]] = []
         self.truss_spacing: dict[str, float] = {}
+        self._pushes: dict[str, list[Effect]] = {}
 
     def add(self, name: str, family: str, members: list[Member], components_: tuple[str, ...], **how: object) -> None:
         keys = {"species": self.variant.plan.plan.species, "facts": self.facts()}
@@ -140,6 +141,13 @@ class HouseLoads:
         Wind across the wall brings the local (C&C) pressure; wind along it, which brings the shear, the main system's
         pressure on it: a local peak and the whole building's shear do not stand together.
         """
+        if self.frame.traced:  # each derivation tells its own
+            return self._push_beside_shear(wall)
+        if wall.name not in self._pushes:
+            self._pushes[wall.name] = self._push_beside_shear(wall)
+        return [push.copy() for push in self._pushes[wall.name]]
+
+    def _push_beside_shear(self, wall: WallLine) -> list[Effect]:
         pushes = self.out_of_plane(wall, "end zone", wall.height_ft)
         if not wall.exterior:
             return pushes
