@@ -88,6 +88,10 @@ def tell_missing_parts(name: str, parts: list[str], issues: Issues) -> None:
 
 # ---------------------------------------------------------------- databases
 
+DATABASE_FAULTS = (sqlite3.Error, UnicodeError)
+"""What reading a damaged database raises: its own errors, and where the words of one quote bytes that are no text, the
+fault of turning them into text."""
+
 
 def _check_journal(file: VectorFile, issues: Issues) -> None:
     for suffix in ("-journal", "-wal"):
@@ -127,7 +131,7 @@ def table_kind(path: Path, name: str) -> str:
                 "SELECT type, sql FROM sqlite_master WHERE name = ? COLLATE NOCASE AND type IN ('table', 'view')",
                 (name,),
             ).fetchone()
-    except sqlite3.Error:
+    except DATABASE_FAULTS:
         return ""
     if row is None:
         return ""

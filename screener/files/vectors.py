@@ -7,7 +7,6 @@ None.
 
 from __future__ import annotations
 
-import sqlite3
 import warnings
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
@@ -26,7 +25,7 @@ from hazard.issues import InputError, Issue, Issues
 from screener.config_faults import nearest
 from screener.files.archives import archive_target, check_archive, is_one_file, unpacked
 from screener.files.dbf_texts import cut_texts
-from screener.files.vector_checks import check_file, check_layer_is_table, open_read_only
+from screener.files.vector_checks import DATABASE_FAULTS, check_file, check_layer_is_table, open_read_only
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -253,7 +252,7 @@ def _curved_rows(file: VectorFile, layer: str) -> int:
                 f"WHEN '01' THEN 10 WHEN '03' THEN 42 END, 4)) IN ({marks})"
             )
             return int(database.execute(query, _CURVED_WKB).fetchone()[0])
-    except (sqlite3.Error, TypeError):
+    except (*DATABASE_FAULTS, TypeError):
         return 0
 
 

@@ -78,3 +78,18 @@ def test_a_kept_package_beside_a_list_without_any_item_for_one_of_its_lines(tmp_
     calls = both_calls(folder)
     assert faults(folder, ["hardware.csv: family gone"], calls, before) == []
     assert calls[1][0] == 3
+
+
+def test_a_database_whose_faults_quote_bytes_that_are_no_text(tmp_path: Path) -> None:
+    """Was a UnicodeDecodeError: the database library's own message quotes the damaged place."""
+    folder = tmp_path / "p"
+    PROJECTS["plain"](folder)
+    file = folder / "lots.gpkg"
+    content = file.read_bytes()
+    at = content.index(b"NOT NULL", content.index(b"CREATE TABLE gpkg_tile_matrix_set"))
+    file.write_bytes(content[: at + 5] + b"\xd5" + content[at + 6 :])
+    before = listing(folder)
+    calls = both_calls(folder)
+    assert faults(folder, ["lots.gpkg: schema"], calls, before) == []
+    assert [code for code, *_ in calls] == [2, 2]
+    assert "lots.gpkg" in calls[1][2]
