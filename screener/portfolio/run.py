@@ -32,7 +32,7 @@ from screener.portfolio.first_pass import SPOOL, first_pass
 from screener.portfolio.layout import Layout, TractPlace, lay_out, packed, spool
 from screener.portfolio.lot_stream import LotStream, open_stream
 from screener.portfolio.needs import Grouping, GroupPlan, Needs, groups_file, plan_groups
-from screener.portfolio.schedulers import Scheduler, scheduler_for
+from screener.portfolio.schedulers import Scheduler
 from screener.portfolio.second_pass import GROUPS, TEXTS, WORDS, second_pass
 from screener.portfolio.work_folder import Done, Outcome, Task, read_pickle, write_pickle
 from screener.publish import Destination
@@ -249,13 +249,15 @@ def run_portfolio(
     destination_of: Callable[[Portfolio], Any],
     progress: Progress,
     *,
-    workers: int,
-    scheduler: str = "",
+    crew: Callable[[Path], Scheduler],
     chunk_lots: int = CHUNK_LOTS,
     strict: bool = False,
     resume: bool = False,
 ) -> dict[str, Any]:
-    """Do the job and publish it; the summary. Raises InputError and OutputError, having published nothing."""
+    """Do the job and publish it; the summary. Raises InputError and OutputError, having published nothing.
+
+    ``crew``: who does the chunks, made from the folder through which workers hand on files.
+    """
     from screener.cli.job_options import done_already
     from screener.portfolio.assembly import publish
 
@@ -274,8 +276,8 @@ def run_portfolio(
         if resume:
             kept = done.take_up()
             progress(f"taken up: {kept} pieces of an earlier run")
-        with scheduler_for(workers, scheduler, folder) as crew:
-            job = Job(portfolio, folder, done, crew, progress, destination.require_free)
+        with crew(folder) as scheduler:
+            job = Job(portfolio, folder, done, scheduler, progress, destination.require_free)
             finished = screen_portfolio(job, chunk_lots)
         summary = publish(finished, destination, folder, name, inputs, options, progress)
         shutil.rmtree(folder, ignore_errors=True)

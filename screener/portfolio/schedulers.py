@@ -21,8 +21,9 @@ import signal
 import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from importlib import import_module
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -148,6 +149,15 @@ class LocalScheduler:
         while len(self._crew) < min(size, self.workers):
             self._crew.append(_Worker())
         return self._crew
+
+    def start(self, module: str) -> None:
+        """Start the workers now and let them import a module, so that they are ready when the first task comes.
+
+        Not with one worker, which is this process.
+        """
+        if self.workers > 1:
+            for worker in self.crew(self.workers):
+                worker.prepare(module)
 
     def close(self) -> None:
         for worker in self._crew:
@@ -283,15 +293,18 @@ class _Worker:
     def alive(self) -> bool:
         return self.process.is_alive()
 
+    def prepare(self, module: str) -> None:
+        """Ask for an import. A dead worker is noticed later."""
+        with suppress(OSError):
+            self.link.send_bytes(b"i" + module.encode())
+
     def give(self, function: bytes, task: bytes) -> None:
         """Send a task, and the function before it where it is another one. A dead worker is noticed by ``answer``."""
-        try:
+        with suppress(OSError):
             if function != self._function:
                 self.link.send_bytes(b"f" + function)
                 self._function = function
             self.link.send_bytes(b"t" + task)
-        except OSError:
-            pass
 
     def answer(self) -> tuple[bool, bytes, str] | None:
         """(True, pickled outcome, "") or (False, pickled error, traceback); None from a dead worker."""
@@ -325,6 +338,10 @@ def _serve(link: Connection, lifeline: Connection) -> None:
             message = link.recv_bytes()
         except (EOFError, OSError):
             return
+        if message[:1] == b"i":
+            with suppress(Exception):  # a task that needs it will say what is wrong
+                import_module(message[1:].decode())
+            continue
         try:
             loaded = pickle.loads(message[1:])
             if message[:1] == b"f":
