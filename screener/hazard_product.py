@@ -24,7 +24,7 @@ from screener.houses import HEIGHT_WITHOUT_PLAN_FT, NO_HOUSE, choose_houses
 from screener.keeping import Keep, anew
 from screener.lot_problems import problem_layer
 from screener.lots import SKIPPED, read_lots, spread
-from screener.plans import load_plans
+from screener.plan_files import load_plans
 from screener.scope import Findings, hazard_limits
 from screener.site_hazards import SiteHazards, site_hazards
 from screener.site_limits import site_limits

@@ -27,8 +27,9 @@ from screener.irregularities import Redundancy, judge_redundancy, regularity_fin
 from screener.keeping import Keep, anew
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
+from screener.plan_files import load_plans
 from screener.plan_winds import onto_faces
-from screener.plans import Permit, Plan, Variant, load_plans
+from screener.plans import Permit, Plan, Variant
 from screener.scope import (
     DEBRIS_COAST_SPEED_MPH,
     DEBRIS_SPEED_MPH,

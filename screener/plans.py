@@ -6,20 +6,13 @@ built options, mirrored or not. All lengths are feet in plan coordinates: the fr
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
-
-from hazard.issues import InputError, Issue, Issues
-from hazard.table_cells import shortened
-from screener.files.toml_files import OTHER_FORMS, read_toml
-from screener.standards.nds_connections import species_names
+from pydantic import BaseModel, ConfigDict, Field
 
 Axis = Literal["x", "y"]
 Coordinate = Annotated[float, Field(ge=-1000, le=1000, allow_inf_nan=False)]
@@ -34,7 +27,6 @@ Names = Annotated[list[Name], Field(max_length=50)]
 Words = Annotated[str, Field(max_length=2000)]
 """Limits no house comes near: they stop slips of the pen and sizes that would fill the memory."""
 
-MOST_FAULTS = 200  # told one by one for each plan
 TOUCH_FT = 0.05
 """Two coordinates closer than this are the same: plans are drawn to about half an inch."""
 
@@ -48,7 +40,7 @@ class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
 
 
-class _Chosen(_Strict):
+class Chosen(_Strict):
     """An element that may belong to some styles, need some options, or vanish with others."""
 
     styles: Names = []
@@ -63,11 +55,11 @@ class _Chosen(_Strict):
         )
 
 
-class Area(_Chosen):
+class Area(Chosen):
     rect: Rect
 
 
-class Opening(_Chosen):
+class Opening(Chosen):
     name: Name
     from_ft: NotNegative
     width_ft: Positive
@@ -75,7 +67,7 @@ class Opening(_Chosen):
     sill_ft: NotNegative = 0.0
 
 
-class Wall(_Chosen):
+class Wall(Chosen):
     name: Name
     storey: Name
     from_: XY = Field(alias="from")
@@ -94,13 +86,13 @@ class Bearing(_Strict):
     wall: Name
 
 
-class Girder(_Chosen):
+class Girder(Chosen):
     at_ft: NotNegative
     from_ft: NotNegative
     to_ft: Positive
 
 
-class Roof(_Chosen):
+class Roof(Chosen):
     name: Name
     storey: Name
     shape: Literal["gable", "hip"]
@@ -118,7 +110,7 @@ class Roof(_Chosen):
     hip_setback_ft: Positive | None = None
 
 
-class Porch(_Chosen):
+class Porch(Chosen):
     name: Name
     rect: Rect
     pitch_in_12: NotNegative = 2.0
@@ -142,7 +134,7 @@ class Weights(_Strict):
     floor: Weight
 
 
-class WeightChange(_Chosen):
+class WeightChange(Chosen):
     assembly: Literal["roof", "exterior_wall", "interior_wall", "floor"]
     add_psf: Positive
 
@@ -571,262 +563,7 @@ def _roof(
     )
 
 
-# --- reading and checking ------------------------------------------------------------------------------------------
-
-
-def load_plans(folder: Path, issues: Issues | None = None) -> dict[str, Plan]:
-    """Every plan of a folder by lower-case name; ``InputError`` lists all faults of all files together.
-
-    What was doubtful but usable goes into `issues`.
-    """
-    faults: list[Issue] = []
-    plans: dict[str, Plan] = {}
-    entries = sorted(folder.iterdir()) if folder.is_dir() else []
-    files = [entry for entry in entries if entry.suffix.lower() in (".toml", *OTHER_FORMS)]
-    if not files:
-        raise InputError([Issue("NO_PLANS", "stop", folder.name, "no plan files", "one .toml file a plan", "")])
-    for file in files:
-        try:
-            plan = load_plan(file, issues)
-        except InputError as error:
-            faults.extend(error.issues)
-            continue
-        if plan.name.lower() in plans:
-            faults.append(
-                Issue(
-                    "PLAN_TWICE",
-                    "stop",
-                    f"{file.name} plan.name",
-                    f"'{plan.name}' stands in two files",
-                    "each plan once",
-                    "rename one",
-                )
-            )
-        plans[plan.name.lower()] = plan
-    if faults:
-        raise InputError(faults)
-    return plans
-
-
-def load_plan(file: Path, issues: Issues | None = None) -> Plan:
-    """One plan file, checked in form and in geometry; ``InputError`` names plan, key and what would be legal."""
-    issues = Issues() if issues is None else issues
-    found = Issues()
-    raw = read_toml(file, found, "PLAN", "a plan (TOML)")
-    if raw is None:
-        raise InputError(found.stops())
-    issues.extend(found)
-    try:
-        plan = Plan.model_validate(raw)
-    except ValidationError as error:
-        wrong = error.errors()
-        faults = [_form_issue(file, raw, e) for e in wrong[:MOST_FAULTS]]
-        if len(wrong) > MOST_FAULTS:
-            more = f"{len(wrong) - MOST_FAULTS:,} more faults"
-            faults.append(Issue("PLAN_KEY", "stop", file.name, more, "none", "plan not used"))
-        raise InputError(faults) from error
-    faults = [
-        Issue("PLAN_GEOMETRY", "stop", f"{file.name} {key}", found, expected, "plan not used")
-        for key, found, expected in _geometry_faults(plan)
-    ]
-    if faults:
-        raise InputError(list(dict.fromkeys(faults)))
-    return plan
-
-
-def _form_issue(file: Path, raw: dict[str, Any], error: Any) -> Issue:
-    loc = [part for part in error["loc"]]
-    where = ".".join(f"[{p}]" if isinstance(p, int) else str(p) for p in loc).replace(".[", "[")
-    named = _element_name(raw, loc)
-    if named:
-        where += f" ({named})"
-    expected, found = error["msg"], repr(error.get("input"))[:60]
-    if error["type"] == "extra_forbidden":
-        known = _known_keys(loc[:-1])
-        near = difflib.get_close_matches(str(loc[-1]), known, n=1)
-        found, expected = (
-            f"unknown key '{loc[-1]}'",
-            (f"'{near[0]}'?" if near else f"one of {', '.join(sorted(known))}"),
-        )
-    elif error["type"] == "missing":
-        found = "nothing"
-        expected = "this key"
-    return Issue("PLAN_KEY", "stop", f"{file.name} {where}", found, expected, "plan not used")
-
-
-def _element_name(raw: dict[str, Any], loc: list[Any]) -> str:
-    node: Any = raw
-    name = ""
-    for part in loc:
-        try:
-            node = node[part]
-        except (KeyError, IndexError, TypeError):
-            break
-        if isinstance(node, dict) and isinstance(node.get("name"), str):
-            name = node["name"]
-    return name
-
-
-def _known_keys(loc: list[Any]) -> list[str]:
-    model: Any = Plan
-    for part in loc:
-        if isinstance(part, int) or not hasattr(model, "model_fields"):
-            continue
-        field = next((f for n, f in model.model_fields.items() if part in (n, f.alias)), None)
-        if field is None:
-            return []
-        model = field.annotation
-        for inner in getattr(model, "__args__", ()):
-            model = next((m for m in (inner, *getattr(inner, "__args__", ())) if hasattr(m, "model_fields")), model)
-    fields = getattr(model, "model_fields", {})
-    return [f.alias or n for n, f in fields.items()]
-
-
-def _geometry_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
-    """Every rule of the plan's geometry that a variant must hold, tried on each style with no, one and all options."""
-    yield from _name_faults(plan)
-    combos = [frozenset[str](), *(frozenset([o]) for o in plan.options), frozenset(plan.options)]
-    seen: set[tuple[str, str, str]] = set()
-    for style in plan.styles or [""]:
-        for built in combos:
-            try:
-                variant = plan.variant(style, built)
-            except (KeyError, ValueError) as error:
-                yield (
-                    "plan",
-                    f"style {style or '-'} cannot be resolved: {error}",
-                    "storeys, walls and roofs that fit together",
-                )
-                return
-            for fault in _variant_faults(variant):
-                if fault not in seen:
-                    seen.add(fault)
-                    yield fault
-
-
-def _name_faults(plan: Plan) -> Iterator[tuple[str, str, str]]:
-    if plan.plan.species not in species_names():
-        yield "plan.species", f"'{plan.plan.species}'", f"one of {', '.join(species_names())}"
-    for option in plan.options:
-        if any(mark in option for mark in ";,|"):
-            yield (
-                f"options.{shortened(option)}",
-                "a ; , or |, which parts options in the lots file",
-                "a name without it",
-            )
-    storeys = [s.name for s in plan.storey]
-    stacked: list[tuple[str, Sequence[Wall | Roof]]] = [("wall", plan.wall), ("roof", plan.roof)]
-    for kind, elements in stacked:
-        for part in elements:
-            if part.storey not in storeys:
-                yield f"{kind} ({part.name}).storey", f"'{part.storey}'", f"one of {', '.join(storeys)}"
-    for assembly, weight in plan.weights:
-        if weight.greatest_psf < weight.least_psf:
-            yield (
-                f"weights.{assembly}",
-                f"greatest {weight.greatest_psf} below least {weight.least_psf}",
-                "greatest >= least",
-            )
-    picks: list[tuple[str, _Chosen]] = [(f"wall ({w.name})", w) for w in plan.wall]
-    picks += [(f"wall ({w.name}).openings ({o.name})", o) for w in plan.wall for o in w.openings]
-    picks += [(f"roof ({r.name})", r) for r in plan.roof] + [(f"porch ({p.name})", p) for p in plan.porch]
-    picks += [(f"storey ({s.name}).areas", a) for s in plan.storey for a in s.areas]
-    picks += [("weight_change", c) for c in plan.weight_change]
-    for key, e in picks:
-        for style in e.styles:
-            if style not in plan.styles:
-                yield (
-                    f"{key}.styles",
-                    f"'{style}'",
-                    f"one of {', '.join(plan.styles) or 'none (the plan has no styles)'}",
-                )
-        for option in [*e.options, *e.without]:
-            if option not in plan.options:
-                yield (
-                    f"{key}.options",
-                    f"'{option}'",
-                    f"one of {', '.join(plan.options) or 'none (the plan has no options)'}",
-                )
-    for w in plan.wall:
-        if abs(w.from_[0] - w.to[0]) > TOUCH_FT and abs(w.from_[1] - w.to[1]) > TOUCH_FT:
-            yield f"wall ({w.name})", f"runs from {w.from_} to {w.to}", "a wall parallel to x or y"
-
-
-def _variant_faults(v: Variant) -> Iterator[tuple[str, str, str]]:
-    names: set[str] = set()
-    for w in v.walls:
-        key = f"wall ({w.name})"
-        if w.name in names:
-            yield key, "name stands twice", "each wall of a house once"
-        names.add(w.name)
-        yield from _wall_faults(v, w, key)
-    for roof in v.roofs:
-        yield from _roof_faults(v, roof)
-    for porch in v.porches:
-        if porch.attached_wall and porch.attached_wall not in names:
-            yield (
-                f"porch ({porch.name}).attached_wall",
-                f"'{porch.attached_wall}'",
-                f"one of {', '.join(sorted(names))}",
-            )
-    for level in v.levels[1:]:
-        below = v.levels[level.index - 1]
-        for r in level.areas:
-            from shapely.geometry import box
-            from shapely.ops import unary_union
-
-            over = box(*r).difference(unary_union([box(*b) for b in below.areas]).buffer(TOUCH_FT)).area
-            if over > 1.0:
-                yield (
-                    f"storey ({level.name}).areas",
-                    f"{over:.0f} sq ft beyond the storey below",
-                    "areas over lower ones",
-                )
-    for level in v.levels:
-        for axis in ("x", "y"):
-            lines = {w.line for w in v.walls_of(level.index, axis) if w.shear}
-            if len(lines) < 2:
-                yield (
-                    f"storey ({level.name})",
-                    f"{len(lines)} shear line(s) parallel to {axis} in style "
-                    f"{v.style or '-'} with options {', '.join(sorted(v.options)) or 'none'}",
-                    "at least two in each axis",
-                )
-
-
-def _wall_faults(v: Variant, w: WallLine, key: str) -> Iterator[tuple[str, str, str]]:
-    if w.length < 1.0:
-        yield key, f"length {w.length:.2f} ft", "at least 1 ft"
-    level = v.levels[w.storey]
-    (x0, x1), (y0, y1) = level.extent("x"), level.extent("y")
-    lo, hi, at0, at1 = (x0, x1, y0, y1) if w.axis == "x" else (y0, y1, x0, x1)
-    if w.lo < lo - TOUCH_FT or w.hi > hi + TOUCH_FT or not at0 - TOUCH_FT <= w.at <= at1 + TOUCH_FT:
-        yield key, f"reaches outside storey {level.name}", f"inside x {x0:g} to {x1:g}, y {y0:g} to {y1:g}"
-    reach = w.lo
-    for o in w.openings:
-        if o.lo < w.lo - TOUCH_FT or o.hi > w.hi + TOUCH_FT:
-            yield (
-                f"{key}.openings ({o.name})",
-                f"{o.lo:.2f} to {o.hi:.2f} ft",
-                f"within the wall, {w.lo:.2f} to {w.hi:.2f} ft",
-            )
-        if o.lo < reach - TOUCH_FT:
-            yield (
-                f"{key}.openings ({o.name})",
-                f"starts at {o.lo:.2f} ft inside the opening before it",
-                f"from {reach:.2f} ft",
-            )
-        if o.head_ft > w.height_ft - 0.2:
-            yield f"{key}.openings ({o.name})", f"head at {o.head_ft:g} ft", f"room for plates below {w.height_ft:g} ft"
-        reach = o.hi
-    if w.method == "perforated" and (w.storey or any(wall_below(v, u) == w for u in v.walls_of(1, w.axis))):
-        found = "an upper storey" if w.storey else "a wall stands on it"
-        yield f"{key}.method", f"perforated, but {found}", "segmented; perforated walls stand on the foundation alone"
-    if w.storey and not _stands_on(v, w):
-        yield f"{key}.stands_on", "no wall of the storey below on its line", "stands_on = a wall of that storey"
-
-
-def _stands_on(v: Variant, w: WallLine) -> WallLine | None:
+def stands_on(v: Variant, w: WallLine) -> WallLine | None:
     """The wall below: the one named, else the one on the same line that overlaps it most."""
     below = list(v.walls_of(w.storey - 1, w.axis))
     if w.stands_on:
@@ -838,65 +575,13 @@ def _stands_on(v: Variant, w: WallLine) -> WallLine | None:
 
 def wall_below(v: Variant, w: WallLine) -> WallLine | None:
     """The wall that carries most of ``w``, or None on the foundation."""
-    return _stands_on(v, w) if w.storey else None
+    return stands_on(v, w) if w.storey else None
 
 
 def walls_below(v: Variant, w: WallLine) -> list[WallLine]:
     """Every wall of the storey below that stands on the line of ``w`` and under some of it."""
     if w.stands_on:
-        named = _stands_on(v, w)
+        named = stands_on(v, w)
         return [named] if named else []
     near = [b for b in v.walls_of(w.storey - 1, w.axis) if abs(b.at - w.at) <= STACK_FT]
     return [b for b in near if min(b.hi, w.hi) - max(b.lo, w.lo) > TOUCH_FT]
-
-
-def _roof_faults(v: Variant, r: RoofPart) -> Iterator[tuple[str, str, str]]:
-    key = f"roof ({r.name})"
-    across: Axis = "x" if r.along == "y" else "y"
-    own = {w.name: w for w in v.walls_of(r.storey)}
-    for at, name in r.bearings:
-        if name not in own:
-            yield f"{key}.bearings", f"wall '{name}'", f"one of {', '.join(sorted(own))}"
-            continue
-        w = own[name]
-        if w.axis != r.along or abs(w.at - at) > STACK_FT:
-            yield (
-                f"{key}.bearings",
-                f"wall '{name}' at {w.at:g} ft parallel to {w.axis}",
-                f"a wall at {at:g} ft parallel to {r.along}",
-            )
-        elif w.lo > r.along_lo + STACK_FT or w.hi < r.along_hi - STACK_FT:
-            yield (
-                f"{key}.bearings",
-                f"wall '{name}' runs {w.lo:g} to {w.hi:g} ft",
-                f"cover the roof's {r.along_lo:g} to {r.along_hi:g} ft (openings are allowed)",
-            )
-    first, last = r.bearings[0][0], r.bearings[-1][0]
-    if abs(first - r.across_lo) > STACK_FT or abs(last - r.across_hi) > STACK_FT:
-        yield (
-            f"{key}.bearings",
-            f"outer bearings at {first:g} and {last:g} ft",
-            f"{r.across_lo:g} and {r.across_hi:g} ft",
-        )
-    for at, name in ((r.along_lo, r.end_walls[0]), (r.along_hi, r.end_walls[1])):
-        if name not in own:
-            yield f"{key}.end_walls", f"'{name}'", f"one of {', '.join(sorted(own))}"
-        elif own[name].axis != across or abs(own[name].at - at) > STACK_FT:
-            yield (
-                f"{key}.end_walls",
-                f"'{name}' at {own[name].at:g} ft parallel to {own[name].axis}",
-                f"a wall at {at:g} ft parallel to {across}",
-            )
-    if not r.across_lo < r.ridge_at < r.across_hi:
-        yield f"{key}.ridge_at_ft", f"{r.ridge_at:g}", "between the eaves"
-    for at, lo, hi in r.girders:
-        if not any(abs(at - b) <= TOUCH_FT for b, _ in r.bearings):
-            yield f"{key}.girders", f"girder at {at:g} ft", "at one of the bearings"
-        if lo < r.along_lo - TOUCH_FT or hi > r.along_hi + TOUCH_FT or hi <= lo:
-            yield f"{key}.girders", f"girder from {lo:g} to {hi:g} ft", f"within {r.along_lo:g} to {r.along_hi:g} ft"
-    if r.shape == "hip" and not 0 < r.hip_setback_ft < r.length / 2:
-        yield (
-            f"{key}.hip_setback_ft",
-            f"{r.hip_setback_ft:g}",
-            f"more than 0 and less than half the length ({r.length / 2:g} ft)",
-        )

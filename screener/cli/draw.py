@@ -103,7 +103,7 @@ def _house(plan: Path, style: str, built: str, edition: str, method: str) -> Any
     from hazard.issues import InputError, Issue
     from screener.load_path import trace_load_path
     from screener.lot_attributes import split_options
-    from screener.plans import load_plan
+    from screener.plan_files import load_plan
 
     try:
         variant = load_plan(plan).variant(style, split_options(built))

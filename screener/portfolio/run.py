@@ -24,7 +24,7 @@ from screener.irregularities import tell_redundancy
 from screener.lots import SKIPPED, read_lots
 from screener.packages import read_kept_packages
 from screener.pipeline import hardware_of
-from screener.plans import load_plans
+from screener.plan_files import load_plans
 from screener.portfolio import common as shared
 from screener.portfolio.common import COMMON, LINES, Common, House, Lines, Texts, house_in
 from screener.portfolio.config import Portfolio, load_portfolio

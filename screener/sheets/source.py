@@ -22,7 +22,8 @@ from screener.hardware import Hardware, read_hardware
 from screener.house_loads import HouseLoads
 from screener.load_path import trace_load_path
 from screener.lot_attributes import split_options
-from screener.plans import Plan, Variant, load_plans
+from screener.plan_files import load_plans
+from screener.plans import Plan, Variant
 from screener.quantities import HouseQuantities, Pieces, house_quantities
 from screener.report.text import plain, texts
 

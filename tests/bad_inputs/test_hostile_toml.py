@@ -22,7 +22,7 @@ from hazard.issues import InputError, Issues
 from screener.config import load_tract
 from screener.demands import build_model
 from screener.files.toml_files import read_toml
-from screener.plans import load_plan
+from screener.plan_files import load_plan
 from screener.scenarios import read_scenarios
 
 PLANS = {name: tomllib.loads((SAMPLE / "plans" / f"{name}.toml").read_text("utf-8")) for name in ("thimble", "lantern")}

@@ -23,7 +23,7 @@ from hazard.land_cover import read_roughness_table
 from screener.config import read_tract
 from screener.count_lists import NUMBERS, read_counts
 from screener.hardware import read_hardware
-from screener.plans import load_plans
+from screener.plan_files import load_plans
 from tests.fuzz import seeds
 from tests.fuzz.harness import MEMORY_MIB, Reader, judge
 from tests.fuzz.lots_project import FEET, project, read

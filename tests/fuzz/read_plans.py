@@ -10,7 +10,8 @@ from typing import Any, get_args
 from pydantic import BaseModel
 
 from hazard.issues import Issue
-from screener.plans import Plan, load_plans
+from screener.plan_files import load_plans
+from screener.plans import Plan
 from tests.fuzz import mutators, seeds
 from tests.fuzz.harness import Reader, folder
 

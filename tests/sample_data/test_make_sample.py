@@ -18,7 +18,7 @@ import rasterio
 from geopandas.testing import assert_geodataframe_equal
 from pyproj import Geod
 
-from screener.plans import load_plans
+from screener.plan_files import load_plans
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 

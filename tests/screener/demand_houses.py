@@ -10,7 +10,8 @@ from screener.checks.houses import lots as lots
 from screener.checks.houses import named as named
 from screener.checks.houses import worst_of as worst_of
 from screener.demands import DemandModel, LotHazards, build_model, evaluate, load_basis
-from screener.plans import Plan, load_plan
+from screener.plan_files import load_plan
+from screener.plans import Plan
 from screener.wind_states import Procedure
 
 HERE = Path(__file__).parent

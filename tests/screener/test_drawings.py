@@ -34,7 +34,7 @@ from screener.families import families
 from screener.hardware import Hardware, read_hardware
 from screener.house_loads import HouseLoads
 from screener.load_path import trace_load_path
-from screener.plans import load_plan
+from screener.plan_files import load_plan
 from screener.quantities import bolts_per_piece, can_be_loaded, pieces_at, spaced_pieces
 from tests.screener.tract_helpers import SAMPLE, command, plan_text
 

@@ -20,7 +20,7 @@ from screener.hardware import Hardware, read_hardware
 from screener.house_arrays import undominated_exactly
 from screener.house_kernels import HouseRatios, evaluate_house, judge_packages, option_mask, requirement_classes
 from screener.house_tables import HouseTable, PointTable, house_table
-from screener.plans import load_plan
+from screener.plan_files import load_plan
 from screener.selection import _cast_in_as_chosen, house_lines, judge
 
 CATEGORIES = ("A", "C", "D0", "D2", "E")

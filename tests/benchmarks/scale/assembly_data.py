@@ -26,7 +26,7 @@ from screener.houses import choose_houses
 from screener.irregularities import judge_redundancy
 from screener.joint_lines import ANCHOR, CAST_IN, anchors_itself, partner
 from screener.pipeline import model_of
-from screener.plans import load_plans
+from screener.plan_files import load_plans
 from screener.portfolio.cluster import fingerprint
 from screener.quantities import house_quantities
 from screener.selection import NOT_CHOSEN_FAMILIES, allowables, house_lines

@@ -34,7 +34,7 @@ from screener.demands import DemandModel, LotHazards, build_model, load_basis  #
 from screener.hardware import read_hardware  # noqa: E402
 from screener.house_kernels import HouseRatios, evaluate_house, judge_packages, requirement_classes  # noqa: E402
 from screener.house_tables import HouseTable, house_table  # noqa: E402
-from screener.plans import load_plan  # noqa: E402
+from screener.plan_files import load_plan  # noqa: E402
 from screener.selection import house_lines  # noqa: E402
 
 CHUNK_LOTS = 25_000
