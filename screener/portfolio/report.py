@@ -20,6 +20,7 @@ MOST_TRACTS = 500
 COLOURS = ("#fde0a6", "#f6b26b", "#e0793f", "#b5452b", "#7a1f1f")
 NOT_KNOWN = "#9aa5ad"
 WIDTH = 860.0
+FEW_TRACTS = 20
 _COUNTS = {"screened": "screened", "refer": "refer", "no_hardware": "no hardware", "skipped": "skipped"}
 
 
@@ -142,18 +143,22 @@ def _tracts(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], dict[str, str], 
 
 
 def _map(frame: pd.DataFrame) -> str:
-    """Tracts as dots at their place, coloured by cost per lot in five classes of equal number; dearest on top."""
+    """Tracts as dots at their place, coloured by cost per lot in five classes of equal number; dearest on top.
+
+    A few tracts are named on it, and their map is kept low.
+    """
     known = frame[np.isfinite(frame["longitude_deg"].to_numpy(dtype=float))]
     if not len(known):
         return sentence("No tract has a place.")
     lon, lat = known["longitude_deg"].to_numpy(float), known["latitude_deg"].to_numpy(float)
     squeeze = np.cos(np.radians(lat.mean()))
     x, y = (lon - lon.min()) * squeeze, lat.max() - lat
-    span = max(float(np.ptp(x)), float(np.ptp(y)) * 1.6, 1e-3)
+    few = len(known) <= FEW_TRACTS
+    span = max(float(np.ptp(x)), float(np.ptp(y)) * (3.0 if few else 1.6), 1e-3)
     scale = (WIDTH - 60.0) / span
     left = 30.0 + (WIDTH - 60.0 - float(np.ptp(x)) * scale) / 2.0
     height = float(np.ptp(y)) * scale + 60.0
-    cost = known["cost_per_lot"].to_numpy(dtype=float)
+    cost = np.round(known["cost_per_lot"].to_numpy(dtype=float), 2)
     limits = _limits(cost)
     kind = np.where(np.isfinite(cost), np.searchsorted(limits, np.nan_to_num(cost), side="left"), -1)
     radius = 3.0 if len(known) > 1000 else 5.0 if len(known) > 50 else 8.0
@@ -167,7 +172,14 @@ def _map(frame: pd.DataFrame) -> str:
             f'<circle cx="{left + x[i] * scale:.1f}" cy="{30.0 + y[i] * scale:.1f}" r="{radius:g}" fill="{colour}" '
             f'stroke="#3a2a20" stroke-width="0.6"><title>{escape(words)}</title></circle>'
         )
-    key = _key(limits, cost, height + 8.0)
+        if few:
+            at_right = left + x[i] * scale < WIDTH * 0.75
+            side = radius + 4.0 if at_right else -radius - 4.0
+            dots.append(
+                f'<text x="{left + x[i] * scale + side:.1f}" y="{34.0 + y[i] * scale:.1f}" '
+                f'text-anchor="{"start" if at_right else "end"}">{escape(str(row["tract"]))}</text>'
+            )
+    key = _key(cost, kind, height + 8.0)
     whole = height + 40.0
     return (
         f'<svg viewBox="0 0 {WIDTH:.0f} {whole:.0f}" width="{WIDTH:.0f}" role="img" '
@@ -177,22 +189,20 @@ def _map(frame: pd.DataFrame) -> str:
 
 def _limits(cost: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     """Greatest cost of each class but the last; fewer classes where costs are alike."""
-    known = np.unique(np.round(cost[np.isfinite(cost)], 2))
+    known = np.unique(cost[np.isfinite(cost)])
     if len(known) <= len(COLOURS):
         return known[:-1]
     values = np.sort(cost[np.isfinite(cost)])
     return np.unique(np.quantile(values, np.arange(1, len(COLOURS)) / len(COLOURS)))
 
 
-def _key(limits: np.ndarray[Any, Any], cost: np.ndarray[Any, Any], y: float) -> str:
-    known = cost[np.isfinite(cost)]
-    if not len(known):
-        return ""
-    edges = [float(known.min()), *(float(v) for v in limits), float(known.max())]
+def _key(cost: np.ndarray[Any, Any], kind: np.ndarray[Any, Any], y: float) -> str:
+    """Colour and range of every class that some tract is in."""
     out = []
-    for n in range(len(edges) - 1):
-        x = 30.0 + n * 165.0
-        words = f"{_money(edges[n])} to {_money(edges[n + 1])}"
+    for place, n in enumerate(np.unique(kind[kind >= 0]).tolist()):
+        own, x = cost[kind == n], 30.0 + place * 165.0
+        least, most = _money(own.min()), _money(own.max())
+        words = least if least == most else f"{least} to {most}"
         out.append(f'<rect x="{x:.0f}" y="{y:.0f}" width="14" height="14" fill="{COLOURS[n]}" stroke="#3a2a20"/>')
         out.append(f'<text x="{x + 20:.0f}" y="{y + 12:.0f}">{escape(words)}</text>')
     return "".join(out)

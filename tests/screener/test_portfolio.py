@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import sqlite3
 import subprocess
@@ -40,6 +41,7 @@ from screener import columns
 from screener.errors import OutputError
 from screener.files.manifest import CAUTION, is_complete
 from screener.files.tables import prepare
+from screener.portfolio import report
 from screener.portfolio import run as portfolio_run
 from screener.portfolio.assembly import _check_lots
 from screener.portfolio.layout import TractPlace, packed
@@ -278,6 +280,24 @@ def test_the_map_holds_every_lot_and_every_table(whole: Run) -> None:
     assert np.array_equal(lots["governing_ratio"], table["governing_ratio"], equal_nan=True)
     assert shapely.equals(lots.geometry.to_numpy(), shapely.from_wkb(table["geometry"])).all()
     assert len(gpd.read_file(whole.results / "portfolio.gpkg", layer="tracts")) == len(TRACTS)
+
+
+def test_tracts_of_different_cost_have_different_colours_on_the_picture() -> None:
+    """Costs with parts of a cent: each tract in its own class, the key in the order of cost."""
+    frame = pd.DataFrame(
+        {
+            "tract": ["West", "Middle", "East"],
+            "lots": [10, 10, 10],
+            "longitude_deg": [-90.0, -89.9, -89.8],
+            "latitude_deg": [35.0, 35.1, 35.0],
+            "cost_per_lot": [4238.0012, 4413.0044, 4437.0061],
+        }
+    )
+    picture = report._map(frame)
+    assert re.findall(r'<circle [^>]*fill="(#\w+)"', picture) == list(report.COLOURS[:3])
+    assert re.findall(r'<rect [^>]*fill="(#\w+)"', picture) == list(report.COLOURS[:3])
+    assert re.findall(r"<text [^>]*>(\$[\d,]+)</text>", picture) == ["$4,238", "$4,413", "$4,437"]
+    assert all(f">{name}</text>" in picture for name in frame["tract"])
 
 
 def test_the_manifest_says_how_it_came_about(whole: Run) -> None:
