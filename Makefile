@@ -13,6 +13,7 @@ $(STAMP): requirements.lock requirements-checkers.lock pyproject.toml
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.lock
 	$(BIN)/python -m pip install --quiet --no-deps --require-hashes -r requirements-checkers.lock
 	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation -e .
+	$(BIN)/python -m compileall -q hazard screener  # where Python is told to keep no bytecode, every start compiles all
 	touch $(STAMP)
 
 demo: env
