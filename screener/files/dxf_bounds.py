@@ -1,5 +1,7 @@
 """Whether a drawing stays within bounds once its blocks are put in: blocks of blocks multiply, rows and columns too.
 
+And whether it is text at all: at a zero byte after a carriage return the drawing library never ends.
+
 Counted from the text of the drawing before anything draws it. Group codes as in the DXF reference: 0 begins an entity,
 2 is a block's name, 70 and 71 the columns and rows of an insert.
 """
@@ -36,6 +38,8 @@ def drawing_fault(path: Path) -> str:
     content = path.read_bytes()
     if BINARY in content[:22]:
         return "a binary drawing"
+    if (at := content.find(b"\0")) >= 0:
+        return f"a zero byte at place {at:,}, which no text holds"
     if b"INSERT" not in content:
         return ""
     drawn = _drawn(_blocks(content), b"", [], {})
