@@ -89,13 +89,17 @@ def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
 
 
 def _with_places(outlines: GeoDataFrame, file: VectorFile, issues: Issues) -> GeoDataFrame:
-    """Outlines whose vertices all have finite coordinates; the others are told of and left out."""
+    """Outlines that have vertices, all with finite coordinates; the others are told of and left out."""
     xy, owner = shapely.get_coordinates(outlines.geometry.to_numpy(), return_index=True)
     bad = np.unique(owner[~np.isfinite(xy).all(axis=1)])
     for row in bad:
         found = f"{_handle(outlines, int(row))} has a vertex without finite coordinates"
         issues.add("vertex_not_finite", "warn", file.name, found, "numbers", "skipped")
-    return outlines.drop(outlines.index[bad])
+    empty = np.flatnonzero(outlines.geometry.is_empty.to_numpy())
+    for row in empty:
+        found = f"{_handle(outlines, int(row))} has no vertex"
+        issues.add("empty_geometry", "warn", file.name, found, "a closed outline", "skipped")
+    return outlines.drop(outlines.index[np.union1d(bad, empty)])
 
 
 def _unit_metres(file: VectorFile, outlines: Geometries, issues: Issues) -> float | None:

@@ -1,6 +1,6 @@
 """Whether a drawing stays within bounds once its blocks are put in: blocks of blocks multiply, rows and columns too.
 
-And whether it is text at all: at a zero byte after a carriage return the drawing library never ends.
+And whether it is text that ends: where a zero byte or nothing follows a carriage return the drawing library never does.
 
 Counted from the text of the drawing before anything draws it. Group codes as in the DXF reference: 0 begins an entity,
 2 is a block's name, 70 and 71 the columns and rows of an insert.
@@ -19,6 +19,7 @@ LARGEST_BYTES = 1024**3
 BINARY = b"Binary DXF"  # within the first bytes
 # The whole lines of a group code 0 and its value, a name. A value that is itself "0" can't be followed by a name.
 _ENTITY = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*([A-Za-z_][A-Za-z0-9_]*)[ \t]*\r?$", re.MULTILINE)
+_LAST = re.compile(rb"[\r\n][ \t]*EOF\s*$")
 _PAIR = re.compile(rb"^[ \t]*(\d{1,4})[ \t]*\r?\n([^\r\n]*)\r?$", re.MULTILINE)
 
 
@@ -40,6 +41,8 @@ def drawing_fault(path: Path) -> str:
         return "a binary drawing"
     if (at := content.find(b"\0")) >= 0:
         return f"a zero byte at place {at:,}, which no text holds"
+    if content.endswith(b"\r") and not _LAST.search(content[-20:]):
+        return "no end: it is cut short within a line's end"
     if b"INSERT" not in content:
         return ""
     drawn = _drawn(_blocks(content), b"", [], {})
