@@ -8,6 +8,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -45,7 +46,7 @@ from screener.standards.asce7_ch07_snow import flat_roof_snow_psf
 from screener.standards.asce7_ch12_seismic import capped_sds, redundancy_factor
 from screener.standards.asce7_ch28_envelope import gcpi
 from screener.tier_design import check_items
-from screener.wind_states import VELOCITIES
+from screener.wind_states import VELOCITIES, Procedure
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -53,6 +54,8 @@ if TYPE_CHECKING:
     from screener.config import Tract
 
 Progress = Callable[[str], None]
+MOST_MODELS = 128
+"""Houses kept for what else is screened in this process (scenarios, swaps, orders of phases): half a megabyte each."""
 
 
 @dataclass
@@ -265,7 +268,21 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
 def model_of(tract: Tract, variant: Variant) -> DemandModel:
     """Demand model of a house by the project's edition, method and wind procedure."""
     design = tract.design
-    return build_model(variant, design.loads, design.method, design.wind_procedure, design.roof_ties)
+    house = _House(repr(variant), variant)
+    return _built(house, design.loads, design.method, design.wind_procedure, design.roof_ties)
+
+
+@dataclass(frozen=True)
+class _House:
+    """A variant known by all that it says of itself."""
+
+    said: str
+    variant: Variant = field(compare=False)
+
+
+@lru_cache(MOST_MODELS)
+def _built(house: _House, edition: str, method: str, procedure: Procedure, roof_ties: str) -> DemandModel:
+    return build_model(house.variant, edition, method, procedure, roof_ties)
 
 
 def lot_hazards(

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -37,6 +37,7 @@ FREE = 0  # state of a line that a class does not have; also "no option" in a ca
 BROKEN = np.int64(1) << 52
 EMPTY = -1  # no option passes for all
 NOT_USED = -1  # option index of a line that a package leaves out
+LINES_KEPT = 512  # states of lines kept for other calls; a few kilobytes each
 
 
 @dataclass(frozen=True)
@@ -215,8 +216,25 @@ def _unique_rows(mask: BoolArray) -> tuple[BoolArray, IntArray]:
 def _line_states(
     masks: BoolArray, costs: IntArray, in_use: Sequence[int], most_states: int
 ) -> tuple[LineStates, IntArray]:
-    """States of one line from the distinct pass masks of lots that have it, and the state of each mask."""
-    n_options = masks.shape[1]
+    """States of one line from the distinct pass masks of lots that have it, and the state of each mask.
+
+    Kept for the next call: where prices of one family move, all other lines stay as they are. Which variant has which
+    costs does not matter.
+    """
+    distinct = np.unique(np.asarray(costs, dtype=np.int64), axis=0) if costs.size else costs[:1]
+    use = tuple(sorted(int(option) for option in in_use))
+    shapes = len(masks), len(distinct), masks.shape[1]
+    return _states_of(masks.tobytes(), distinct.tobytes(), shapes, use, most_states)
+
+
+@lru_cache(LINES_KEPT)
+def _states_of(
+    mask_bytes: bytes, cost_bytes: bytes, shapes: tuple[int, int, int], in_use: tuple[int, ...], most_states: int
+) -> tuple[LineStates, IntArray]:
+    """`_line_states` of masks and distinct costs as bytes; shapes: rows of each, options."""
+    n_masks, n_costs, n_options = shapes
+    masks = np.frombuffer(mask_bytes, dtype=bool).reshape(n_masks, n_options)
+    costs = np.frombuffer(cost_bytes, dtype=np.int64).reshape(n_costs, n_options)
     closed = _close_masks(masks, most_states)
     used = np.zeros(n_options, dtype=bool)
     used[list(in_use)] = True
@@ -237,7 +255,10 @@ def _line_states(
                 meet[first, second] = index[both[second].tobytes()]
     useful = tuple(cheapest_for_somebody(row, costs) if number else () for number, row in enumerate(table))
     own = np.array([index[row.tobytes()] for row in kept], dtype=np.int64)
-    return LineStates(table, meet, useful), own[which] if len(which) else which
+    state = own[which] if len(which) else which
+    for shared in (table, meet, state):
+        shared.setflags(write=False)
+    return LineStates(table, meet, useful), state
 
 
 def _close_masks(masks: BoolArray, most_states: int) -> BoolArray:

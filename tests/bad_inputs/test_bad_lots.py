@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -45,8 +44,6 @@ from damaged_lots import (
 from damaged_project import Project
 from narrow_columns import narrowed
 from shapely.geometry import GeometryCollection, LineString, MultiPolygon, Polygon
-
-from screener import pipeline
 
 NAN_POINT = (float("nan"), 4_200_000.0)
 BOMB = '<!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;">]>'
@@ -338,23 +335,6 @@ DAMAGES: dict[str, Damage] = {
     "L55b": names_of_sql,
 }
 """Row id -> what is done to a good project."""
-
-
-@pytest.fixture(autouse=True)
-def _one_house_for_all_rows(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The rows damage lots, never plans: the demand model of a house is built once."""
-    monkeypatch.setattr(pipeline, "build_model", _built)
-
-
-_MODELS: dict[tuple[Any, ...], Any] = {}
-_build = pipeline.build_model
-
-
-def _built(variant: Any, *how: Any) -> Any:
-    key = (variant.key, *how)
-    if key not in _MODELS:
-        _MODELS[key] = _build(variant, *how)
-    return _MODELS[key]
 
 
 @pytest.mark.filterwarnings("ignore")
