@@ -24,7 +24,7 @@ test: env lint types
 	$(BIN)/python -m pytest -n auto
 
 long: env
-	$(BIN)/python -m pytest -n auto -m long
+	EXAMPLES=10 $(BIN)/python -m pytest -n auto -m "long or examples"
 
 lint: env
 	$(BIN)/ruff check .

@@ -317,6 +317,7 @@ def test_page_is_no_wider_than_the_window(browser: Any, file: Path, viewport: di
         assert opened.page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
 
 
+@pytest.mark.long
 def test_twenty_thousand_lots_load_and_pan(browser: Any, tmp_path: Path) -> None:
     """Times are printed; only the load limit and a bound far above any usable frame time are asserted."""
     path = tmp_path / "report.html"

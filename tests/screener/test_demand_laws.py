@@ -360,7 +360,11 @@ def test_cases_left_out_never_govern(case: Case, procedure: Procedure, monkeypat
 
 # --- the books -------------------------------------------------------------------------------------------------------
 
-EVERY_VARIANT = pytest.mark.parametrize("case", houses(singles=True), ids=name_of)
+EVERY_VARIANT = pytest.mark.parametrize(
+    "case",
+    [c if c in houses() else pytest.param(c, marks=pytest.mark.long) for c in houses(singles=True)],
+    ids=name_of,
+)
 
 
 @BOTH

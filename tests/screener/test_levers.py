@@ -181,6 +181,7 @@ def test_more_wind_or_kzt_never_lightens_a_package(by_columns: Screened) -> None
 # ---------------------------------------------------------------- phase orders, swap, scenarios
 
 
+@pytest.mark.long
 def test_phase_orders_agree_with_full_runs_at_permit(tmp_path: Path) -> None:
     """Two orders of the table against full runs of a project that names that order, ground state 'at permit'."""
     lots = cut(TWELVE[:3] + TWELVE[6:])
@@ -205,6 +206,7 @@ def test_phase_orders_agree_with_full_runs_at_permit(tmp_path: Path) -> None:
         assert run.selection.plan.cost_cents / 100 >= row["lower_bound"] - 0.005
 
 
+@pytest.mark.long
 def test_a_swap_is_the_difference_of_two_full_runs(tmp_path: Path) -> None:
     """The swapped lot written into the lots file and run: the same money, boxes and packages."""
     path = write_tract(tmp_path / "before", None, BY_COLUMNS)

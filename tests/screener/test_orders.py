@@ -249,6 +249,7 @@ def test_more_lots_never_need_less(case: PurchaseCase, like: int, start: str) ->
 
 @FEW
 @given(cases(), st.randoms(use_true_random=False))
+@pytest.mark.long
 def test_the_order_of_lots_and_kits_does_not_matter(case: PurchaseCase, random: object) -> None:
     seed = random.randint(0, 2**31)  # type: ignore[attr-defined]
     mixed = replace(

@@ -189,7 +189,9 @@ def test_stored_results_give_the_runs_own_tables(run: Path, results: Path, tmp_p
     assert code == 4  # never over what is there
 
 
-@pytest.mark.parametrize("what", ["mix", "certainty", "hardware"])
+@pytest.mark.parametrize(
+    "what", ["mix", *(pytest.param(what, marks=pytest.mark.long) for what in ("certainty", "hardware"))]
+)
 def test_priced_again_is_a_full_run(run: Path, results: Path, tmp_path: Path, what: str) -> None:
     """Another mix, its certainty, or a list with other boxes, breaks, stock and lead times (none of which bear on the
     choice of packages): the same bytes as a full run with the change."""

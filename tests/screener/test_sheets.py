@@ -215,6 +215,7 @@ def test_file_names_differ_for_ids_that_look_alike() -> None:
 # --- where numbers come from ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_pages_are_the_same_from_a_results_folder_and_from_a_run_made_now(project: Path, tmp_path: Path) -> None:
     fresh = write_tract(tmp_path / "fresh")
     words = []

@@ -7,6 +7,7 @@ package, and packages chosen for two halves of a tract need not be those of the 
 from __future__ import annotations
 
 import itertools
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -20,7 +21,14 @@ from screener import tier_bound, tier_classes, tier_moves, tier_search
 from screener.tiers import NO_TIER, TierProblem, lots_without_option, plan_tiers, worst_lines
 
 FEW = settings(max_examples=200, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
-SOME = settings(max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+SOME = settings(
+    max_examples=12 * int(os.environ.get("EXAMPLES", "1")),
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=list(HealthCheck),
+)
+"""Of the laws that search for packages many times over. `make long` takes ten times as many made-up tracts."""
+pytestmark = pytest.mark.examples
 
 
 def make_problem(seed: int, n_lots: int, n_variants: int, n_lines: int, n_options: int, most: int, **changes):

@@ -135,8 +135,8 @@ PERFORATED = ("perforated", "", ())
     ("case", "way"),
     [
         *((BARE, way) for way in OTHER_WAYS),
-        *((FULL, way) for way in OTHER_WAYS[:2]),
-        *((PERFORATED, way) for way in OTHER_WAYS[::2]),
+        *(pytest.param(FULL, way, marks=pytest.mark.long) for way in OTHER_WAYS[:2]),
+        *(pytest.param(PERFORATED, way, marks=pytest.mark.long) for way in OTHER_WAYS[::2]),
     ],
     ids=lambda of: "/".join(of) if of in OTHER_WAYS else words(of),
 )
