@@ -43,7 +43,7 @@ def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: A
         raise click.UsageError("a portfolio reads local rasters only: each chunk reads them again; fetch them first")
     workers = wanted["workers"] or default_workers()
     with LocalScheduler(workers) as here, progress_bar(wanted["quiet"]) as progress:
-        if not scheduler:
+        if not scheduler and Path(portfolio).is_file():
             here.start("screener.portfolio.run")  # while this process imports the same
         from screener.portfolio.run import CHUNK_LOTS, run_portfolio
         from screener.publish import open_destination
