@@ -105,6 +105,11 @@ def parse_crs(given: object, where: str) -> pyproj.CRS:
     flat = horizontal(crs)
     if not (flat.is_projected or flat.is_geographic):
         raise InputError(_unusable(where, f"coordinate reference system {crs.name!r} ({crs.type_name})", "")) from None
+    try:  # a system may be read in one notation and be refused in the one that points are turned by
+        for system in (flat, _geographic(flat)):
+            pyproj.CRS(system.to_wkt())
+    except (CRSError, ValueError) as error:
+        raise InputError(_unusable(where, f"coordinate reference system {crs.name!r}", str(error))) from error
     return flat
 
 

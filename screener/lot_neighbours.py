@@ -111,8 +111,12 @@ def doubtful_lots(measured: Geometries) -> Bools:
     usable = np.flatnonzero(~shapely.is_missing(measured))
     out = np.zeros(len(measured), dtype=bool)
     if len(usable) > 1:
-        edges = shapely.coverage_invalid_edges(measured[usable], gap_width=WIDEST_GAP_FT * FOOT_M)
-        out[usable] = shapely.length(edges) > 0
+        try:
+            edges = shapely.coverage_invalid_edges(measured[usable], gap_width=WIDEST_GAP_FT * FOOT_M)
+        except shapely.errors.GEOSException:  # lots of absurd size, too much for the quick look
+            out[usable] = True
+        else:
+            out[usable] = shapely.length(edges) > 0
     return out
 
 

@@ -27,7 +27,7 @@ def read_parquet(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     import pyproj
     import shapely
 
-    plain = (ValueError, OSError, KeyError, AttributeError)
+    plain = (ValueError, TypeError, OSError, LookupError, AttributeError)
     theirs = (pa.ArrowException, shapely.errors.ShapelyError, pyproj.exceptions.CRSError)
     fix = "write it again as GeoParquet"
     try:

@@ -32,8 +32,9 @@ BATCH_ROWS = 65_536
 ROW, TRACT = "__row", "__tract"
 UNREADABLE = (
     ValueError,
+    TypeError,
     OSError,
-    KeyError,
+    LookupError,
     pa.ArrowException,
     pyogrio.errors.DataSourceError,
     pyogrio.errors.DataLayerError,
@@ -157,7 +158,7 @@ def _parquet_schema(path: Path) -> tuple[tuple[str, ...], str, object]:
         raise ValueError(f"geometry in encoding {about.get('encoding')!r}; expected WKB")
     crs = about.get("crs", "OGC:CRS84")
     names = tuple(f.name for f in schema if not pa.types.is_struct(f.type))  # a covering box is a struct
-    return names, shape, pyproj.CRS.from_json_dict(crs) if isinstance(crs, dict) else crs
+    return names, shape, json.dumps(crs) if isinstance(crs, dict) else crs
 
 
 def _gdal_schema(file: VectorFile, issues: Issues) -> tuple[tuple[str, ...], str, object]:
