@@ -464,12 +464,12 @@ def _known(dataset: Any, band: int, raw: NDArray[Any]) -> NDArray[np.bool_] | No
     nodata = dataset.nodatavals[band - 1]
     if flags != [MaskFlags.nodata] or nodata is None or not np.isfinite(nodata):
         return None
-    if raw.dtype.kind in "iu":
+    if raw.dtype.kind in "iu" and raw.dtype.itemsize < 8:
         return np.asarray(raw != nodata) if float(nodata).is_integer() else None
     if raw.dtype != np.float32:
         return None
     value = np.float32(nodata)
-    if not np.isfinite(value):
+    if not np.isfinite(value) or 0.0 < abs(value) < np.finfo(np.float32).tiny:
         return None
     near = 2.0 * np.finfo(raw.dtype).eps
     with np.errstate(over="ignore", invalid="ignore"):

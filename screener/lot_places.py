@@ -21,6 +21,7 @@ from hazard.crs import horizontal, lon_lat
 from hazard.crs_proposals import Ground, Proposal, common_ground, degrees_in_the_us, propose
 from hazard.issues import Issue
 from hazard.rasters import extent_in_degrees
+from screener.files.dxf_bounds import is_drawing
 
 if TYPE_CHECKING:
     from screener.config import Site
@@ -118,7 +119,7 @@ def _layer_grounds(tract: Site) -> list[Ground]:
     found = []
     for name in type(tract.ground).model_fields:
         given = getattr(tract.ground, name)
-        if given is None:
+        if given is None or is_drawing(Path(given.file)):  # a drawing is read with its own guards only
             continue
         try:
             info = pyogrio.read_info(given.file, layer=given.layer, force_total_bounds=True)

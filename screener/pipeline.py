@@ -55,7 +55,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[str], None]
 MOST_MODELS = 128
-"""Houses kept for what else is screened in this process (scenarios, swaps, orders of phases): half a megabyte each."""
+"""Houses kept for what else this process screens (scenarios, swaps, orders of phases): half a megabyte to two each."""
 
 
 @dataclass
@@ -266,7 +266,7 @@ def _check_mix(tract: Tract, plans: Mapping[str, Plan], issues: Issues) -> None:
 
 
 def model_of(tract: Tract, variant: Variant) -> DemandModel:
-    """Demand model of a house by the project's edition, method and wind procedure."""
+    """Demand model of a house by the project's edition, method and wind procedure; kept for a next time."""
     design = tract.design
     house = _House(repr(variant), variant)
     return _built(house, design.loads, design.method, design.wind_procedure, design.roof_ties)
@@ -278,6 +278,12 @@ class _House:
 
     said: str
     variant: Variant = field(compare=False)
+
+
+def new_model_of(tract: Tract, variant: Variant) -> DemandModel:
+    """The same, not kept."""
+    design = tract.design
+    return build_model(variant, design.loads, design.method, design.wind_procedure, design.roof_ties)
 
 
 @lru_cache(MOST_MODELS)

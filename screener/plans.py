@@ -1,4 +1,4 @@
-"""House plans: the TOML an author writes, checked, and resolved into one buildable variant.
+"""House plans: the sections of the TOML an author writes, and the one buildable variant they resolve into.
 
 A *plan* holds every style and option; a *variant* is the one house that stands on a lot: the elements of its style and
 built options, mirrored or not. All lengths are feet in plan coordinates: the front wall faces -y, x runs to the right.
@@ -180,7 +180,7 @@ class About(_Strict):
 
 
 class Plan(_Strict):
-    """One plan file, checked key by key; see ``load_plan``."""
+    """One plan file, checked key by key; see ``plan_files.load_plan``."""
 
     schema_: Literal[1] = Field(alias="schema")
     plan: About

@@ -37,7 +37,7 @@ FREE = 0  # state of a line that a class does not have; also "no option" in a ca
 BROKEN = np.int64(1) << 52
 EMPTY = -1  # no option passes for all
 NOT_USED = -1  # option index of a line that a package leaves out
-LINES_KEPT = 512  # states of lines kept for other calls; a few kilobytes each
+LINES_KEPT, MASKS_KEPT = 512, 64  # states of lines kept for other calls, of lines with so many masks: small ones
 
 
 @dataclass(frozen=True)
@@ -224,7 +224,9 @@ def _line_states(
     distinct = np.unique(np.asarray(costs, dtype=np.int64), axis=0) if costs.size else costs[:1]
     use = tuple(sorted(int(option) for option in in_use))
     shapes = len(masks), len(distinct), masks.shape[1]
-    return _states_of(masks.tobytes(), distinct.tobytes(), shapes, use, most_states)
+    states = _states_of if len(masks) <= MASKS_KEPT else _states_of.__wrapped__
+    found: tuple[LineStates, IntArray] = states(masks.tobytes(), distinct.tobytes(), shapes, use, most_states)
+    return found
 
 
 @lru_cache(LINES_KEPT)

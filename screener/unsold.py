@@ -62,14 +62,13 @@ def open_lots(p: Prepared, s: Selection, progress: Callable[[str], None] = lambd
     shares = {name.casefold(): share for name, share in p.tract.purchase.plan_mix.items()}
     from screener.pipeline import model_of
 
-    ready = {m.variant.key: m for m in p.models}
     frames: list[pd.DataFrame] = []
     rows: list[KitRow] = []
     checked = np.zeros(len(lots), dtype=bool)
     for plan in sorted(p.plans.values(), key=lambda each: each.name):
         variant = plan.variant("", ())
         progress(f"lots without a plan as {variant.key}, {len(lots):,} lots")
-        model = ready.get(variant.key) or model_of(p.tract, variant)
+        model = model_of(p.tract, variant)
         fits, known = fits_on(p, variant, lots)
         checked |= known
         kit, why, found = kits_for(p, s, model, lots, fits)

@@ -36,20 +36,22 @@ def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: A
     Every lot gets its hazards, demands, package and cost; packages are shared by division, tract or portfolio.
     """
     from screener.cli.run import default_workers
+    from screener.portfolio.config import load_portfolio
     from screener.portfolio.schedulers import LocalScheduler, scheduler_for
 
     wanted = what_to_do(options)
     if wanted["allow_remote"]:
         raise click.UsageError("a portfolio reads local rasters only: each chunk reads them again; fetch them first")
     workers = wanted["workers"] or default_workers()
+    asked = load_portfolio(Path(portfolio))
     with LocalScheduler(workers) as here, progress_bar(wanted["quiet"]) as progress:
-        if not scheduler and Path(portfolio).is_file():
+        if not scheduler:
             here.start("screener.portfolio.run")  # while this process imports the same
         from screener.portfolio.run import CHUNK_LOTS, run_portfolio
         from screener.publish import open_destination
 
         summary = run_portfolio(
-            Path(portfolio),
+            asked,
             lambda p: open_destination(p.output, overwrite=wanted["overwrite"]),
             progress,
             crew=lambda folder: scheduler_for(workers, scheduler, folder) if scheduler else here,

@@ -21,7 +21,7 @@ from hazard.crs import parse_crs
 from hazard.issues import InputError, Issue, Issues
 from screener.config_faults import nearest
 from screener.files.dxf_attributes import block_attributes
-from screener.files.dxf_bounds import drawing_fault
+from screener.files.dxf_bounds import read_drawing
 from screener.files.dxf_names import names_in_outlines
 from screener.units import FOOT_M, SURVEY_FOOT_M
 
@@ -37,17 +37,18 @@ CLOSES_FT = 0.01
 UNIT_METRES = {1: 0.0254, 2: FOOT_M, 4: 0.001, 5: 0.01, 6: 1.0, 21: SURVEY_FOOT_M}
 _HEADER_UNIT = re.compile(rb"\$INSUNITS\s+70\s+(\d{1,9})")
 _HEADER_BYTES = 1 << 20
+_IN_MEMORY = re.compile(r"/vsimem/[^\s']+")
 _SOURCE_LINE = re.compile(r"^\S+\.cpp, \d+: ")  # where in its own source the drawing library stood
 
 
 def read_dxf(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     """Lots of a drawing, one row an outline, with `lot_id` from the text inside. None, with the reason, if unusable."""
-    fault = drawing_fault(file.path)
+    content, fault = read_drawing(file.path)
     if fault:
         expected = "a drawing as text (ASCII DXF) of at most a million entities"
         issues.add("file_unreadable", "stop", file.name, fault, expected, "save it so, without what is not needed")
         return None
-    entities = _entities(file, issues)
+    entities = _entities(content, file, issues)
     if entities is None:
         return None
     kinds = shapely.get_type_id(entities.geometry.to_numpy())
@@ -71,13 +72,13 @@ def read_dxf(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     )
 
 
-def _entities(file: VectorFile, issues: Issues) -> GeoDataFrame | None:
+def _entities(content: bytes, file: VectorFile, issues: Issues) -> GeoDataFrame | None:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            frame = pyogrio.read_dataframe(file.path, layer="entities", encoding=file.encoding, on_invalid="ignore")
+            frame = pyogrio.read_dataframe(content, layer="entities", encoding=file.encoding, on_invalid="ignore")
     except (DataSourceError, DataLayerError, UnicodeDecodeError, ValueError) as error:
-        reason = _SOURCE_LINE.sub("", str(error).splitlines()[0]).replace(str(file.path), file.name)
+        reason = _IN_MEMORY.sub(file.name, _SOURCE_LINE.sub("", str(error).splitlines()[0]))
         issues.add("file_unreadable", "stop", file.name, reason, "a drawing (DXF)", "check the file")
         return None
     if frame.empty:

@@ -1,9 +1,9 @@
-"""Whether a drawing stays within bounds once its blocks are put in: blocks of blocks multiply, rows and columns too.
+"""What a drawing must be before the drawing library sees it: text that ends, and within bounds once blocks are put in.
 
-And whether it is text that ends: where a zero byte or nothing follows a carriage return the drawing library never does.
-
-Counted from the text of the drawing before anything draws it. Group codes as in the DXF reference: 0 begins an entity,
-2 is a block's name, 70 and 71 the columns and rows of an insert.
+Where a carriage return is followed by a zero byte, or by nothing, that library may never come back: so zero bytes are
+refused, but for padding at the end, which is cut, and the text is handed over with a line feed at its end. Blocks of
+blocks multiply, rows and columns too: counted from the text, with group codes as in the DXF reference (0 begins an
+entity, 2 is a block's name, 70 and 71 the columns and rows of an insert).
 """
 
 from __future__ import annotations
@@ -17,9 +17,13 @@ MOST_DRAWN = 1_000_000  # entities after all blocks are put in
 DEEPEST = 32  # blocks within blocks
 LARGEST_BYTES = 1024**3
 BINARY = b"Binary DXF"  # within the first bytes
+HEAD_BYTES = 8192
+# How a drawing begins: comments (999), then a section.
+_BEGINS = re.compile(
+    rb"^(?:\s*999[ \t]*(?:\r\n?|\n)[^\r\n]*(?:\r\n?|\n))*\s*0[ \t]*(?:\r\n?|\n)\s*SECTION", re.IGNORECASE
+)
 # The whole lines of a group code 0 and its value, a name. A value that is itself "0" can't be followed by a name.
 _ENTITY = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*([A-Za-z_][A-Za-z0-9_]*)[ \t]*\r?$", re.MULTILINE)
-_LAST = re.compile(rb"[\r\n][ \t]*EOF\s*$")
 _PAIR = re.compile(rb"^[ \t]*(\d{1,4})[ \t]*\r?\n([^\r\n]*)\r?$", re.MULTILINE)
 
 
@@ -31,18 +35,34 @@ class _Block:
     inserts: list[tuple[bytes, int]] = field(default_factory=list)
 
 
-def drawing_fault(path: Path) -> str:
-    """Why a drawing can't be drawn within bounds, "" where it can."""
+def is_drawing(path: Path) -> bool:
+    """Whether a file is a drawing, by its name or by how it begins: the drawing library goes by the latter."""
+    if path.suffix.lower() == ".dxf":
+        return True
+    if not path.is_file():
+        return False
+    with path.open("rb") as stream:
+        head = stream.read(HEAD_BYTES)
+    return BINARY in head[:22] or _BEGINS.search(head) is not None
+
+
+def read_drawing(path: Path) -> tuple[bytes, str]:
+    """The text of a drawing as it can be handed over, or why it can't be drawn within bounds."""
     size = path.stat().st_size
     if size > LARGEST_BYTES:
-        return f"{size:,} bytes; at most {LARGEST_BYTES:,} are read"
+        return b"", f"{size:,} bytes; at most {LARGEST_BYTES:,} are read"
     content = path.read_bytes()
     if BINARY in content[:22]:
-        return "a binary drawing"
+        return b"", "a binary drawing"
+    if not content.endswith(b"\n"):
+        content = content.rstrip(b"\0\x1a\r") + b"\n"
     if (at := content.find(b"\0")) >= 0:
-        return f"a zero byte at place {at:,}, which no text holds"
-    if content.endswith(b"\r") and not _LAST.search(content[-20:]):
-        return "no end: it is cut short within a line's end"
+        return b"", f"a zero byte at place {at:,}, which no text holds"
+    return content, _too_much(content)
+
+
+def _too_much(content: bytes) -> str:
+    """Why a drawing is too large once its blocks are put in; "" where it is not."""
     if b"INSERT" not in content:
         return ""
     drawn = _drawn(_blocks(content), b"", [], {})

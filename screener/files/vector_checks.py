@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from hazard.issues import Issues
+from screener.files.dxf_bounds import is_drawing
 
 if TYPE_CHECKING:
     from screener.files.vectors import VectorFile
@@ -47,6 +48,11 @@ def check_file(file: VectorFile, issues: Issues) -> None:
         _check_database(file, issues)
     elif suffix in _XML:
         refuse_doctype(file, issues)
+    elif suffix != ".dxf" and is_drawing(file.path):
+        fix = "rename it, so that it is read as one"
+        issues.add(
+            "file_misnamed", "stop", file.name, f"a drawing under a name in {suffix or 'no suffix'}", ".dxf", fix
+        )
     refuse_references(head, file.name, issues)
 
 

@@ -23,7 +23,7 @@ from screener.irregularities import Redundancy, judge_redundancy
 from screener.joint_lines import CAST_IN
 from screener.lot_attributes import split_options
 from screener.packages import Packages
-from screener.pipeline import model_of
+from screener.pipeline import new_model_of
 from screener.plans import Plan, Variant
 from screener.portfolio.config import Portfolio
 from screener.portfolio.kits import LineWorth, line_worth, price_case
@@ -127,7 +127,7 @@ def build_house(task: Task) -> Outcome:
     """Task "model": the demand model of one house. Facts: the package lines of its connections."""
     folder = Path(task.folder)
     common: Common = read_pickle(folder, COMMON)
-    model = model_of(common.portfolio.base, common.variants[task.number])
+    model = new_model_of(common.portfolio.base, common.variants[task.number])
     name = f"models/{task.number:04d}.pickle"
     own = write_pickle(folder, name, model)
     points = [[p.schedule, p.family] for p in model.points]

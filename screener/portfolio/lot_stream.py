@@ -72,7 +72,7 @@ class LotStream:
     def _batches(self, names: list[str]) -> Iterator[pa.RecordBatch]:
         if _is_parquet(self.path):
             for batch in pq.ParquetFile(self.path).iter_batches(BATCH_ROWS, columns=names):
-                yield _plain(batch)
+                yield _plain(batch).select(names)  # a column that the head names may be missing
             return
         wanted = [name for name in names if name != self.shape]
         with pyogrio.open_arrow(

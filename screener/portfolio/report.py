@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from hazard.table_cells import shortened
 from screener.report.content import code_table
 from screener.report.simple_page import bars, escape, heading, sentence, table, write_page
 from screener.report.text import counted
@@ -20,7 +22,7 @@ MOST_TRACTS = 500
 COLOURS = ("#fde0a6", "#f6b26b", "#e0793f", "#b5452b", "#7a1f1f")
 NOT_KNOWN = "#9aa5ad"
 WIDTH = 860.0
-FEW_TRACTS = 20
+FEW_TRACTS, LONGEST_NAME = 20, 28
 _COUNTS = {"screened": "screened", "refer": "refer", "no_hardware": "no hardware", "skipped": "skipped"}
 
 
@@ -174,10 +176,11 @@ def _map(frame: pd.DataFrame) -> str:
         )
         if few:
             at_right = left + x[i] * scale < WIDTH * 0.75
+            name = escape(shortened(str(row["tract"]), LONGEST_NAME))
             side = radius + 4.0 if at_right else -radius - 4.0
             dots.append(
                 f'<text x="{left + x[i] * scale + side:.1f}" y="{34.0 + y[i] * scale:.1f}" '
-                f'text-anchor="{"start" if at_right else "end"}">{escape(str(row["tract"]))}</text>'
+                f'text-anchor="{"start" if at_right else "end"}">{name}</text>'
             )
     key = _key(cost, kind, height + 8.0)
     whole = height + 40.0
@@ -199,9 +202,13 @@ def _limits(cost: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
 def _key(cost: np.ndarray[Any, Any], kind: np.ndarray[Any, Any], y: float) -> str:
     """Colour and range of every class that some tract is in."""
     out = []
-    for place, n in enumerate(np.unique(kind[kind >= 0]).tolist()):
-        own, x = cost[kind == n], 30.0 + place * 165.0
-        least, most = _money(own.min()), _money(own.max())
+    classes = np.unique(kind[kind >= 0]).tolist()
+    ranges = [(cost[kind == n].min(), cost[kind == n].max()) for n in classes]
+    told = [[_money(least), _money(most)] for least, most in ranges]
+    if any(before[1] == after[0] for before, after in itertools.pairwise(told)):  # a dollar apart or less
+        told = [[f"${least:,.2f}", f"${most:,.2f}"] for least, most in ranges]
+    for place, (n, (least, most)) in enumerate(zip(classes, told, strict=True)):
+        x = 30.0 + place * 165.0
         words = least if least == most else f"{least} to {most}"
         out.append(f'<rect x="{x:.0f}" y="{y:.0f}" width="14" height="14" fill="{COLOURS[n]}" stroke="#3a2a20"/>')
         out.append(f'<text x="{x + 20:.0f}" y="{y + 12:.0f}">{escape(words)}</text>')

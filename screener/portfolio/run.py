@@ -27,7 +27,7 @@ from screener.pipeline import hardware_of
 from screener.plan_files import load_plans
 from screener.portfolio import common as shared
 from screener.portfolio.common import COMMON, LINES, Common, House, Lines, Texts, house_in
-from screener.portfolio.config import Portfolio, load_portfolio
+from screener.portfolio.config import Portfolio
 from screener.portfolio.first_pass import SPOOL, first_pass
 from screener.portfolio.layout import Layout, TractPlace, lay_out, packed, spool
 from screener.portfolio.lot_stream import LotStream, open_stream
@@ -245,7 +245,7 @@ def _packages(job: Job, layout: Layout, first: Sequence[Outcome]) -> list[GroupP
 
 
 def run_portfolio(
-    path: Path,
+    portfolio: Portfolio,
     destination_of: Callable[[Portfolio], Any],
     progress: Progress,
     *,
@@ -261,7 +261,6 @@ def run_portfolio(
     from screener.cli.job_options import done_already
     from screener.portfolio.assembly import publish
 
-    portfolio = load_portfolio(path)
     progress("checksums of the inputs")
     inputs = input_records(portfolio)
     options = {"strict": strict, "chunk_lots": chunk_lots}

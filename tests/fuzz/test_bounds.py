@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from hazard.issues import Issues
 from screener.files import dxf_bounds, landxml_parts
+from screener.files.vectors import VectorFile, read_layer
 from tests.fuzz import seeds
 from tests.fuzz.hostile import drawing_of_blocks
 
@@ -33,9 +35,9 @@ def test_what_blocks_draw_is_counted(
     file.write_bytes(drawing_of_blocks(LINE, inserts, blocks))
     own = 1 + drawn + _frame(file)
     monkeypatch.setattr(dxf_bounds, "MOST_DRAWN", own)
-    assert dxf_bounds.drawing_fault(file) == ""
+    assert dxf_bounds.read_drawing(file)[1] == ""
     monkeypatch.setattr(dxf_bounds, "MOST_DRAWN", own - 1)
-    assert "entities once its blocks are put in" in dxf_bounds.drawing_fault(file)
+    assert "entities once its blocks are put in" in dxf_bounds.read_drawing(file)[1]
 
 
 def _frame(file: Path) -> int:
@@ -49,16 +51,41 @@ def test_depth_and_cycles_of_blocks(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     for depth, fault in ((2, False), (4, True)):
         blocks = {f"B{i}": (LINE, [(f"B{i - 1}", 1, 1)] if i else []) for i in range(depth + 1)}
         file.write_bytes(drawing_of_blocks(LINE, [(f"B{depth}", 1, 1)], blocks))
-        assert bool(dxf_bounds.drawing_fault(file)) is fault
+        assert bool(dxf_bounds.read_drawing(file)[1]) is fault
     file.write_bytes(drawing_of_blocks(LINE, [("A", 1, 1)], {"A": ([], [("A", 1, 1)])}))
-    assert "without end" in dxf_bounds.drawing_fault(file)
+    assert "without end" in dxf_bounds.read_drawing(file)[1]
 
 
 def test_windows_line_ends_hide_no_block(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(dxf_bounds, "MOST_DRAWN", 50)
     file = tmp_path / "a.dxf"
     file.write_bytes(drawing_of_blocks(LINE, [("A", 9, 9)], {"A": (LINE, [])}).replace(b"\n", b"\r\n"))
-    assert "more than 50 entities" in dxf_bounds.drawing_fault(file)
+    assert "more than 50 entities" in dxf_bounds.read_drawing(file)[1]
+
+
+@pytest.mark.parametrize("end", [b"", b"\r", b"\r\r\r", b"\n\0\0\0", b"\r\0", b"\x1a", b"\n\x1a"])
+def test_a_drawing_is_read_whatever_stands_after_its_end(tmp_path: Path, end: bytes) -> None:
+    """The drawing library would never come back from some of these."""
+    file = tmp_path / "lots.dxf"
+    file.write_bytes(seeds.dxf().rstrip() + end)
+    content, fault = dxf_bounds.read_drawing(file)
+    assert (content.rstrip(), fault, content[-1:]) == (seeds.dxf().rstrip(), "", b"\n")
+
+
+def test_zero_bytes_inside_a_drawing_are_refused(tmp_path: Path) -> None:
+    file = tmp_path / "lots.dxf"
+    file.write_bytes(seeds.dxf().replace(b"SECTION", b"SEC\0ION", 1))
+    assert "a zero byte at place" in dxf_bounds.read_drawing(file)[1]
+
+
+def test_a_drawing_under_another_name_is_not_opened(tmp_path: Path) -> None:
+    """The drawing library goes by what a file holds; bounds are looked at for drawings only."""
+    issues = Issues()
+    for n, head in enumerate((b"", b"999\na comment\r\n")):
+        file = tmp_path / f"lots{n}.dat"
+        file.write_bytes(head + seeds.dxf())
+        assert read_layer(VectorFile(file, file.name), issues) is None
+    assert [issue.code for issue in issues] == ["file_misnamed"] * 2
 
 
 def test_landxml_keeps_units_points_and_parcels_alone(tmp_path: Path) -> None:

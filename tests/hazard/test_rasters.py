@@ -76,9 +76,11 @@ def test_nodata_nan_and_infinity_are_not_valid(tmp_path: Path) -> None:
         ("float32", float(np.finfo("float32").min)),
         ("float32", 1.1),
         ("float32", 0.0),
+        ("float32", 1e-38),
         ("float64", -9999.0),
         ("int16", -9999.0),
         ("uint8", 255.0),
+        ("int64", 9007199254740992.0),
     ],
 )
 def test_cells_without_data_are_those_of_the_raster_library(tmp_path: Path, kind: str, nodata: float) -> None:

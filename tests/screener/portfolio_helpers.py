@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -21,6 +20,7 @@ import pyarrow.parquet as pq
 import pytest
 from tract_helpers import SAMPLE, as_toml, command, sample_lots, settings, write_tract
 
+from screener.pipeline import model_of
 from screener.portfolio import common
 
 TRACTS = {"Alder": ("West", "1"), "Birch": ("West", "2"), "Cedar": ("East", "3")}
@@ -117,25 +117,19 @@ def same(first: pd.DataFrame, second: pd.DataFrame, apart: tuple[str, ...] = ())
 
 def build_once(patch: pytest.MonkeyPatch) -> None:
     """Let runs in this process share demand models and house tables."""
-    for name, key in (("model_of", _model_key), ("house_table", _table_key)):
-        patch.setattr(common, name, _kept(getattr(common, name), key))
+    patch.setattr(common, "new_model_of", model_of)
+    patch.setattr(common, "house_table", _table_once)
 
 
-_BUILT: dict[Any, Any] = {}
+_TABLES: dict[Any, Any] = {}
+_house_table = common.house_table
 
 
-def _kept(function: Callable[..., Any], key: Callable[..., Any]) -> Callable[..., Any]:
-    def kept(*arguments: Any) -> Any:
-        own = (function.__name__, *key(*arguments))
-        if own not in _BUILT:
-            _BUILT[own] = function(*arguments)
-        return _BUILT[own]
-
-    return kept
-
-
-def _model_key(tract: Any, variant: Any) -> tuple[Any, ...]:
-    return variant.key, repr(tract.design)
+def _table_once(*arguments: Any) -> Any:
+    key = _table_key(*arguments)
+    if key not in _TABLES:
+        _TABLES[key] = _house_table(*arguments)
+    return _TABLES[key]
 
 
 def _table_key(model: Any, lines: Any, by_line: Any, hardware: Any, edition: str, categories: Any) -> tuple[Any, ...]:

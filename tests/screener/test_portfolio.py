@@ -298,6 +298,10 @@ def test_tracts_of_different_cost_have_different_colours_on_the_picture() -> Non
     assert re.findall(r'<rect [^>]*fill="(#\w+)"', picture) == list(report.COLOURS[:3])
     assert re.findall(r"<text [^>]*>(\$[\d,]+)</text>", picture) == ["$4,238", "$4,413", "$4,437"]
     assert all(f">{name}</text>" in picture for name in frame["tract"])
+    frame["cost_per_lot"] = [4238.2, 4238.4, np.nan]
+    assert re.findall(r"<text [^>]*>(\$[\d,.]+)</text>", report._map(frame)) == ["$4,238.20", "$4,238.40"]
+    frame["cost_per_lot"] = np.nan
+    assert report._map(frame).count("<circle") == 3
 
 
 def test_the_manifest_says_how_it_came_about(whole: Run) -> None:

@@ -47,6 +47,20 @@ def two() -> Iterator[LocalScheduler]:
         yield scheduler
 
 
+def test_workers_start_early_and_import_what_they_are_told() -> None:
+    """A module that the tasks' own does not import is there; one that does not exist spoils nothing; none is left."""
+    with LocalScheduler(2) as scheduler:
+        scheduler.start("colorsys")
+        scheduler.start("no_such_module")
+        processes = [worker.process for worker in scheduler.crew(2)]
+        found = in_order(scheduler, toy_tasks.has_module, ["colorsys", "no_such_module", "colorsys"])
+    assert found == [True, False, True]
+    assert not any(process.is_alive() for process in processes)
+    with LocalScheduler(1) as alone:
+        alone.start("colorsys")
+        assert alone.crew(0) == []
+
+
 def test_one_worker_is_this_process() -> None:
     told = Told()
     scheduler = LocalScheduler(1)

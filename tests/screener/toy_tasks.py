@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 import time
 from dataclasses import dataclass
@@ -25,6 +26,10 @@ class Squared:
     square: int
     process: int
     environ: tuple[tuple[str, str], ...] = ()
+
+
+def has_module(name: str) -> bool:
+    return name in sys.modules
 
 
 def square(task: Square) -> Squared:
