@@ -72,11 +72,20 @@ def overlaps(measured: Geometries, doubtful: Bools) -> tuple[Ints, Ints, Geometr
     Of two lots that share ground at least one is doubtful.
     """
     first, second = _pairs(measured, doubtful)
-    shared = shapely.intersection(measured[first], measured[second])
+    shared = _shared(measured[first], measured[second])
     area = shapely.area(shared)
     smaller = np.minimum(shapely.area(measured[first]), shapely.area(measured[second]))
     bad = (area > OVERLAP_M2) | (area > OVERLAP_SHARE * smaller)
     return first[bad], second[bad], _polygons_of(shared[bad])
+
+
+def _shared(one: Geometries, two: Geometries) -> Geometries:
+    """What shapes share, pair by pair; of shapes that being turned into the working system tied into knots too."""
+    try:
+        found: Geometries = shapely.intersection(one, two)
+    except shapely.errors.GEOSException:
+        found = shapely.intersection(shapely.make_valid(one), shapely.make_valid(two))
+    return found
 
 
 def gaps(measured: Geometries, doubtful: Bools) -> tuple[Ints, Ints, Geometries]:
