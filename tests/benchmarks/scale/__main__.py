@@ -341,7 +341,7 @@ def record(name: str, lines: list[str], head: str) -> None:
     top, *sections = old.split("\n## ")
     by_title = {section.split("\n", 1)[0]: section for section in sections}
     by_title[TITLES[name]] = "\n".join([TITLES[name], "", head, "", *lines])
-    order = list(TITLES.values())
+    order = [*TITLES.values(), *(title for title in by_title if title not in TITLES.values())]
     kept = [by_title[title] for title in order if title in by_title]
     text = "\n## ".join([top.rstrip("\n") + "\n", *(body.rstrip("\n") + "\n" for body in kept)])
     RESULTS.write_text(text, encoding="utf-8")
