@@ -260,6 +260,20 @@ def drawing(
     return damage
 
 
+def good_drawing_with(change: Callable[[bytes], bytes], name: str = "lots.dxf") -> Damage:
+    """A good drawing whose bytes are changed, under a name."""
+
+    def damage(p: Project) -> None:
+        drawing((SQUARE_FT, True), texts=[("A-01", 30, 60)], unit=21)(p)
+        good = p.folder / "lots.dxf"
+        content = good.read_bytes()
+        good.unlink()
+        (p.folder / name).write_bytes(change(content))
+        given(file=name, layer=None, crs=FEET)(p)
+
+    return damage
+
+
 EAST_FT, NORTH_FT = 3_144_300.0, 1_466_800.0
 SQUARE_FT = ((0.0, 0.0), (65.0, 0.0), (65.0, 125.0), (0.0, 125.0))
 
