@@ -56,6 +56,7 @@ from numpy.typing import ArrayLike, NDArray
 from hazard import topography_kernels as kernels
 from hazard import topography_lines as lines
 from hazard import topography_lots as around
+from hazard import topography_proof as proof
 from hazard.crs import METRES_PER_FOOT as FOOT_M
 from hazard.crs import horizontal, lon_lat, transform_xy
 from hazard.standards import asce7_ch26_wind as wind
@@ -589,19 +590,21 @@ def _shape() -> Floats:
     return np.array([[float(table[column][row]) for column in columns] for row in rows])
 
 
-_Rest = tuple[Floats, Floats, kernels.Rules, kernels.Rules]
+_Rest = tuple[Floats, Floats, kernels.Rules, kernels.Rules, proof.Blocks]
 
 
 def _rest(settings: TopographySettings, step_ft: float) -> _Rest:
-    """What the kernels need besides the ground: bearings, shapes, rules at the step and at the fine step."""
+    """What the kernels need besides the ground: bearings, shapes, rules at the step and at the fine step, blocks."""
     rules = _rules(settings, step_ft)
-    return bearing_vectors(), _shape(), rules, rules._replace(step_ft=rules.fine_step_ft)
+    upwind_ft, downwind_ft = (d + settings.beyond_ft for d in (settings.search_upwind_ft, settings.search_downwind_ft))
+    blocks = proof.blocks_of(math.ceil(upwind_ft / step_ft), math.ceil(downwind_ft / step_ft), rules)
+    return bearing_vectors(), _shape(), rules, rules._replace(step_ft=rules.fine_step_ft), blocks
 
 
 def _run(ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings) -> Searched:
     """Features, known reach, valley flag and ground elevation of one chunk of lots."""
     places, jacobians = ground.places[part], ground.jacobians[part]
-    bearings, shape, rules, fine = rest
+    bearings, shape, rules, fine, blocks = rest
     n = len(places)
     most = n * DIRECTIONS * kernels.SLOTS
     out, owners = np.empty((most, kernels.FIELDS)), np.empty((most, 2), dtype=np.int64)
@@ -618,6 +621,7 @@ def _run(ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings
         shape,
         rules,
         fine,
+        blocks,
         out,
         owners,
         reach,

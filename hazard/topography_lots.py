@@ -46,6 +46,7 @@ from hazard.topography_lines import (
     unevenness,
     valid_run,
 )
+from hazard.topography_proof import Blocks, block_bounds, may_matter
 
 
 @borrowing
@@ -197,6 +198,7 @@ def run_lots(
     shape: Floats,
     rules: Rules,
     fine: Rules,
+    blocks: Blocks,
     out: Floats,
     owners: Ints,
     reach: Floats,
@@ -207,7 +209,8 @@ def run_lots(
 
     out: (n x 16 x SLOTS, FIELDS), owners: (n x 16 x SLOTS, 2) lot and direction; returns how many rows were written.
     A line is worked through for both winds along it before the next is read: what is at hand then, with the cells that
-    the next lot's lines share with this one's, stays within a processor's own cache.
+    the next lot's lines share with this one's, stays within a processor's own cache. Most profiles are passed over by
+    `hazard.topography_proof`. blocks: those of a profile at the step.
     """
     up, down = int(math.ceil(upwind_ft / rules.step_ft)), int(math.ceil(downwind_ft / rules.step_ft))
     site = max(up, down)
@@ -224,6 +227,9 @@ def run_lots(
     kept, count_of = np.empty((DIRECTIONS, SLOTS, FIELDS)), np.empty(DIRECTIONS, dtype=np.int64)
     chosen, values = np.empty(2 * SLOTS, dtype=np.int64), np.empty(2 * SLOTS)
     steps = np.empty((DIRECTIONS, 2))
+    n_blocks = blocks.first.size
+    low, top = np.empty((2, n_blocks)), np.empty((2, n_blocks))
+    matters = np.empty(DIRECTIONS, dtype=np.bool_)
     written = 0
     for lot in range(places.shape[0]):
         r0, c0 = places[lot, 0], places[lot, 1]
@@ -236,20 +242,28 @@ def run_lots(
         for axis in range(OPPOSITE):
             line = read[axis]
             lo, hi = read_line(grid, r0, c0, steps, axis, up, down, line, runs, scratch)
+            if steep_higher_ground(line, runs[axis, 0], site, rules):
+                reverse(line, back)
+                valley[lot] |= steep_higher_ground(back, runs[axis + OPPOSITE, 0], site, rules)
+            matters[axis] = matters[axis + OPPOSITE] = True
+            if lo == 0 and hi == size - 1:
+                block_bounds(line, blocks, low[0], top[0])
+                reverse(low[0], low[1])
+                reverse(top[0], top[1])
+                matters[axis] = may_matter(low[0], top[0], blocks)
+                matters[axis + OPPOSITE] = may_matter(low[1], top[1], blocks)
             rough = 0.0
-            if lo <= hi:
+            if lo <= hi and (matters[axis] or matters[axis + OPPOSITE]):
                 smooth(line, lo, hi, rules.window, mean)
                 rough = unevenness(line, mean, lo, hi, scratch)
-            reverse(line, back)
-            reverse(mean, back_mean)
-            if steep_higher_ground(line, runs[axis, 0], site, rules):
-                valley[lot] |= steep_higher_ground(back, runs[axis + OPPOSITE, 0], site, rules)
+                reverse(line, back)
+                reverse(mean, back_mean)
             for k in (axis, axis + OPPOSITE):
                 lo, hi = runs[k, 0], runs[k, 1]
                 reach[lot, k, 0] = max(0, site - lo) * rules.step_ft
                 reach[lot, k, 1] = max(0, hi - site) * rules.step_ft
                 count_of[k] = 0
-                if hi - lo < 8:
+                if hi - lo < 8 or not matters[k]:
                     continue
                 z, s = (line, mean) if k == axis else (back, back_mean)
                 # a mean is the same from either end of the line, but for the ends of a profile that is shorter
