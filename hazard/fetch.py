@@ -502,9 +502,10 @@ def _places(
     cols, rows = pixel_coordinates(ground.transform, raster_xy[inside, 0], raster_xy[inside, 1])
     part_col = np.floor(cols / factor * parts + 1e-9).astype(np.int64)
     part_row = np.floor(rows / factor * parts + 1e-9).astype(np.int64)
-    unique, which = np.unique(np.column_stack([part_row, part_col]), axis=0, return_inverse=True)
-    row, row_part = np.divmod(unique[:, 0], parts)
-    col, col_part = np.divmod(unique[:, 1], parts)
+    width = int(part_col.max()) + 1  # no place lies left of the map
+    unique, which = np.unique(part_row * width + part_col, return_inverse=True)
+    row, row_part = np.divmod(unique // width, parts)
+    col, col_part = np.divmod(unique % width, parts)
     place = np.full(inside.shape[0], -1, dtype=np.int64)
     place[inside] = which.ravel()
     return row, col, row_part * parts + col_part, place

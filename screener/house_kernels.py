@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from screener.house_tables import WORD_BITS, HouseTable
+from screener.unique_rows import unique_rows
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -187,8 +188,8 @@ def requirement_classes(passes: Words) -> tuple[Ints, Words, Ints]:
 
         kind = np.empty(len(passes), dtype=np.int64)
         found = passes[distinct_rows(np.ascontiguousarray(passes), kind)]
-    rows, place = np.unique(found, axis=0, return_inverse=True)
-    of_lot = place.reshape(-1)[kind].astype(np.int64)
+    rows, place = unique_rows(found)
+    of_lot = place[kind]
     return of_lot, rows, np.bincount(of_lot, minlength=len(rows)).astype(np.int64)
 
 

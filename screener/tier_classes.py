@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from screener.tier_bound import UNSERVED
+from screener.unique_rows import unique_rows
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -151,14 +152,14 @@ def collapse(
         lines.append(states)
         lot_state[there, line] = own[which]
     keyed = np.column_stack([lot_row, lot_state]) if len(lot_row) else np.zeros((0, len(costs) + 1), dtype=np.int64)
-    rows, of_lot = np.unique(keyed, axis=0, return_inverse=True)
+    rows, of_lot = unique_rows(keyed)
     weight = np.zeros(len(rows), dtype=np.int64)
-    np.add.at(weight, of_lot.reshape(-1), 1 if lot_weight is None else lot_weight)
+    np.add.at(weight, of_lot, 1 if lot_weight is None else lot_weight)
     return Classes(
         weight=weight,
         variant=rows[:, 0],
         state=rows[:, 1:],
-        of_lot=of_lot.reshape(-1).astype(np.int64),
+        of_lot=of_lot,
         costs=variant_costs,
         has_line=variant_lines,
         lines=tuple(lines),
@@ -199,18 +200,15 @@ def _merge_variants(costs: Sequence[IntArray], has_line: BoolArray) -> tuple[Int
     """Variants with the same lines and the same costs (a mirrored plan, say) become one, ordered by content."""
     blank = [np.where(has_line[:, line, None], cost, 0) for line, cost in enumerate(costs)]
     keyed = np.column_stack([has_line.astype(np.int64), *blank])
-    rows, variant_of = np.unique(keyed, axis=0, return_inverse=True)
+    rows, variant_of = unique_rows(keyed)
     n_lines = has_line.shape[1]
     ends = np.cumsum([n_lines, *(cost.shape[1] for cost in costs)])
     merged = tuple(rows[:, ends[line] : ends[line + 1]] for line in range(n_lines))
-    return variant_of.reshape(-1).astype(np.int64), merged, rows[:, :n_lines].astype(bool)
+    return variant_of, merged, rows[:, :n_lines].astype(bool)
 
 
 def _unique_rows(mask: BoolArray) -> tuple[BoolArray, IntArray]:
-    if len(mask) == 0:
-        return mask, np.zeros(0, dtype=np.int64)
-    rows, which = np.unique(mask, axis=0, return_inverse=True)
-    return rows.astype(bool), which.reshape(-1).astype(np.int64)
+    return unique_rows(mask) if len(mask) else (mask, np.zeros(0, dtype=np.int64))
 
 
 def _line_states(
@@ -446,21 +444,19 @@ def relaxed(classes: Classes, base: IntArray, most: int) -> tuple[Classes, IntAr
     """
     order = np.lexsort((np.arange(classes.count), heaviness(classes), classes.variant))
     groups = [[int(each)] for each in order]
-    masks = [[line.masks[classes.state[each, index]] for index, line in enumerate(classes.lines)] for each in order]
-    costs = [int(each) for each in own_costs(classes)[order] // classes.weight[order]]
-    losses = [_merge_loss(classes, groups, masks, costs, first) for first in range(len(groups) - 1)]
+    merging = _Merging.of(classes, order)
+    losses = merging.losses().tolist()
     while len(groups) > most and min(losses, default=UNSERVED) < UNSERVED:
         first = losses.index(min(losses))
-        masks[first] = [one | other for one, other in zip(masks[first], masks[first + 1], strict=True)]
         groups[first] = groups[first] + groups[first + 1]
-        costs[first] = _cheapest_house(classes, groups[first][0], masks[first])
-        del masks[first + 1], groups[first + 1], costs[first + 1], losses[first]
+        merging.merge(first)
+        del groups[first + 1], losses[first]
         for place in (first - 1, first):
             if 0 <= place < len(groups) - 1:
-                losses[place] = _merge_loss(classes, groups, masks, costs, place)
-    variant = np.array([classes.variant[group[0]] for group in groups])
-    weight = np.array([classes.weight[group].sum() for group in groups])
-    passes = [np.array([mask[line] for mask in masks]) for line in range(len(classes.lines))]
+                losses[place] = merging.loss(place)
+    variant, weight = merging.variant[merging.left], merging.weight[merging.left]
+    ends = np.cumsum([cost.shape[1] for cost in classes.costs])
+    passes = np.split(merging.masks[merging.left], ends[:-1], axis=1)
     easier = collapse(variant, passes, classes.costs, classes.has_line, weight)
     lesser = np.array([min(int(base[each]) // int(classes.weight[each]) for each in group) for group in groups])
     least = np.full(easier.count, UNSERVED)
@@ -471,24 +467,56 @@ def relaxed(classes: Classes, base: IntArray, most: int) -> tuple[Classes, IntAr
     return easier, least * easier.weight, easier_of
 
 
-def _merge_loss(
-    classes: Classes, groups: list[list[int]], masks: list[list[BoolArray]], costs: list[int], first: int
-) -> int:
-    """How much the own cost of two neighbours falls when they become one; UNSERVED for different variants."""
-    one, other = groups[first], groups[first + 1]
-    if classes.variant[one[0]] != classes.variant[other[0]]:
-        return int(UNSERVED)
-    both = [mask | second for mask, second in zip(masks[first], masks[first + 1], strict=True)]
-    cheapest = _cheapest_house(classes, one[0], both)
-    weights = int(classes.weight[one].sum()), int(classes.weight[other].sum())
-    return weights[0] * (costs[first] - cheapest) + weights[1] * (costs[first + 1] - cheapest)
+@dataclass
+class _Merging:
+    """Classes in order, of which neighbours become one: what each accepts, all lines side by side, and what it costs.
 
+    masks (classes, options of all lines); house_costs (variants, the same), 0 on lines that a variant lacks; left:
+    rows that are still there. A merged class stands in the row of its first member.
+    """
 
-def _cheapest_house(classes: Classes, member: int, masks: list[BoolArray]) -> int:
-    """Cost of one house of the member's variant with the cheapest options of the masks."""
-    variant = classes.variant[member]
-    return sum(
-        int(classes.costs[line][variant][mask].min())
-        for line, mask in enumerate(masks)
-        if classes.has_line[variant, line]
-    )
+    masks: BoolArray
+    house_costs: IntArray
+    starts: IntArray
+    variant: IntArray
+    weight: IntArray
+    cheapest: IntArray  # of one house
+    left: list[int]
+
+    @staticmethod
+    def of(classes: Classes, order: IntArray) -> _Merging:
+        masks = [line.masks[classes.state[order, n]] for n, line in enumerate(classes.lines)]
+        costs = [np.where(classes.has_line[:, [n]], cost, 0) for n, cost in enumerate(classes.costs)]
+        widths = [cost.shape[1] for cost in costs]
+        weight = classes.weight[order].copy()
+        return _Merging(
+            np.hstack(masks), np.hstack(costs), np.cumsum([0, *widths[:-1]]), classes.variant[order], weight,
+            own_costs(classes)[order] // weight, list(range(len(order))),
+        )  # fmt: skip
+
+    def _cheapest(self, masks: BoolArray, variant: IntArray) -> IntArray:
+        """Cost of one house with the cheapest options of some masks."""
+        usable = np.where(masks, self.house_costs[variant], BROKEN)
+        return np.asarray(np.minimum.reduceat(usable, self.starts, axis=1).sum(axis=1))
+
+    def losses(self) -> IntArray:
+        """How much the own cost of each class and the next falls when they become one; UNSERVED across variants."""
+        one, two = np.array(self.left[:-1], dtype=np.int64), np.array(self.left[1:], dtype=np.int64)
+        if not len(self.starts):
+            return np.where(self.variant[one] == self.variant[two], 0, UNSERVED)
+        cheapest = self._cheapest(self.masks[one] | self.masks[two], self.variant[one])
+        saved = [self.weight[each] * (self.cheapest[each] - cheapest) for each in (one, two)]
+        return np.where(self.variant[one] == self.variant[two], saved[0] + saved[1], UNSERVED)
+
+    def loss(self, place: int) -> int:
+        """The same of one place."""
+        pair = _Merging(**{**self.__dict__, "left": self.left[place : place + 2]})
+        return int(pair.losses()[0])
+
+    def merge(self, place: int) -> None:
+        """The class at a place and the next become one."""
+        one, two = self.left[place], self.left.pop(place + 1)
+        self.masks[one] |= self.masks[two]
+        self.weight[one] += self.weight[two]
+        if len(self.starts):
+            self.cheapest[one] = self._cheapest(self.masks[[one]], self.variant[[one]])[0]

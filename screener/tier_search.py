@@ -39,6 +39,7 @@ from screener.tier_bound import (
 )
 from screener.tier_classes import EMPTY, FREE, Classes
 from screener.tier_moves import regroup
+from screener.unique_rows import unique_rows
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -148,7 +149,7 @@ def best_packages(
     floor = _Search(easier, easier_base, most, package_cents, limits).run(easier_start)
     group = assign(tc.weighted_costs(easier, floor.options), easier_base)[easier_of]
     grouped = tc.group_packages(classes, group, most)
-    start = Start((*start.sets, (len(grouped), grouped)), np.unique(np.vstack([start.pool, grouped]), axis=0))
+    start = Start((*start.sets, (len(grouped), grouped)), unique_rows(np.vstack([start.pool, grouped]))[0])
     best = _Search(classes, base, most, package_cents, limits).run(start)
     return replace(
         best,
@@ -557,7 +558,7 @@ def polish(classes: Classes, base: IntArray, options: IntArray, package_cents: i
     while True:
         costs = tc.weighted_costs(classes, options)
         choice = assign(costs, base)
-        rows = np.unique(tc.group_packages(classes, choice, len(options)), axis=0)
+        rows, _ = unique_rows(tc.group_packages(classes, choice, len(options)))
         served = tc.weighted_costs(classes, rows).min(axis=0, initial=UNSERVED)
         total = int(np.minimum(served, base).sum()) + package_cents * len(rows)
         if cost is not None and total >= cost:
@@ -621,7 +622,7 @@ def start_packages(classes: Classes, most: int, package_cents: int, limits: Limi
         cuts = _cut(packages, cost + package_cents, most)
         sets.extend((len(options), options) for options in cuts)
         pool.extend(cuts)
-    return Start(tuple(sets), np.unique(np.vstack(pool), axis=0))
+    return Start(tuple(sets), unique_rows(np.vstack(pool))[0])
 
 
 def _runs(classes: Classes, order: IntArray, blocks: int) -> tuple[IntArray, IntArray]:

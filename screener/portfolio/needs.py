@@ -23,6 +23,7 @@ from screener.selection import allowed_options, chosen_names, kept_options
 from screener.tier_design import LotPools, bill_name, choice_cents, item_cents, lot_pools, option_items, package_prices
 from screener.tier_search import Limits
 from screener.tiers import TierPlan, TierProblem, plan_tiers
+from screener.unique_rows import unique_rows
 
 HEAD = 3  # columns of a class before its passes: house, outside its permit, kept package (0: none)
 NO_PACKAGE, NO_HARDWARE, LEFT_OVER = -1, -2, -3
@@ -87,8 +88,8 @@ class Needs:
         self.width = classes.shape[1]
         keys = [row.tobytes() for row in np.ascontiguousarray(classes)]
         group = self.group_of_place[counts[:, 0]]
-        pairs, inverse = np.unique(np.column_stack([group, counts[:, 1]]), axis=0, return_inverse=True)
-        lots = np.bincount(inverse.reshape(-1), counts[:, 2]).astype(np.int64)
+        pairs, inverse = unique_rows(np.column_stack([group, counts[:, 1]]))
+        lots = np.bincount(inverse, counts[:, 2]).astype(np.int64)
         for (g, c), n in zip(pairs.tolist(), lots.tolist(), strict=True):
             own = self.counts[g]
             own[keys[c]] = own.get(keys[c], 0) + n
