@@ -462,6 +462,17 @@ PORTFOLIO_BILL: tuple[Column, ...] = (
     _number("cost", "dollars", 2, "what those boxes cost"),
     _number("labour_hours", "h", 3, "labour to install the net pieces"),
 )
+PORTFOLIO_NEEDS: tuple[Column, ...] = (
+    _text("level", "division, or the sum: portfolio"),
+    _text("division", "division; blank at the level portfolio"),
+    _text("order_period", "month (2026-11) or ISO week (2026-W45) in which to order; blank: lots without a start date"),
+    _text("item", "hardware item"),
+    _text("drop", "delivery: foundation, walls, floor or roof"),
+    _number("quantity", "", 0, "pieces, net of waste"),
+    _number("quantity_with_waste", "", 2, "pieces with waste; boxes are rounded up in bill_of_materials, by tract"),
+    _number("cost", "dollars", 2, "material at list prices, waste included, not rounded up to boxes"),
+    _number("labour_hours", "h", 3, "labour to install the net pieces"),
+)
 PORTFOLIO_PACKAGES: tuple[Column, ...] = (
     _text("shared_by", "division or tract whose lots share the package; blank: the whole portfolio"),
     _text("tier", "name of the package"),
@@ -499,6 +510,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "portfolio_tracts": PORTFOLIO_TRACTS,
     "portfolio_divisions": PORTFOLIO_DIVISIONS,
     "portfolio_bill": PORTFOLIO_BILL,
+    "portfolio_needs": PORTFOLIO_NEEDS,
     "portfolio_packages": PORTFOLIO_PACKAGES,
     "portfolio_curve": PORTFOLIO_CURVE,
     "portfolio_exceptions": PORTFOLIO_EXCEPTIONS,

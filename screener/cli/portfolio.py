@@ -29,7 +29,7 @@ Exit code 3 means finished, with lots that need a person; see exceptions.csv.
 @click.option(
     "--scheduler", default="", metavar="ADDRESS", help="Dask cluster that does the chunks, as tcp://host:port."
 )
-@click.option("--chunk-lots", type=click.IntRange(1), default=None, help="Lots worked on together; default 25000.")
+@click.option("--chunk-lots", type=click.IntRange(1), default=None, help="Lots worked on together; default 10000.")
 def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: Any) -> int:
     """Screen all tracts of PORTFOLIO, a portfolio file (TOML; see `screener schema portfolio`).
 

@@ -23,6 +23,7 @@ from screener.files.tables import typed
 from screener.portfolio.bill import bill, tract_pieces
 from screener.portfolio.geopackage import tract_points, write_portfolio_geopackage
 from screener.portfolio.kits import price_case
+from screener.portfolio.periods import period_needs
 from screener.portfolio.report import write_report
 from screener.portfolio.run import Finished, basis, exit_code
 from screener.portfolio.tables import (
@@ -55,6 +56,7 @@ class Tables:
     tracts: pd.DataFrame
     divisions: pd.DataFrame
     bill: pd.DataFrame
+    needs: pd.DataFrame
     packages: pd.DataFrame
     curve: pd.DataFrame
     issues: pd.DataFrame
@@ -66,15 +68,17 @@ def tables_of(f: Finished, folder: Path) -> Tables:
     counts = gather_counts(folder, f.second, len(places))
     reasons = ReasonCounts.of(folder, f.second, len(places))
     base = f.portfolio.base
-    pieces = tract_pieces(counts.kits, [p.options for p in f.plans], [h.worth for h in f.houses], len(places))
-    prices = price_case(base, f.common.hardware).prices
-    cost = bill(pieces, places, prices, base.purchase.buy_to_break)
+    options, worth = [p.options for p in f.plans], [h.worth for h in f.houses]
+    pieces = tract_pieces(counts.kits, options, worth, len(places))
+    case = price_case(base, f.common.hardware)
+    cost = bill(pieces, places, case.prices, base.purchase.buy_to_break)
     return Tables(
         counts,
         reasons,
         tract_table(places, counts, reasons, f.plans),
         division_table(places, counts, reasons, cost),
         cost,
+        period_needs(counts.starts, options, worth, case, f.common.layout.divisions),
         package_table(f.plans, f.lines, counts.kits),
         curve_table(f.plans),
         issue_table(folder, f.first, f.issues),
@@ -115,6 +119,7 @@ def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder
         ("portfolio_tracts", "tracts", t.tracts),
         ("portfolio_divisions", "divisions", t.divisions),
         ("portfolio_bill", "bill_of_materials", t.bill),
+        ("portfolio_needs", "needs_by_period", t.needs),
         ("portfolio_packages", "packages", t.packages),
         ("portfolio_curve", "cost_curve", t.curve),
         ("portfolio_issues", "issues", t.issues),
@@ -127,6 +132,7 @@ def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder
         {
             "divisions": _one("portfolio_divisions", t.divisions),
             "bill_of_materials": _one("portfolio_bill", t.bill),
+            "needs_by_period": _one("portfolio_needs", t.needs),
             "packages": _one("portfolio_packages", t.packages),
             "cost_curve": _one("portfolio_curve", t.curve),
             "exceptions": ("portfolio_exceptions", _typed_exceptions(f, folder)),

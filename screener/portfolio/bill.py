@@ -37,19 +37,19 @@ class TractPieces:
 
 def tract_pieces(kits: Ints, options: Sequence[Ints], worth: Sequence[LineWorth], tracts: int) -> TractPieces:
     """Pieces of all tracts. `kits`: rows (tract, house, group, package, lots to buy for, ...); `options` by group."""
-    kinds, of_kit = _kinds(kits, options)
-    articles, net, waste, minutes = _kit_pieces(kinds, worth)
-    sums = [np.zeros((tracts, len(articles)), dtype=np.int64) for _ in range(3)]
+    kinds, of_kit = kinds_of(kits, options)
+    one = kit_pieces(kinds, worth)
+    sums = [np.zeros((tracts, len(one.articles)), dtype=np.int64) for _ in range(3)]
     for first in range(0, len(kits), 4096):
         part = slice(first, first + 4096)
         lots = kits[part, 4][:, None]
-        for total, own in zip(sums, (net, waste, minutes), strict=True):
+        for total, own in zip(sums, (one.net, one.with_waste, one.minutes), strict=True):
             np.add.at(total, kits[part, 0], own[of_kit[part]] * lots)
-    return TractPieces(tuple(articles), *sums)
+    return TractPieces(one.articles, *sums)
 
 
-def _kinds(kits: Ints, options: Sequence[Ints]) -> tuple[list[tuple[int, tuple[int, ...]]], Ints]:
-    """Distinct (house, options of its package), and which of them each kit is."""
+def kinds_of(kits: Ints, options: Sequence[Ints]) -> tuple[list[tuple[int, tuple[int, ...]]], Ints]:
+    """Distinct (house, options of its package), and which of them each row (any, house, group, package, ...) is."""
     known: dict[tuple[int, tuple[int, ...]], int] = {}
     places = np.empty(len(kits), dtype=np.int64)
     for n, (_, house, group, package, *_rest) in enumerate(kits.tolist()):
@@ -58,9 +58,18 @@ def _kinds(kits: Ints, options: Sequence[Ints]) -> tuple[list[tuple[int, tuple[i
     return list(known), places
 
 
-def _kit_pieces(
-    kinds: Sequence[tuple[int, tuple[int, ...]]], worth: Sequence[LineWorth]
-) -> tuple[list[tuple[str, str]], Ints, Ints, Ints]:
+@dataclass(frozen=True)
+class KitPieces:
+    """What one kit of each kind takes, (kinds, articles): pieces, with waste and minutes in millionths, cents."""
+
+    articles: tuple[tuple[str, str], ...]
+    net: Ints
+    with_waste: Ints
+    minutes: Ints
+    cents: Ints
+
+
+def kit_pieces(kinds: Sequence[tuple[int, tuple[int, ...]]], worth: Sequence[LineWorth]) -> KitPieces:
     """Articles in order of item and delivery, and what one kit of each kind takes of each."""
     taken = [
         [row for line, option in enumerate(options) if option >= 0 for row in worth[house].rows[line][option]]
@@ -69,11 +78,11 @@ def _kit_pieces(
     drops = {drop: n for n, drop in enumerate(DROPS)}
     articles = sorted({(r.item, r.drop) for rows in taken for r in rows}, key=lambda a: (a[0], drops.get(a[1], 9)))
     place = {article: n for n, article in enumerate(articles)}
-    out = np.zeros((3, len(kinds), len(articles)), dtype=np.int64)
+    out = np.zeros((4, len(kinds), len(articles)), dtype=np.int64)
     for k, rows in enumerate(taken):
         for r in rows:
-            out[:, k, place[r.item, r.drop]] += (r.net, r.with_waste, r.minutes)
-    return articles, out[0], out[1], out[2]
+            out[:, k, place[r.item, r.drop]] += (r.net, r.with_waste, r.minutes, r.cents)
+    return KitPieces(tuple(articles), *out)
 
 
 def bill(pieces: TractPieces, places: Sequence[TractPlace], prices: PriceList, to_break: bool) -> pd.DataFrame:

@@ -29,6 +29,7 @@ MEANINGS = {
     "tracts": "every tract: lots by status, packages, cost; a point in the middle of its lots",
     "divisions": "divisions: lots by status and cost",
     "bill_of_materials": "what to buy, by tract, item and delivery, with sums by division and of the whole",
+    "needs_by_period": "pieces and money by the period in which to order, by division and item",
     "packages": "what each hardware package holds",
     "cost_curve": "cost by number of packages",
     "exceptions": "lots that need a person, with the reason",

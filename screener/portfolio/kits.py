@@ -27,13 +27,14 @@ NO_ITEM_DAYS = np.iinfo(np.int64).max // 4
 
 @dataclass(frozen=True)
 class ItemRow:
-    """Pieces that an option takes in a house: bill item, delivery, net, with waste and minutes in millionths."""
+    """Pieces that an option takes in a house: bill item, delivery, net, with waste and minutes in millionths, cents."""
 
     item: str
     drop: str
     net: int
     with_waste: int
     minutes: int
+    cents: int
 
 
 @dataclass(frozen=True)
@@ -69,19 +70,19 @@ def line_worth(case: PurchaseCase, quantities: Sequence[Sequence[HouseQuantities
     money, minutes, days, rows = [], [], [], []
     for options in quantities:
         taken = [_rows(case, q) for q in options]
-        money.append(np.array([sum(c for _, c in own) for own in taken], dtype=np.int64))
-        minutes.append(np.array([sum(r.minutes for r, _ in own) for own in taken], dtype=np.int64))
-        days.append(np.array([_first_order(case, [r for r, _ in own]) for own in taken], dtype=np.int64))
-        rows.append(tuple(tuple(r for r, _ in own) for own in taken))
+        money.append(np.array([sum(r.cents for r in own) for own in taken], dtype=np.int64))
+        minutes.append(np.array([sum(r.minutes for r in own) for own in taken], dtype=np.int64))
+        days.append(np.array([_first_order(case, own) for own in taken], dtype=np.int64))
+        rows.append(tuple(tuple(own) for own in taken))
     return LineWorth(tuple(money), tuple(minutes), tuple(days), tuple(rows))
 
 
-def _rows(case: PurchaseCase, q: HouseQuantities) -> list[tuple[ItemRow, int]]:
+def _rows(case: PurchaseCase, q: HouseQuantities) -> list[ItemRow]:
     out = []
     for p in q.pieces:
         if p.net:
             with_waste, minutes, money = case.worth(p.row.item, p.net)
-            out.append((ItemRow(p.row.bill_item or p.row.item, p.drop, p.net, with_waste, minutes), money))
+            out.append(ItemRow(p.row.bill_item or p.row.item, p.drop, p.net, with_waste, minutes, money))
     return out
 
 

@@ -69,6 +69,16 @@ class Layout:
     def lots(self) -> int:
         return sum(place.lots for place in self.places)
 
+    @property
+    def divisions(self) -> tuple[str, ...]:
+        """Names of the divisions in order."""
+        return tuple(sorted({place.division for place in self.places}))
+
+    def division_of_places(self) -> Ints:
+        """The number of every tract's division (tracts,)."""
+        number = {name: n for n, name in enumerate(self.divisions)}
+        return np.array([number[place.division] for place in self.places], dtype=np.int64)
+
     def sites(self, chunk: Chunk) -> Iterator[range]:
         """Places of each site of a chunk."""
         first = chunk.first

@@ -22,6 +22,7 @@ MOST_TRACTS = 500
 COLOURS = ("#fde0a6", "#f6b26b", "#e0793f", "#b5452b", "#7a1f1f")
 NOT_KNOWN = "#9aa5ad"
 WIDTH = 860.0
+MOST_PERIODS, MOST_DIVISIONS, NO_PERIOD = 60, 8, "no start date"
 FEW_TRACTS, LONGEST_NAME = 20, 28
 _COUNTS = {"screened": "screened", "refer": "refer", "no_hardware": "no hardware", "skipped": "skipped"}
 
@@ -48,6 +49,8 @@ def write_report(path: Path, manifest: Mapping[str, Any], t: Tables) -> None:
         _map(t.tracts),
         heading("Divisions"),
         table(*_divisions(t.divisions)),
+        heading("What to order when"),
+        *_periods(t.needs),
         heading("Packages"),
         sentence(_proof(s)),
         table(*_packages(t.packages)),
@@ -113,6 +116,39 @@ def _divisions(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], dict[str, str
         for row in frame.to_dict("records")
     ]
     return rows, names, [n for n in names if n != "division"]
+
+
+def _periods(needs: pd.DataFrame) -> list[str]:
+    """Material by the period in which to order it: bars of the whole, and divisions beside one another."""
+    whole = needs[needs["level"] == "portfolio"]
+    if not (whole["order_period"] != "").any():
+        return [sentence("No lot that is still to be bought for has a start date, so nothing can be told by month.")]
+    cost = whole.groupby("order_period", sort=False)["cost"].sum()
+    shown = cost.head(MOST_PERIODS)
+    by_division = needs[needs["level"] == "division"].groupby(["order_period", "division"])["cost"].sum()
+    divisions = sorted({name for _, name in by_division.index})
+    rows = [
+        {
+            "period": period or NO_PERIOD,
+            "cost": _money(value),
+            **{f"d{n}": _money(by_division.get((period, name), 0.0)) for n, name in enumerate(divisions)},
+        }
+        for period, value in shown.items()
+    ]
+    names = {"period": "order in", "cost": "all"} | {f"d{n}": name or "(none)" for n, name in enumerate(divisions)}
+    apart = 1 < len(divisions) <= MOST_DIVISIONS  # else the bars say it all
+    told = sentence(
+        "Material at list prices with waste, by the period in which it must be ordered (start, delivery, the item's "
+        "lead time and the project's margin); pieces by item and division: needs_by_period.csv. Boxes are rounded up "
+        "on each tract's bill and cost more."
+    )
+    more = f"The first {MOST_PERIODS} of {len(cost)} periods." if len(cost) > MOST_PERIODS else ""
+    return [
+        told,
+        sentence(more) if more else "",
+        bars([(str(p or NO_PERIOD), float(v), _money(v)) for p, v in shown.items()], "material by order period"),
+        table(rows, names, [n for n in names if n != "period"]) if apart else "",
+    ]
 
 
 def _packages(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], dict[str, str], list[str]]:

@@ -38,7 +38,8 @@ from screener.portfolio.work_folder import Done, Outcome, Task, read_pickle, wri
 from screener.publish import Destination
 from screener.tier_design import check_items
 
-CHUNK_LOTS = 25_000
+CHUNK_LOTS = 10_000
+"""So small that at 100,000 lots no worker waits long for the last chunk; 25,000 save some 2 % at a million lots."""
 BYTES_A_LOT = 6_000
 """Disk that a lot takes while the run works and in its results, generously: shapes four times, 200 rows of demands."""
 LAYOUT = "layout.pickle"

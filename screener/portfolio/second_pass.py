@@ -99,7 +99,9 @@ def second_pass(task: Task) -> Outcome:
     words: dict[bytes, bytes] = read_pickle(folder, WORDS)
     finished = finished.replace_schema_metadata({**words, b"geo": _geo(common.crs)})
     files = dict(_shards(folder, task.number, finished, rows, texts, words))
-    files |= dict(_exceptions(folder, task.number, lots, numbers, found, status, money, choice))
+    files |= dict(_exceptions(folder, task.number, lots, numbers, found, status))
+    counted = _counts(numbers, status, money, choice, common.layout.division_of_places())
+    files |= dict([written(folder, f"second/{task.number:06d}.counts.npz", lambda p: _write_npz(p, counted))])
     facts = {
         "lots": len(lots),
         "rows": int(rows[1][-1]) if len(rows[1]) else 0,
@@ -297,7 +299,7 @@ def _lots_table(
     found: CodeFindings,
     status: NDArray[np.object_],
 ) -> tuple[pa.Table, dict[str, Ints]]:
-    """The finished lots table, and money of each lot in whole numbers."""
+    """The finished lots table, and money and day of the start of each lot in whole numbers."""
     served = choice.tier >= 0
     usable = numbers["usable"].astype(bool)
     minutes, of_lot = np.unique(judged.minutes, return_inverse=True)
@@ -326,6 +328,7 @@ def _lots_table(
         "hardware_cents": np.where(served, judged.cents, 0),
         "total_cents": total,
         "minutes": np.where(served, judged.minutes, 0),
+        "start_day": start,
     }
     return pa.table(columns), money
 
@@ -438,10 +441,8 @@ def _exceptions(
     numbers: Mapping[str, NDArray[Any]],
     found: CodeFindings,
     status: NDArray[np.object_],
-    money: Mapping[str, Ints],
-    choice: Choice,
 ) -> Iterator[tuple[str, str]]:
-    """Lots that need a person, and counts by tract: lots and money by status, exceptions by reason, packages, kits."""
+    """Lots that need a person."""
     place = numbers["place"]
     skipped = read_table(folder / f"first/{number:06d}.skipped.arrow").to_pandas()
     told = [
@@ -464,8 +465,6 @@ def _exceptions(
     rows = rows.sort_values(["place", "lot_id", "reason", "detail"], kind="stable", ignore_index=True)
     table = pa.Table.from_pandas(rows, preserve_index=False)
     yield written(folder, f"second/{number:06d}.exceptions.arrow", lambda path: write_table(table, path))
-    counted = _counts(numbers, status, money, choice)
-    yield written(folder, f"second/{number:06d}.counts.npz", lambda p: _write_npz(p, counted))
 
 
 def _write_npz(path: Path, arrays: Mapping[str, NDArray[Any]]) -> None:
@@ -477,9 +476,16 @@ STATUSES = (SCREENED, REFER, STATUS_NO_HARDWARE, SKIPPED)
 
 
 def _counts(
-    numbers: Mapping[str, NDArray[Any]], status: NDArray[np.object_], money: Mapping[str, Ints], choice: Choice
+    numbers: Mapping[str, NDArray[Any]],
+    status: NDArray[np.object_],
+    money: Mapping[str, Ints],
+    choice: Choice,
+    division: Ints,
 ) -> dict[str, NDArray[Any]]:
-    """Per tract of the chunk: lots by status and money. Per kit (tract, house, group, package): lots to buy, all."""
+    """Per tract of the chunk: lots by status and money. Per kit (tract, house, group, package): lots to buy, all.
+
+    Per kit of a division and day of the start: lots to buy.
+    """
     place = numbers["place"]
     places, of_lot = np.unique(place, return_inverse=True)
     by_status = np.stack([np.bincount(of_lot, status == s, len(places)) for s in STATUSES], axis=1).astype(np.int64)
@@ -490,9 +496,12 @@ def _counts(
     of_kit, kits, lots = requirement_classes(np.ascontiguousarray(kit.reshape(-1, 4).astype(np.uint64)))
     firm = ~numbers["bought"][served].astype(bool)
     to_buy = np.bincount(of_kit, firm, minlength=len(kits)).astype(np.int64)
+    begun = np.column_stack([division[kit[:, 0]], kit[:, 1:], money["start_day"][served]])[firm]
+    _, starts, wanted = requirement_classes(np.ascontiguousarray(begun.astype(np.uint64)))
     return {
         "places": np.column_stack([places, by_status, *sums]).astype(np.int64),
         "kits": np.column_stack([kits, to_buy, lots]).astype(np.int64),
+        "starts": np.column_stack([starts, wanted]).astype(np.int64),
     }
 
 

@@ -18,6 +18,7 @@ from screener.portfolio.common import Lines
 from screener.portfolio.layout import Layout, TractPlace
 from screener.portfolio.needs import GroupPlan
 from screener.portfolio.work_folder import Outcome, read_table
+from screener.unique_rows import unique_rows
 
 Ints = NDArray[np.int64]
 STATUS_COLUMNS = ("screened", "refer", "no_hardware", "skipped")
@@ -25,8 +26,8 @@ STATUS_COLUMNS = ("screened", "refer", "no_hardware", "skipped")
 
 @dataclass(frozen=True)
 class Counts:
-    """By tract (tracts, ...): lots by status and money; middle in degrees; and kits: rows (tract, house, group,
-    package, lots to buy for, lots)."""
+    """By tract (tracts, ...): lots by status and money; middle in degrees; kits: rows (tract, house, group, package,
+    lots to buy for, lots); starts: rows (division, house, group, package, day of the start, lots to buy for)."""
 
     by_status: Ints
     cents: Ints
@@ -34,6 +35,7 @@ class Counts:
     minutes: Ints
     middle_deg: NDArray[np.float64]
     kits: Ints
+    starts: Ints
 
 
 def gather_counts(folder: Path, second: Sequence[Outcome], tracts: int) -> Counts:
@@ -41,14 +43,26 @@ def gather_counts(folder: Path, second: Sequence[Outcome], tracts: int) -> Count
     places = np.zeros((tracts, 7), dtype=np.int64)
     middle = np.full((tracts, 2), np.nan)
     kits = [np.zeros((0, 6), dtype=np.int64)]
+    starts = [np.zeros((0, 6), dtype=np.int64)]
     for outcome in second:
         with np.load(folder / f"second/{outcome.number:06d}.counts.npz", allow_pickle=False) as held:
             own = held["places"]
             places[own[:, 0]] = own[:, 1:]
             kits.append(held["kits"])
+            starts.append(held["starts"])
         with np.load(folder / f"first/{outcome.number:06d}.classes.npz", allow_pickle=False) as held:
             middle[held["places"]] = held["middles"]
-    return Counts(places[:, :4], places[:, 4], places[:, 5], places[:, 6], middle, np.vstack(kits))
+    return Counts(
+        places[:, :4], places[:, 4], places[:, 5], places[:, 6], middle, np.vstack(kits), _summed(np.vstack(starts))
+    )
+
+
+def _summed(starts: Ints) -> Ints:
+    """Rows of all chunks that differ in nothing but the number of lots become one."""
+    rows, which = unique_rows(starts[:, :-1])
+    lots = np.zeros(len(rows), dtype=np.int64)
+    np.add.at(lots, which, starts[:, -1])
+    return np.column_stack([rows, lots])
 
 
 def exceptions_in(folder: Path, second: Sequence[Outcome], layout: Layout) -> Iterator[pd.DataFrame]:

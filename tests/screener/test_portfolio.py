@@ -47,6 +47,9 @@ from screener.portfolio.assembly import _check_lots
 from screener.portfolio.layout import TractPlace, packed
 
 LOTS = LOTS_A_TRACT * len(TRACTS)
+TABLES = (
+    *("tracts", "divisions", "bill_of_materials", "needs_by_period", "packages", "cost_curve", "exceptions", "issues"),
+)
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -137,6 +140,55 @@ def test_the_bill_of_a_tract_is_that_of_its_own_run(by_tract: Run, alone: dict[s
                 np.testing.assert_allclose(found.reindex(expected.index), expected[column], atol=0.0051)
 
 
+@pytest.mark.parametrize("level", ["division", "portfolio"])
+def test_what_a_period_needs_is_what_the_tracts_orders_say(
+    by_tract: Run, alone: dict[str, Screened], level: str
+) -> None:
+    """Firm lots' orders of all tracts of a division together: the same pieces of an item in the same period."""
+    orders = [
+        own.results.purchase["orders"].assign(division=TRACTS[name][0] if level == "division" else "")
+        for name, own in alone.items()
+    ]
+    keys, sums = ["division", "order_period", "item", "drop"], ["quantity", "quantity_with_waste"]
+    theirs = pd.concat(orders).query("status == 'firm'").groupby(keys)[sums].sum()
+    needs = by_tract.table("needs_by_period")
+    ours = needs[needs["level"] == level].set_index(keys)[sums].astype(float)
+    assert len(theirs) > 20
+    assert ours.index.is_unique
+    assert set(ours.index) == set(theirs.index)
+    np.testing.assert_allclose(ours.reindex(theirs.index), theirs, atol=0.02)
+
+
+def test_what_periods_need_is_the_whole_bill_and_the_money_of_its_lots(by_tract: Run) -> None:
+    needs, bill, lots = by_tract.table("needs_by_period"), by_tract.table("bill_of_materials"), by_tract.lots()
+    for level, key in (("portfolio", []), ("division", ["division"])):
+        one, two = needs[needs["level"] == level], bill[bill["level"] == level]
+        for column, off in (("quantity", 0.0), ("quantity_with_waste", 0.06), ("labour_hours", 0.006)):
+            sums = [t[column].astype(float).groupby([t[k] for k in [*key, "item", "drop"]]).sum() for t in (one, two)]
+            assert sums[0].index.equals(sums[1].index)
+            np.testing.assert_allclose(sums[0], sums[1], rtol=0.0, atol=off)
+    whole = needs[needs["level"] == "portfolio"]
+    assert round(whole["cost"].astype(float).sum(), 2) == round(lots["hardware_cost"].sum(), 2)
+    assert whole["order_period"].nunique() > 1
+
+
+def test_lots_without_a_date_stand_last_and_bought_ones_nowhere(tmp_path: Path) -> None:
+    """Of 45 lots 15 start in one month, 15 have no date, and 15 are bought: two periods, the blank one last."""
+    lots = portfolio_lots().assign(start=None, package=None)
+    lots.loc[lots["tract"] == "Alder", "start"] = "2027-03-15"
+    lots.loc[lots["tract"] == "Cedar", "package"] = "no such package"
+    done = run(write_portfolio(tmp_path, lots))
+    needs = done.table("needs_by_period")
+    west = needs[(needs["level"] == "division") & (needs["division"] == "West")]
+    assert "East" not in set(needs["division"])
+    periods = list(dict.fromkeys(west["order_period"]))
+    assert periods[-1] == ""
+    assert len(periods) > 1
+    assert all("2026-06" <= period <= "2027-05" for period in periods[:-1])
+    dated = done.lots().query("tract == 'Alder'")["hardware_cost"].sum()
+    assert round(west[west["order_period"] != ""]["cost"].astype(float).sum(), 2) == round(dated, 2)
+
+
 @pytest.mark.long
 def test_listed_tract_projects_give_the_same_as_one_file(by_tract: Run, tmp_path: Path) -> None:
     text = '[packages]\nper = "tract"\n'
@@ -166,7 +218,7 @@ def test_chunks_of_any_size_give_the_same(whole: Run, tmp_path: Path, chunk_lots
     done = run(copy_of(whole.folder, tmp_path / "again"), "--chunk-lots", chunk_lots)
     same(done.lots(), whole.lots())
     same(done.demands(), whole.demands())
-    for name in ("tracts", "divisions", "bill_of_materials", "packages", "cost_curve", "exceptions", "issues"):
+    for name in TABLES:
         assert (done.results / f"{name}.csv").read_bytes() == (whole.results / f"{name}.csv").read_bytes(), name
     assert _layer(done) == _layer(whole)
 
@@ -193,7 +245,7 @@ def test_the_order_of_rows_does_not_matter(whole: Run, tmp_path: Path) -> None:
     done = run(write_portfolio(tmp_path, lots))
     same(done.lots(), whole.lots(), ("source_row",))
     same(done.demands(), whole.demands())
-    for name in ("tracts", "divisions", "bill_of_materials", "packages", "exceptions"):
+    for name in ("tracts", "divisions", "bill_of_materials", "needs_by_period", "packages", "exceptions"):
         assert (done.results / f"{name}.csv").read_bytes() == (whole.results / f"{name}.csv").read_bytes(), name
 
 
