@@ -210,20 +210,44 @@ def write_rows(
     given = iter(frames)
     first = next(given, pd.DataFrame())
     columns = columns_of(dictionary, first)
+    create_table(database, name, columns)
+    count = fill_table(database, name, columns, chain([first], given))
+    list_table(database, name, columns, meaning)
+    return count
+
+
+def create_table(database: sqlite3.Connection, name: str, columns: list[Column]) -> None:
+    """An attribute table without rows, not yet listed among the contents."""
     declared = ", ".join(f"{_quote(column.name)} {_SQL_TYPES[column.kind]}" for column in columns)
     database.execute(f'CREATE TABLE {_quote(name)} ("fid" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {declared})')
+
+
+def fill_table(database: sqlite3.Connection, name: str, columns: list[Column], frames: Iterable[pd.DataFrame]) -> int:
+    """Rows of frames as `tables.typed` makes them; how many."""
+    count = 0
+    for prepared in frames:
+        rows = zip(*(_python_values(column, prepared[column.name]) for column in columns), strict=True)
+        _insert(database, name, columns, list(chain.from_iterable(rows)))
+        count += len(prepared)
+    return count
+
+
+def list_table(database: sqlite3.Connection, name: str, columns: list[Column], meaning: str) -> None:
+    """Enter a table and its columns in the GeoPackage's own tables."""
     database.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) "
         "VALUES (?, 'attributes', ?, ?, ?)",
         (name, name, meaning, STAMP),
     )
-    count = 0
-    for prepared in chain([first], given):
-        rows = zip(*(_python_values(column, prepared[column.name]) for column in columns), strict=True)
-        _insert(database, name, columns, list(chain.from_iterable(rows)))
-        count += len(prepared)
     describe(database, name, columns)
-    return count
+
+
+def copy_table(database: sqlite3.Connection, name: str, columns: list[Column], attached: str, meaning: str) -> int:
+    """A table out of an attached database, where `create_table` and `fill_table` made it; how many rows."""
+    create_table(database, name, columns)
+    found = database.execute(f"INSERT INTO {_quote(name)} SELECT * FROM {_quote(attached)}.{_quote(name)}")
+    list_table(database, name, columns, meaning)
+    return found.rowcount
 
 
 def _insert(database: sqlite3.Connection, name: str, columns: list[Column], cells: list[Any]) -> None:

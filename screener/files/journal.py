@@ -70,7 +70,7 @@ def write_aside(path: Path, writer: Callable[[Path], None]) -> None:
 
     The folder's entry is flushed too. Whatever fails, the half-written file is removed and an earlier one stays.
     """
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    aside = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")  # some writers look at the suffix
     try:
         writer(aside)
         flush(aside)

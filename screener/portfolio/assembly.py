@@ -4,25 +4,24 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 import pyarrow.parquet as pq
 
-from screener import columns
 from screener.columns import SCHEMA_VERSION
 from screener.errors import OutputError
 from screener.files.csv_tables import write_csv
 from screener.files.manifest import CAUTION, run_table, versions, write_manifest
 from screener.files.tables import typed
 from screener.portfolio.bill import bill, tract_pieces
-from screener.portfolio.geopackage import tract_points, write_portfolio_geopackage
+from screener.portfolio.geopackage import finish_geopackage, tract_points
 from screener.portfolio.kits import price_case
+from screener.portfolio.map_parts import EXCEPTION_TABLE, EXCEPTIONS_CSV, EXCEPTIONS_PARQUET, MAP_LAYER
 from screener.portfolio.periods import period_needs
 from screener.portfolio.report import write_report
 from screener.portfolio.run import Finished, basis, exit_code
@@ -31,7 +30,6 @@ from screener.portfolio.tables import (
     ReasonCounts,
     curve_table,
     division_table,
-    exceptions_in,
     gather_counts,
     issue_table,
     package_table,
@@ -40,10 +38,8 @@ from screener.portfolio.tables import (
 from screener.publish import Destination
 
 GEOPACKAGE = "portfolio.gpkg"
-MOST_CSV_ROWS = 1_000_000
-"""Exceptions beyond that many rows are written as Parquet alone: no spreadsheet opens more."""
-BYTES_A_LOT = 4_000
-"""Of map and tables; the data sets are on the disk already."""
+BYTES_A_LOT = 500
+"""Of tables; data sets and map are on the disk already."""
 Progress = Callable[..., None]
 
 
@@ -125,19 +121,22 @@ def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder
         ("portfolio_issues", "issues", t.issues),
     ):
         write_csv(stage / f"{file}.csv", table, frame)
-    _write_exceptions(stage, f, t, folder)
+    for name in (EXCEPTIONS_CSV, EXCEPTIONS_PARQUET):
+        if (folder / name).exists():
+            _linked(folder / "out", stage, Path(name).name)
     progress("writing: map")
-    write_portfolio_geopackage(
-        stage / GEOPACKAGE, parts, f.common.crs, tract_points(typed("portfolio_tracts", t.tracts)),
+    os.replace(folder / MAP_LAYER, stage / GEOPACKAGE)  # made again where a run is taken up after this
+    finish_geopackage(
+        stage / GEOPACKAGE, sum(o.facts["lots"] for o in f.second), tract_points(typed("portfolio_tracts", t.tracts)),
         {
             "divisions": _one("portfolio_divisions", t.divisions),
             "bill_of_materials": _one("portfolio_bill", t.bill),
             "needs_by_period": _one("portfolio_needs", t.needs),
             "packages": _one("portfolio_packages", t.packages),
             "cost_curve": _one("portfolio_curve", t.curve),
-            "exceptions": ("portfolio_exceptions", _typed_exceptions(f, folder)),
+            "exceptions": ("portfolio_exceptions", folder / EXCEPTION_TABLE),
             "issues": _one("portfolio_issues", t.issues),
-            "run": ("run", iter([typed("run", run_table(manifest))])),
+            "run": ("run", typed("run", run_table(manifest))),
         },
     )  # fmt: skip
     write_report(stage / "report.html", manifest, t)
@@ -145,13 +144,8 @@ def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder
     write_manifest(stage, manifest, {"seconds": dict(f.seconds), "lots": f.common.layout.lots})
 
 
-def _one(table: str, frame: pd.DataFrame) -> tuple[str, Iterator[pd.DataFrame]]:
-    return table, iter([typed(table, frame)])
-
-
-def _typed_exceptions(f: Finished, folder: Path) -> Iterator[pd.DataFrame]:
-    for frame in exceptions_in(folder, f.second, f.common.layout):
-        yield typed("portfolio_exceptions", frame)
+def _one(table: str, frame: pd.DataFrame) -> tuple[str, pd.DataFrame]:
+    return table, typed(table, frame)
 
 
 def _linked(source: Path, stage: Path, name: str) -> Path:
@@ -174,18 +168,6 @@ def _check_lots(parts: Sequence[Path], f: Finished, issues: pd.DataFrame) -> Non
     if rows != f.common.layout.lots or written != read or (read != rows and not repeats_told):
         found = f"{f.common.layout.lots:,} rows of lots, {rows:,} read as {read:,} lots, {written:,} written"
         raise OutputError(f"{found}; a fault of ours")
-
-
-def _write_exceptions(stage: Path, f: Finished, t: Tables, folder: Path) -> None:
-    if t.reasons.rows <= MOST_CSV_ROWS:
-        frames = list(exceptions_in(folder, f.second, f.common.layout))
-        whole = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-        write_csv(stage / "exceptions.csv", "portfolio_exceptions", whole)
-        return
-    schema = pa.schema([pa.field(c, pa.string()) for c in columns.names("portfolio_exceptions")])
-    with pq.ParquetWriter(stage / "exceptions.parquet", schema, compression="zstd") as writer:
-        for frame in exceptions_in(folder, f.second, f.common.layout):
-            writer.write_table(pa.Table.from_pandas(frame, schema=schema, preserve_index=False))
 
 
 # --- manifest -----------------------------------------------------------------------------------------------------

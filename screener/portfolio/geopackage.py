@@ -1,7 +1,8 @@
 """portfolio.gpkg: every lot with its governing row as a map layer, written from the shards in one stream.
 
 Memory does not grow with the number of lots: batches go through Arrow into GDAL. The other tables are those of the CSV
-files. Closed, opened again and checked before it counts as written.
+files; that of the exceptions, which may be long, comes from a database of its own. Closed, opened again and checked
+before it counts as written.
 """
 
 from __future__ import annotations
@@ -38,33 +39,48 @@ MEANINGS = {
 }
 
 
-def write_portfolio_geopackage(
+def finish_geopackage(
     path: Path,
-    parts: Sequence[Path],
-    crs: str,
+    lots: int,
     tracts: gpd.GeoDataFrame,
-    tables: Mapping[str, tuple[str, Iterator[pd.DataFrame]]],
+    tables: Mapping[str, tuple[str, pd.DataFrame | Path]],
 ) -> None:
-    """Write lots from Parquet parts, the tracts as points, and tables: name -> (data dictionary's table, frames)."""
-    rows = sum(pq.read_metadata(part).num_rows for part in parts)
+    """Into a file that has its layer of lots: tracts as points, and tables by name: data dictionary's table, and rows.
+
+    Rows are a frame, or the database in which a table of that name stands. Then the whole file is checked.
+    """
     with own.fixed_date():
-        _write_lots(path, parts, crs)
         _write_tracts(path, tracts)
-    counts = {"lots": rows, "tracts": len(tracts)}
-    with closing(sqlite3.connect(path, isolation_level=None)) as database:
+    counts = {"lots": lots, "tracts": len(tracts)}
+    with closing(sqlite3.connect(path.resolve().as_uri(), isolation_level=None, uri=True)) as database:
         database.execute("PRAGMA journal_mode = DELETE")
+        apart = {name: rows for name, (_, rows) in tables.items() if isinstance(rows, Path)}
+        for name, source in apart.items():
+            database.execute(f"ATTACH ? AS from_{name}", (f"{source.resolve().as_uri()}?mode=ro",))
         database.execute("BEGIN IMMEDIATE")
-        database.execute('CREATE UNIQUE INDEX "lots_tract_lot_id" ON "lots" ("tract", "lot_id")')
         own.describe(database, "lots", list(TABLES["portfolio_lots"]))
         own.describe(database, "tracts", list(TABLES["portfolio_tracts"]))
-        for name, (dictionary, frames) in tables.items():
-            counts[name] = own.write_rows(database, name, dictionary, frames, MEANINGS[name])
+        for name, (dictionary, rows) in tables.items():
+            if isinstance(rows, Path):
+                columns = list(TABLES[dictionary])
+                counts[name] = own.copy_table(database, name, columns, f"from_{name}", MEANINGS[name])
+            else:
+                counts[name] = own.write_rows(database, name, dictionary, [rows], MEANINGS[name])
         own.register_schema(database)
         database.execute("COMMIT")
     own.check_geopackage(path, counts)
 
 
-def _write_lots(path: Path, parts: Sequence[Path], crs: str) -> None:
+def write_lots_layer(path: Path, parts: Sequence[Path], crs: str) -> None:
+    """A new file with the lots of Parquet parts as its map layer."""
+    with own.fixed_date():
+        _stream_lots(path, parts, crs)
+    with closing(sqlite3.connect(path, isolation_level=None)) as database:
+        database.execute("PRAGMA journal_mode = DELETE")
+        database.execute('CREATE UNIQUE INDEX "lots_tract_lot_id" ON "lots" ("tract", "lot_id")')
+
+
+def _stream_lots(path: Path, parts: Sequence[Path], crs: str) -> None:
     schema = _plain(pq.read_schema(parts[0]))
     reader = pa.RecordBatchReader.from_batches(schema, _batches(parts, schema))
     try:

@@ -31,6 +31,7 @@ from screener.portfolio.config import Portfolio
 from screener.portfolio.first_pass import SPOOL, first_pass
 from screener.portfolio.layout import Layout, TractPlace, lay_out, packed, spool
 from screener.portfolio.lot_stream import LotStream, open_stream
+from screener.portfolio.map_parts import PARTS, map_part
 from screener.portfolio.needs import Grouping, GroupPlan, Needs, groups_file, plan_groups
 from screener.portfolio.schedulers import Scheduler
 from screener.portfolio.second_pass import GROUPS, TEXTS, WORDS, second_pass
@@ -40,8 +41,8 @@ from screener.tier_design import check_items
 
 CHUNK_LOTS = 10_000
 """So small that at 100,000 lots no worker waits long for the last chunk; 25,000 save some 2 % at a million lots."""
-BYTES_A_LOT = 6_000
-"""Disk that a lot takes while the run works and in its results, generously: shapes four times, 200 rows of demands."""
+BYTES_A_LOT = 10_000
+"""Disk that a lot takes while the run works and in its results, generously: shapes five times, 200 rows of demands."""
 LAYOUT = "layout.pickle"
 Progress = Callable[..., None]
 
@@ -121,6 +122,7 @@ def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
     write_pickle(job.folder, WORDS, {key.encode(): text.encode() for key, text in words.items()})
     chosen = _packages(job, layout, first)
     second = job.tasks("second", len(sizes), second_pass, "second pass, chunk", sizes)
+    job.tasks("map", PARTS, map_part, "map and exceptions, part")
     return Finished(portfolio, common, lines, houses, chosen, first, second, job.issues.frame(), dict(job.seconds))
 
 

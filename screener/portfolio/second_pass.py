@@ -31,6 +31,7 @@ from screener.portfolio.demand_rows import LARGEST_RATIO, RowPlan, empty_rows, f
 from screener.portfolio.first_pass import LATER, NOT_JUDGED, hazards_in
 from screener.portfolio.kits import labour_cents
 from screener.portfolio.needs import LEFT_OVER, NO_HARDWARE, NO_PACKAGE, Grouping
+from screener.portfolio.tables import EXCEPTION_ROWS
 from screener.portfolio.work_folder import Outcome, Task, read_pickle, read_table, write_table, written
 from screener.result_tables import NO_HARDWARE as STATUS_NO_HARDWARE
 from screener.result_tables import PLAIN_FINISHES, REFER, SCREENED
@@ -464,7 +465,7 @@ def _exceptions(
     rows = pd.concat([skipped, flagged], ignore_index=True).drop_duplicates()
     rows = rows.sort_values(["place", "lot_id", "reason", "detail"], kind="stable", ignore_index=True)
     table = pa.Table.from_pandas(rows, preserve_index=False)
-    yield written(folder, f"second/{number:06d}.exceptions.arrow", lambda path: write_table(table, path))
+    yield written(folder, EXCEPTION_ROWS.format(number), lambda path: write_table(table, path))
 
 
 def _write_npz(path: Path, arrays: Mapping[str, NDArray[Any]]) -> None:

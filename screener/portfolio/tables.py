@@ -65,11 +65,14 @@ def _summed(starts: Ints) -> Ints:
     return np.column_stack([rows, lots])
 
 
-def exceptions_in(folder: Path, second: Sequence[Outcome], layout: Layout) -> Iterator[pd.DataFrame]:
+EXCEPTION_ROWS = "second/{:06d}.exceptions.arrow"
+
+
+def exceptions_in(folder: Path, chunks: Sequence[int], layout: Layout) -> Iterator[pd.DataFrame]:
     """The exceptions table chunk by chunk, in the order of the lots."""
     names = np.array([p.name for p in layout.places], dtype=object)
-    for outcome in second:
-        rows = read_table(folder / f"second/{outcome.number:06d}.exceptions.arrow").to_pandas()
+    for number in chunks:
+        rows = read_table(folder / EXCEPTION_ROWS.format(number)).to_pandas()
         rows.insert(0, "tract", names[rows.pop("place").to_numpy(dtype=np.int64)])
         yield rows.reindex(columns=columns.names("portfolio_exceptions"))
 
@@ -86,7 +89,7 @@ class ReasonCounts:
     def of(folder: Path, second: Sequence[Outcome], tracts: int) -> ReasonCounts:
         found = ReasonCounts(np.zeros(tracts, dtype=np.int64), [{} for _ in range(tracts)])
         for outcome in second:
-            rows = read_table(folder / f"second/{outcome.number:06d}.exceptions.arrow").to_pandas()
+            rows = read_table(folder / EXCEPTION_ROWS.format(outcome.number)).to_pandas()
             found.rows += len(rows)
             lots = rows.drop_duplicates(["place", "lot_id"])["place"].value_counts()
             found.lots[lots.index.to_numpy(dtype=np.int64)] = lots.to_numpy()

@@ -77,6 +77,12 @@ def read_table(path: Path) -> pa.Table:
         return pa.ipc.open_file(file).read_all()
 
 
+def read_rows(path: Path) -> int:
+    """How many rows the table has."""
+    with pa.OSFile(str(path)) as file:
+        return int(pa.ipc.open_file(file).count_rows())
+
+
 def written(folder: Path, name: str, writer: Callable[[Path], None]) -> tuple[str, str]:
     """Let `writer` write a file of the work folder; its name and checksum."""
     path = folder / name

@@ -41,7 +41,7 @@ from screener import columns
 from screener.errors import OutputError
 from screener.files.manifest import CAUTION, is_complete
 from screener.files.tables import prepare
-from screener.portfolio import report
+from screener.portfolio import assembly, map_parts, report
 from screener.portfolio import run as portfolio_run
 from screener.portfolio.assembly import _check_lots
 from screener.portfolio.layout import TractPlace, packed
@@ -323,6 +323,11 @@ def test_the_map_holds_every_lot_and_every_table(whole: Run) -> None:
         for name in ("divisions", "bill_of_materials", "exceptions", "issues"):
             rows = database.execute(f"SELECT count(*) FROM {name}").fetchone()[0]
             assert rows == len(whole.table(name))
+        listed = list(columns.names("portfolio_exceptions"))
+        rows = database.execute(f"SELECT {', '.join(listed)} FROM exceptions ORDER BY fid").fetchall()
+        assert [tuple(cell or "" for cell in row) for row in rows] == list(
+            whole.table("exceptions")[listed].itertuples(index=False, name=None)
+        )
         told = dict(database.execute("SELECT key, value FROM run WHERE key IN ('caution', 'basis')"))
     assert told["caution"] == CAUTION
     assert told["basis"].startswith("Screening, not for construction")
@@ -332,6 +337,19 @@ def test_the_map_holds_every_lot_and_every_table(whole: Run) -> None:
     assert np.array_equal(lots["governing_ratio"], table["governing_ratio"], equal_nan=True)
     assert shapely.equals(lots.geometry.to_numpy(), shapely.from_wkb(table["geometry"])).all()
     assert len(gpd.read_file(whole.results / "portfolio.gpkg", layer="tracts")) == len(TRACTS)
+
+
+def test_very_many_exceptions_are_written_as_parquet(
+    whole: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(map_parts, "MOST_CSV_ROWS", 10)
+    done = run(copy_of(whole.folder, tmp_path / "again"))
+    assert not (done.results / "exceptions.csv").exists()
+    table = pq.read_table(done.results / "exceptions.parquet").to_pandas().fillna("")
+    expected = whole.table("exceptions")
+    assert len(expected) > 10
+    assert list(table.itertuples(index=False, name=None)) == list(expected.itertuples(index=False, name=None))
+    assert "exceptions.parquet" in done.sums()
 
 
 def test_tracts_of_different_cost_have_different_colours_on_the_picture() -> None:
@@ -484,6 +502,27 @@ def test_a_shard_that_changed_is_made_again(by_tract: Run, tmp_path: Path, monke
     shard.write_bytes(shard.read_bytes()[:-10])
     monkeypatch.setattr(portfolio_run, "second_pass", own)
     done = run(file, "--chunk-lots", 1, "--resume")
+    assert done.sums() == by_tract.sums()
+
+
+def test_a_run_that_stopped_while_it_published_goes_on(
+    by_tract: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The map layer was in the stage by then, and the stage is gone: that part alone is made again."""
+    file = copy_of(by_tract.folder, tmp_path / "stopped")
+    finish, part = assembly.finish_geopackage, portfolio_run.map_part
+
+    def stops(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(assembly, "finish_geopackage", stops)
+    assert run(file, "--chunk-lots", 1).code == 130
+    assert not (file.parent / "results").exists()
+    monkeypatch.setattr(assembly, "finish_geopackage", finish)
+    again: list[int] = []
+    monkeypatch.setattr(portfolio_run, "map_part", lambda task: again.append(task.number) or part(task))
+    done = run(file, "--chunk-lots", 1, "--resume")
+    assert again == [0]
     assert done.sums() == by_tract.sums()
 
 

@@ -49,8 +49,9 @@ PARTS = {
     "second: exceptions": [("screener.portfolio.second_pass", "_exceptions")],
     "second: the rest": [("screener.portfolio.run", "second_pass")],
     "end: tables": [("screener.portfolio.assembly", "tables_of")],
-    "end: GeoPackage": [("screener.portfolio.assembly", "write_portfolio_geopackage")],
-    "end: exceptions": [("screener.portfolio.assembly", "_write_exceptions")],
+    "end: map layer of the lots": [("screener.portfolio.map_parts", "write_lots_layer")],
+    "end: exceptions, for the map and as a file": [("screener.portfolio.run", "map_part")],
+    "end: GeoPackage": [("screener.portfolio.assembly", "finish_geopackage")],
     "end: checksums": [("screener.portfolio.assembly", "write_manifest")],
     "end: checksums of the inputs": [("screener.portfolio.run", "input_records")],
 }
