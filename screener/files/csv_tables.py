@@ -6,6 +6,7 @@ keeps such texts as they were.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -24,15 +25,21 @@ _ROWS_AT_ONCE = 65_536
 
 def write_csv(path: Path, table: str, frame: pd.DataFrame) -> None:
     """Write one result table; the frame may hold a geometry, which is left out."""
-    prepared = prepare(table, frame)
-    columns = columns_of(table, prepared)
+    write_csv_parts(path, table, [prepare(table, frame)])
+
+
+def write_csv_parts(path: Path, table: str, frames: Iterable[pd.DataFrame]) -> None:
+    """Write one table from frames as `tables.typed` makes them, one after the other; at least one."""
     comma = pa.scalar(",", pa.large_string())
     with path.open("wb") as file:
-        file.write((",".join(_quoted_name(column.name) for column in columns) + "\n").encode())
-        for start in range(0, len(prepared), _ROWS_AT_ONCE):
-            part = prepared.iloc[start : start + _ROWS_AT_ONCE]
-            lines = pc.binary_join_element_wise(*[_cells(column, part) for column in columns], comma)
-            file.write(("\n".join(lines.to_pylist()) + "\n").encode())
+        for n, frame in enumerate(frames):
+            columns = columns_of(table, frame)
+            if n == 0:
+                file.write((",".join(_quoted_name(column.name) for column in columns) + "\n").encode())
+            for start in range(0, len(frame), _ROWS_AT_ONCE):
+                part = frame.iloc[start : start + _ROWS_AT_ONCE]
+                lines = pc.binary_join_element_wise(*[_cells(column, part) for column in columns], comma)
+                file.write(("\n".join(lines.to_pylist()) + "\n").encode())
 
 
 def formula_cells(table: str, frame: pd.DataFrame) -> dict[str, int]:

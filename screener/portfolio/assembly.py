@@ -83,6 +83,7 @@ def tables_of(f: Finished, folder: Path) -> Tables:
 
 def publish(
     f: Finished,
+    tables: Tables,
     destination: Destination,
     folder: Path,
     name: str,
@@ -91,8 +92,6 @@ def publish(
     progress: Progress,
 ) -> dict[str, Any]:
     """Write everything into a stage and publish it; the summary."""
-    progress("tables")
-    tables = tables_of(f, folder)
     if options["strict"]:
         from screener.cli.run import refuse_warnings
 

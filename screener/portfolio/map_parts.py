@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from screener import columns
-from screener.files.csv_tables import write_csv
+from screener.files.csv_tables import write_csv_parts
 from screener.files.geopackage import create_table, fill_table
 from screener.files.tables import typed
 from screener.portfolio.common import COMMON, Common
@@ -52,7 +52,7 @@ def _map_layer(folder: Path, common: Common, chunks: Sequence[int]) -> _Made:
 def _exceptions_file(folder: Path, common: Common, chunks: Sequence[int]) -> _Made:
     frames = exceptions_in(folder, chunks, common.layout)
     if sum(read_rows(folder / EXCEPTION_ROWS.format(n)) for n in chunks) <= MOST_CSV_ROWS:
-        return EXCEPTIONS_CSV, lambda path: write_csv(path, EXCEPTIONS, pd.concat(frames, ignore_index=True))
+        return EXCEPTIONS_CSV, lambda path: write_csv_parts(path, EXCEPTIONS, (typed(EXCEPTIONS, f) for f in frames))
     return EXCEPTIONS_PARQUET, lambda path: _as_parquet(path, frames)
 
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import shutil
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +104,7 @@ class Finished:
 
 
 def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
-    """Do all the work up to the tables; nothing is published."""
+    """Do both passes and choose packages between them."""
     portfolio = job.portfolio
     plans, hardware, kept = _library(portfolio, job.issues)
     layout, stream, crs = _laid_out(job, chunk_lots)
@@ -122,7 +123,6 @@ def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
     write_pickle(job.folder, WORDS, {key.encode(): text.encode() for key, text in words.items()})
     chosen = _packages(job, layout, first)
     second = job.tasks("second", len(sizes), second_pass, "second pass, chunk", sizes)
-    job.tasks("map", PARTS, map_part, "map and exceptions, part")
     return Finished(portfolio, common, lines, houses, chosen, first, second, job.issues.frame(), dict(job.seconds))
 
 
@@ -262,7 +262,7 @@ def run_portfolio(
     ``crew``: who does the chunks, made from the folder through which workers hand on files.
     """
     from screener.cli.job_options import done_already
-    from screener.portfolio.assembly import publish
+    from screener.portfolio.assembly import publish, tables_of
 
     progress("checksums of the inputs")
     inputs = input_records(portfolio)
@@ -278,10 +278,13 @@ def run_portfolio(
         if resume:
             kept = done.take_up()
             progress(f"taken up: {kept} pieces of an earlier run")
-        with crew(folder) as scheduler:
+        with crew(folder) as scheduler, ThreadPoolExecutor(1) as beside:
             job = Job(portfolio, folder, done, scheduler, progress, destination.require_free)
             finished = screen_portfolio(job, chunk_lots)
-        summary = publish(finished, destination, folder, name, inputs, options, progress)
+            tables = beside.submit(tables_of, finished, folder)  # while the workers are busy
+            job.tasks("map", PARTS, map_part, "map and exceptions, part")
+        finished = replace(finished, seconds=dict(job.seconds))
+        summary = publish(finished, tables.result(), destination, folder, name, inputs, options, progress)
         shutil.rmtree(folder, ignore_errors=True)
     return summary
 
