@@ -306,8 +306,10 @@ def topography(
     rest = _rest(rules_in_words, step_ft)
     parts = [slice(start, min(start + CHUNK, len(xy))) for start in range(0, len(xy), CHUNK)]
 
+    relief = _relief(ground, step_ft)
+
     def run(part: slice) -> Searched:
-        return _run(ground, part, rest, rules_in_words)
+        return _run(ground, relief, part, rest, rules_in_words)
 
     def search() -> Searched:
         if workers > 1 and len(parts) > 1:
@@ -601,7 +603,14 @@ def _rest(settings: TopographySettings, step_ft: float) -> _Rest:
     return bearing_vectors(), _shape(), rules, rules._replace(step_ft=rules.fine_step_ft), blocks
 
 
-def _run(ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings) -> Searched:
+def _relief(ground: _Ground, step_ft: float) -> proof.Relief:
+    """Squares of the grid, for the lot whose step goes over most cells."""
+    per_ft = np.sqrt((ground.jacobians**2).sum(axis=2))  # most rows, most columns in any direction
+    known = per_ft[np.isfinite(per_ft)]
+    return proof.relief_of(ground.grid, 1.000001 * step_ft * float(known.max()) if len(known) else 1.0)
+
+
+def _run(ground: _Ground, relief: proof.Relief, part: slice, rest: _Rest, settings: TopographySettings) -> Searched:
     """Features, known reach, valley flag and ground elevation of one chunk of lots."""
     places, jacobians = ground.places[part], ground.jacobians[part]
     bearings, shape, rules, fine, blocks = rest
@@ -622,6 +631,7 @@ def _run(ground: _Ground, part: slice, rest: _Rest, settings: TopographySettings
         rules,
         fine,
         blocks,
+        relief,
         out,
         owners,
         reach,

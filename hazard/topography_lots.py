@@ -46,7 +46,7 @@ from hazard.topography_lines import (
     unevenness,
     valid_run,
 )
-from hazard.topography_proof import Blocks, block_bounds, may_matter
+from hazard.topography_proof import Blocks, Relief, bounds_along, may_matter
 
 
 @borrowing
@@ -199,6 +199,7 @@ def run_lots(
     rules: Rules,
     fine: Rules,
     blocks: Blocks,
+    relief: Relief,
     out: Floats,
     owners: Ints,
     reach: Floats,
@@ -210,7 +211,7 @@ def run_lots(
     out: (n x 16 x SLOTS, FIELDS), owners: (n x 16 x SLOTS, 2) lot and direction; returns how many rows were written.
     A line is worked through for both winds along it before the next is read: what is at hand then, with the cells that
     the next lot's lines share with this one's, stays within a processor's own cache. Most profiles are passed over by
-    `hazard.topography_proof`. blocks: those of a profile at the step.
+    `hazard.topography_proof` before their line is read. blocks: those of a profile at the step. relief: of the grid.
     """
     up, down = int(math.ceil(upwind_ft / rules.step_ft)), int(math.ceil(downwind_ft / rules.step_ft))
     site = max(up, down)
@@ -229,7 +230,10 @@ def run_lots(
     steps = np.empty((DIRECTIONS, 2))
     n_blocks = blocks.first.size
     low, top = np.empty((2, n_blocks)), np.empty((2, n_blocks))
-    matters = np.empty(DIRECTIONS, dtype=np.bool_)
+    matters, is_read = np.empty(DIRECTIONS, dtype=np.bool_), np.empty(OPPOSITE, dtype=np.bool_)
+    reach_near = blocks.ends[blocks.near] - 1
+    near, near_back = np.empty(2 * reach_near + 1), np.empty(2 * reach_near + 1)
+    begin_near = max(0, reach_near - up)
     written = 0
     for lot in range(places.shape[0]):
         r0, c0 = places[lot, 0], places[lot, 1]
@@ -240,24 +244,31 @@ def run_lots(
             steps[k, 1] = jacobians[lot, 1, 0] * east + jacobians[lot, 1, 1] * north
         valley[lot] = False
         for axis in range(OPPOSITE):
-            line = read[axis]
-            lo, hi = read_line(grid, r0, c0, steps, axis, up, down, line, runs, scratch)
-            if steep_higher_ground(line, runs[axis, 0], site, rules):
-                reverse(line, back)
-                valley[lot] |= steep_higher_ground(back, runs[axis + OPPOSITE, 0], site, rules)
+            line, d_row, d_col = read[axis], steps[axis, 0], steps[axis, 1]
             matters[axis] = matters[axis + OPPOSITE] = True
-            if lo == 0 and hi == size - 1:
-                block_bounds(line, blocks, low[0], top[0])
+            rough = 0.0
+            bounded = bounds_along(grid, relief, r0, c0, d_row, d_col, blocks, near, low[0], top[0], scratch)
+            if bounded:
+                if steep_higher_ground(near, begin_near, reach_near, rules):
+                    reverse(near, near_back)
+                    valley[lot] |= steep_higher_ground(near_back, begin_near, reach_near, rules)
                 reverse(low[0], low[1])
                 reverse(top[0], top[1])
                 matters[axis] = may_matter(low[0], top[0], blocks)
                 matters[axis + OPPOSITE] = may_matter(low[1], top[1], blocks)
-            rough = 0.0
-            if lo <= hi and (matters[axis] or matters[axis + OPPOSITE]):
-                smooth(line, lo, hi, rules.window, mean)
-                rough = unevenness(line, mean, lo, hi, scratch)
+            is_read[axis] = matters[axis] or matters[axis + OPPOSITE]
+            if is_read[axis]:
+                lo, hi = read_line(grid, r0, c0, steps, axis, up, down, line, runs, scratch)
+                if lo <= hi:
+                    smooth(line, lo, hi, rules.window, mean)
+                    rough = unevenness(line, mean, lo, hi, scratch)
                 reverse(line, back)
                 reverse(mean, back_mean)
+                if not bounded and steep_higher_ground(line, runs[axis, 0], site, rules):
+                    valley[lot] |= steep_higher_ground(back, runs[axis + OPPOSITE, 0], site, rules)
+            else:  # bounds of all its blocks are finite: all of it is known
+                runs[axis, 0], runs[axis, 1] = site - up, site + down
+                runs[axis + OPPOSITE, 0], runs[axis + OPPOSITE, 1] = site - up, site + down
             for k in (axis, axis + OPPOSITE):
                 lo, hi = runs[k, 0], runs[k, 1]
                 reach[lot, k, 0] = max(0, site - lo) * rules.step_ft
@@ -283,6 +294,11 @@ def run_lots(
                 for j in range(count_of[k]):
                     kept[k, j] = rows[chosen[j]]
         for k in range(DIRECTIONS):
+            for turn in range(-2, 3):  # the profiles of the quadrant that isolation looks at
+                axis = (k + turn) % OPPOSITE
+                if count_of[k] > 0 and not is_read[axis]:
+                    read_line(grid, r0, c0, steps, axis, up, down, read[axis], runs, scratch)
+                    is_read[axis] = True
             for j in range(count_of[k]):
                 kept[k, j, ISOLATED] = isolation(read, runs, site, k, kept[k, j], rules)
                 out[written] = kept[k, j]

@@ -5,18 +5,23 @@ higher it must be. Both are necessary whatever crest and foot `hazard.topography
 looked for with least and greatest elevations of blocks of samples, which grow with the distance from the lot. Where no
 pair of blocks can hold such an upper half the profile needs no smoothing, no turning points and no measuring. The
 answer stays the same to the last bit: a profile that is passed over would have given no feature.
+
+Near the lot the blocks are read sample by sample. Farther out, where only large features count, they take the least and
+greatest elevations of squares of the raster, which are found once for all lots.
 """
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
 
 from hazard.topography_kernels import Rules, extremes
-from hazard.topography_lines import Floats, Ints, borrowing
+from hazard.topography_lines import Floats, Ints, borrowing, compiled, sample_line
 
 FINENESS = 4  # a block is at most this part of its distance from the lot
+SEGMENT = 8  # samples of a far block that are looked up together
 SAFE = 0.9999  # of a limit, so that rounding can't matter
 ROUNDING_FT = 0.01
 
@@ -26,7 +31,7 @@ class Blocks(NamedTuple):
 
     ends: offsets from the lot at which the blocks of one side begin, and one past the last. first, last (blocks,):
     their samples. need_ft: least rise of the upper half of a slope whose crest is in a block. begin, end: blocks of a
-    profile. rise_ft: least rise a step.
+    profile. rise_ft: least rise a step. near: blocks of one side that are read sample by sample.
     """
 
     ends: Ints
@@ -36,6 +41,18 @@ class Blocks(NamedTuple):
     begin: int
     end: int
     rise_ft: float
+    near: int
+
+
+class Relief(NamedTuple):
+    """Least and greatest elevation around squares of `cells` cells of a raster: bounds (rows, columns, 2).
+
+    Around: with every cell that a segment whose middle is in the square may touch. Minus and plus infinity where one of
+    them is missing, so that nothing is ever proven there.
+    """
+
+    bounds: Floats
+    cells: int
 
 
 def blocks_of(up: int, down: int, rules: Rules) -> Blocks:
@@ -61,27 +78,111 @@ def blocks_of(up: int, down: int, rules: Rules) -> Blocks:
     by_distance = flattest * np.maximum(upwind_ft / rules.reach_downwind, downwind_ft / rules.reach_upwind)
     height_ft = np.maximum((1.0 - rules.near) * rules.least_height_ft, by_distance)
     begin, end = np.flatnonzero(last >= far - up)[0], np.flatnonzero(first <= far + down)[-1] + 1
+    # what the look for a valley needs is near, and blocks of whole segments only are far
+    least_near = max(rules.valley_search_ft / rules.step_ft + 1.0, SEGMENT * FINENESS)
+    near = next((n for n, first_off in enumerate(ends) if first_off > least_near), len(ends) - 1)
     return Blocks(
         np.array(ends, dtype=np.int64), first, last, 0.5 * SAFE * height_ft, int(begin), int(end),
-        0.5 * SAFE * least_slope * rules.step_ft,
+        0.5 * SAFE * least_slope * rules.step_ft, near,
     )  # fmt: skip
 
 
+def relief_of(grid: Floats, step_cells: float) -> Relief:
+    """Squares of about a segment's length; `step_cells`: the most rows or columns that a step of any lot goes."""
+    cells = max(2, round(SEGMENT * step_cells))
+    margin = math.ceil(0.5 * (SEGMENT - 1) * step_cells) + 1
+    missing = np.isnan(grid)
+    lower = np.where(missing, -np.inf, grid) if missing.any() else grid
+    upper = np.where(missing, np.inf, grid) if missing.any() else grid
+    rows, columns = grid.shape
+    bounds = np.empty((rows // cells + 1, columns // cells + 1, 2))
+    around_squares(lower, upper, cells, margin, bounds)
+    return Relief(bounds, cells)
+
+
+@compiled
+def around_squares(lower: Floats, upper: Floats, cells: int, margin: int, bounds: Floats) -> None:
+    """Least of one grid and greatest of another around squares, `margin` cells to each side."""
+    rows, columns = lower.shape
+    least, most = np.empty(columns), np.empty(columns)
+    for i in range(bounds.shape[0]):
+        least[:], most[:] = np.inf, -np.inf
+        for r in range(max(0, cells * i - margin), min(rows - 1, cells * (i + 1) + margin) + 1):
+            for c in range(columns):
+                least[c] = min(least[c], lower[r, c])
+                most[c] = max(most[c], upper[r, c])
+        for j in range(bounds.shape[1]):
+            first, last = max(0, cells * j - margin), min(columns - 1, cells * (j + 1) + margin)
+            bounds[i, j, 0], bounds[i, j, 1] = least[first : last + 1].min(), most[first : last + 1].max()
+
+
 @borrowing
-def block_bounds(line: Floats, blocks: Blocks, low: Floats, top: Floats) -> None:
-    """Least elevation of each block, and the most that a crest in it may have: a peak may lie above its samples.
+def bounds_along(
+    grid: Floats,
+    relief: Relief,
+    row: float,
+    col: float,
+    d_row: float,
+    d_col: float,
+    blocks: Blocks,
+    near: Floats,
+    low: Floats,
+    top: Floats,
+    scratch: Floats,
+) -> bool:
+    """Bounds of all blocks of the line through a lot; False where it leaves the grid or ground near the lot is missing.
+
+    near (2 n + 1): is filled with the samples of the near blocks, from upwind. A step upwind goes (d_row, d_col) cells.
+    """
+    site, ends = near.size // 2, blocks.ends
+    side = ends.size - 1
+    far = np.float64(ends[side] - 1)
+    high_row, high_col = grid.shape[0] - 2.0, grid.shape[1] - 2.0
+    for way in (-far, far):  # a straight line: what lies between its ends is inside if they are
+        if not (1.0 <= row + way * d_row <= high_row and 1.0 <= col + way * d_col <= high_col):
+            return False
+    sample_line(grid, row, col, d_row, d_col, site, near, scratch)
+    missing = 0
+    for i in range(near.size):
+        missing += near[i] != near[i]
+    if missing > 0:
+        return False
+    for s in range(blocks.near):
+        size = ends[s + 1] - ends[s]
+        low[side + s], top[side + s] = span(near, site + ends[s], size)
+        low[side - 1 - s], top[side - 1 - s] = span(near, site + 1 - ends[s + 1], size)
+    for s in range(blocks.near, side):
+        first, last = ends[s], ends[s + 1]
+        low[side + s], top[side + s] = span_far(relief, row, col, -d_row, -d_col, first, last, far)
+        low[side - 1 - s], top[side - 1 - s] = span_far(relief, row, col, d_row, d_col, first, last, far)
+    add_peaks(low, top)
+    return True
+
+
+@borrowing
+def span_far(
+    relief: Relief, row: float, col: float, d_row: float, d_col: float, first: int, last: int, far: float
+) -> tuple[float, float]:
+    """Bounds of the samples of a far block, from segment to segment."""
+    least, most = np.inf, -np.inf
+    half, per_cell = 0.5 * (SEGMENT - 1), 1.0 / relief.cells
+    for start in range(first, last, SEGMENT):
+        middle = min(start + half, far - half)
+        i, j = int((row + middle * d_row) * per_cell), int((col + middle * d_col) * per_cell)
+        least, most = min(least, relief.bounds[i, j, 0]), max(most, relief.bounds[i, j, 1])
+    return least, most
+
+
+@borrowing
+def add_peaks(low: Floats, top: Floats) -> None:
+    """From the greatest elevation of each block to the most that a crest in it may have.
 
     A peak by a parabola is an eighth of the greater fall to its two neighbours above its sample at most.
     """
-    site, ends = line.size // 2, blocks.ends
-    side = ends.size - 1
-    for s in range(side):
-        size = ends[s + 1] - ends[s]
-        low[side + s], top[side + s] = span(line, site + ends[s], size)
-        low[side - 1 - s], top[side - 1 - s] = span(line, site + 1 - ends[s + 1], size)
+    blocks = low.size
     before = low[0]
-    for b in range(2 * side):
-        lowest = min(before, min(low[b], low[min(b + 1, 2 * side - 1)]))
+    for b in range(blocks):
+        lowest = min(before, min(low[b], low[min(b + 1, blocks - 1)]))
         before = low[b]
         top[b] += 0.125 * (top[b] - lowest) + ROUNDING_FT
 

@@ -25,7 +25,9 @@ RULES = topo._rules(TopographySettings(), STEP_FT)
 def judged(line: np.ndarray, blocks: proof.Blocks) -> tuple[bool, bool]:
     """Whether the profile from the line's start, and the one from its end, may hold something."""
     low, top = np.empty(blocks.first.size), np.empty(blocks.first.size)
-    proof.block_bounds(line, blocks, low, top)
+    for b, (first, last) in enumerate(zip(blocks.first.astype(int), blocks.last.astype(int), strict=True)):
+        low[b], top[b] = proof.span(line, first, last - first + 1)
+    proof.add_peaks(low, top)
     ahead = bool(proof.may_matter(low, top, blocks))
     return ahead, bool(proof.may_matter(low[::-1].copy(), top[::-1].copy(), blocks))
 
@@ -130,6 +132,60 @@ def test_blocks_cover_the_line_and_grow_with_distance():
     assert (size <= np.maximum(1, offset / proof.FINENESS)).all()
     assert blocks.begin == 0
     assert blocks.first[blocks.end - 1] <= 580 <= blocks.last[blocks.end - 1]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    seed=st.integers(0, 10_000),
+    step=st.floats(0.3, 3.0),
+    bearing=st.floats(0.0, 6.2831853),
+    up=st.integers(120, 220),
+    holes=st.booleans(),
+)
+def test_bounds_hold_every_sample_of_their_block(seed, step, bearing, up, holes):
+    """Near and far blocks of lines in any direction, at steps from a third of a cell to three; holes are infinite."""
+    from hazard import topography_lines as lines
+
+    rng = np.random.default_rng(seed)
+    size = int(2 * up * step) + 40
+    grid = rng.normal(0.0, 30.0, (size, size)).cumsum(axis=0)
+    if holes:
+        for r, c in rng.integers(0, size, (6, 2)):
+            grid[r, c] = np.nan
+    blocks = proof.blocks_of(up, 100, RULES._replace(valley_search_ft=40 * STEP_FT))
+    assert blocks.near < blocks.ends.size - 1
+    relief = proof.relief_of(grid, step)
+    d_row, d_col = step * math.cos(bearing), step * math.sin(bearing)
+    row = col = size / 2.0 + rng.uniform(-3.0, 3.0)
+    line, scratch = np.empty(2 * up + 1), np.empty(8 * up + 4)
+    lines.sample_line(grid, row, col, d_row, d_col, up, line, scratch)
+    low, top = np.empty(blocks.first.size), np.empty(blocks.first.size)
+    near = np.empty(2 * blocks.ends[blocks.near] - 1)
+    if not proof.bounds_along(grid, relief, row, col, d_row, d_col, blocks, near, low, top, scratch):
+        assert holes
+        return
+    reach = near.size // 2
+    np.testing.assert_allclose(near, line[up - reach : up + reach + 1], rtol=0, atol=1e-9)
+    for b, (first, last) in enumerate(zip(blocks.first.astype(int), blocks.last.astype(int), strict=True)):
+        held = line[first : last + 1]
+        if np.isnan(held).any():
+            assert low[b] == -np.inf
+            assert top[b] == np.inf
+        else:
+            assert low[b] <= held.min() + 1e-9
+            assert held.max() <= top[b] + 1e-9
+
+
+def test_a_hole_far_from_the_lot_is_never_passed_over():
+    """Flat ground with one missing cell 9,000 ft away: the known run ends there, in that direction only."""
+    window = grounds.rolling(5, 1000, sd_ft=1.0)
+    valid = window.valid.copy()
+    valid[500, 780:800] = False
+    result = topography(replace(window, valid=valid), np.array([[0.0, 0.0]]), LOCAL)
+    east = result.known_upwind_ft[0, 4]
+    assert 2700.0 / 0.3048 < east < 2900.0 / 0.3048
+    others = np.delete(result.known_upwind_ft[0], 4)
+    assert (others >= 13_200.0).all()
 
 
 @pytest.mark.parametrize(("seed", "sd_ft", "scale_m"), [(1, 25.0, 300.0), (2, 60.0, 250.0), (3, 90.0, 120.0)])
