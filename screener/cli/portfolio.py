@@ -29,7 +29,10 @@ Exit code 3 means finished, with lots that need a person; see exceptions.csv.
 @click.option(
     "--scheduler", default="", metavar="ADDRESS", help="Dask cluster that does the chunks, as tcp://host:port."
 )
-@click.option("--chunk-lots", type=click.IntRange(1), default=None, help="Lots worked on together; default 10000.")
+@click.option(
+    "--chunk-lots", type=click.IntRange(1), default=None,
+    help="Lots worked on together; by default a tenth of all, from 2500 to 25000.",
+)  # fmt: skip
 def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: Any) -> int:
     """Screen all tracts of PORTFOLIO, a portfolio file (TOML; see `screener schema portfolio`).
 
@@ -47,7 +50,7 @@ def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: A
     with LocalScheduler(workers) as here, progress_bar(wanted["quiet"]) as progress:
         if not scheduler:
             here.start("screener.portfolio.run")  # while this process imports the same
-        from screener.portfolio.run import CHUNK_LOTS, run_portfolio
+        from screener.portfolio.run import run_portfolio
         from screener.publish import open_destination
 
         summary = run_portfolio(
@@ -55,7 +58,7 @@ def command(portfolio: str, scheduler: str, chunk_lots: int | None, **options: A
             lambda p: open_destination(p.output, overwrite=wanted["overwrite"]),
             progress,
             crew=lambda folder: scheduler_for(workers, scheduler, folder) if scheduler else here,
-            chunk_lots=chunk_lots or CHUNK_LOTS,
+            chunk_lots=chunk_lots or 0,
             strict=wanted["strict"],
             resume=wanted["resume"],
         )

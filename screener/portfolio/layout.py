@@ -30,6 +30,7 @@ from screener.portfolio.lot_stream import ROW, TRACT, LotStream, shapes_of
 AREA_DEG = 0.25
 NO_TRACT = "(no tract)"
 MOST_TRACT_LOTS = 100_000
+LEAST_CHUNK_LOTS, MOST_CHUNK_LOTS = 2_500, 25_000
 OPEN_FILES = 200
 HOUSE = ("plan", "style", "options")
 Ints = NDArray[np.int64]
@@ -124,8 +125,17 @@ def lay_out(
     return Layout(tuple(places), tuple(packed(places, chunk_lots)), houses, together), rank[codes]
 
 
-def packed(places: list[TractPlace], chunk_lots: int) -> Iterator[Chunk]:
-    """Whole sites, one after the other, until a chunk has at least so many lots."""
+def usual_chunk(lots: int) -> int:
+    """Lots worked on together where nobody says: a tenth of them, so that no worker waits long for the last chunk.
+
+    At most 25,000, beyond which nothing is saved, and at least 2,500, for each chunk reads the ground around it anew.
+    """
+    return min(MOST_CHUNK_LOTS, max(LEAST_CHUNK_LOTS, lots // 10))
+
+
+def packed(places: list[TractPlace], chunk_lots: int = 0) -> Iterator[Chunk]:
+    """Whole sites, one after the other, as long as a chunk has at most so many lots (0: the usual number)."""
+    chunk_lots = chunk_lots or usual_chunk(sum(place.lots for place in places))
     first, lots, number = 0, 0, 0
     for n, place in enumerate(places):
         lots += place.lots

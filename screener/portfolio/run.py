@@ -40,8 +40,6 @@ from screener.portfolio.work_folder import Done, Outcome, Task, read_pickle, wri
 from screener.publish import Destination
 from screener.tier_design import check_items
 
-CHUNK_LOTS = 10_000
-"""So small that at 100,000 lots no worker waits long for the last chunk; 25,000 save some 2 % at a million lots."""
 BYTES_A_LOT = 10_000
 """Disk that a lot takes while the run works and in its results, generously: shapes five times, 200 rows of demands."""
 LAYOUT = "layout.pickle"
@@ -253,20 +251,21 @@ def run_portfolio(
     progress: Progress,
     *,
     crew: Callable[[Path], Scheduler],
-    chunk_lots: int = CHUNK_LOTS,
+    chunk_lots: int = 0,
     strict: bool = False,
     resume: bool = False,
 ) -> dict[str, Any]:
     """Do the job and publish it; the summary. Raises InputError and OutputError, having published nothing.
 
-    ``crew``: who does the chunks, made from the folder through which workers hand on files.
+    ``crew``: who does the chunks, made from the folder through which workers hand on files. ``chunk_lots``: 0 for a
+    number that follows from that of the lots.
     """
     from screener.cli.job_options import done_already
     from screener.portfolio.assembly import publish, tables_of
 
     progress("checksums of the inputs")
     inputs = input_records(portfolio)
-    options = {"strict": strict, "chunk_lots": chunk_lots}
+    options = {"strict": strict, "chunk_lots": chunk_lots or None}
     about = about_run(portfolio, inputs, options)
     name = about["run_id"]
     with destination_of(portfolio) as destination:

@@ -44,7 +44,7 @@ from screener.files.tables import prepare
 from screener.portfolio import assembly, map_parts, report
 from screener.portfolio import run as portfolio_run
 from screener.portfolio.assembly import _check_lots
-from screener.portfolio.layout import TractPlace, packed
+from screener.portfolio.layout import TractPlace, packed, usual_chunk
 
 LOTS = LOTS_A_TRACT * len(TRACTS)
 TABLES = (
@@ -263,6 +263,13 @@ def test_packing_keeps_sites_whole() -> None:
     chunks = list(packed(places, 25))
     assert [(c.first, c.last, c.lots) for c in chunks] == [(0, 3, 30), (3, 4, 10), (4, 6, 20), (6, 7, 10)]
     assert [(c.first, c.last) for c in packed(places, 1000)] == [(0, 7)]
+
+
+@pytest.mark.parametrize(("lots", "chunk"), [(100, 2_500), (60_000, 6_000), (1_000_000, 25_000)])
+def test_a_chunk_is_a_tenth_of_the_lots_within_bounds(lots: int, chunk: int) -> None:
+    assert usual_chunk(lots) == chunk
+    places = [TractPlace(f"t{n}", "", 20, n) for n in range(lots // 20)]
+    assert next(packed(places)).lots == min(chunk, lots)
 
 
 # --- what is in the results ---------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/scale/bench_kernel.py [--lots 100000 1000000] [--threads 2] [--runs 3]
 
-Twelve houses of the invented sample; hazards are drawn, not read. "compact": chunks of 10,000 lots whose wind, shaking
+Twelve houses of the invented sample; hazards are drawn, not read. "compact": chunks of 25,000 lots whose wind, shaking
 and snow are those of a few neighbouring tracts (hills and two exposures inside). "anywhere": every lot drawn over the
 whole domain, the hard case. Timed apart: what passes (first pass over a portfolio), classes of requirements, and
 demands with usage ratios of the lots' packages (second pass). Basis numbers are made outside the clock and timed by
@@ -37,7 +37,7 @@ from screener.house_tables import HouseTable, house_table  # noqa: E402
 from screener.plan_files import load_plan  # noqa: E402
 from screener.selection import house_lines  # noqa: E402
 
-CHUNK_LOTS = 10_000
+CHUNK_LOTS = 25_000
 CATEGORIES = ("B", "C", "D0", "D2")
 HOUSES = tuple(
     (plan, style) for plan in ("anvil", "kettle", "ladder", "lantern", "thimble") for style in ("A", "B", "C")
