@@ -35,8 +35,9 @@ says in words what can then be missed.
 Unknown exposure ("?") gives NaN only where a feature counts in some exposure; without a feature Kzt is 1 in any.
 
 What makes it fast changes no answer: a line through a lot is read once for the winds along it from both ends, a fine
-profile takes every other sample from the coarse one, and slopes whose height, bounded from above, can't reach the lot
-are passed over. Lots do not share profiles: a line set beside the lot would move the crest by part of a cell.
+profile takes every other sample from the coarse one, lines that are proven to hold nothing are read near the lot only
+(`hazard.topography_proof`), and slopes whose height, bounded from above, can't reach the lot are passed over. Lots do
+not share profiles: a line set beside the lot would move the crest by part of a cell.
 
 A jurisdiction's own Kzt map replaces all this: sample it like any other raster and leave this module out.
 """
@@ -306,12 +307,12 @@ def topography(
     rest = _rest(rules_in_words, step_ft)
     parts = [slice(start, min(start + CHUNK, len(xy))) for start in range(0, len(xy), CHUNK)]
 
-    relief = _relief(ground, step_ft)
-
-    def run(part: slice) -> Searched:
-        return _run(ground, relief, part, rest, rules_in_words)
-
     def search() -> Searched:
+        relief = _relief(ground, step_ft)
+
+        def run(part: slice) -> Searched:
+            return _run(ground, relief, part, rest, rules_in_words)
+
         if workers > 1 and len(parts) > 1:
             with ThreadPoolExecutor(workers) as pool:
                 done = list(pool.map(run, parts))

@@ -20,6 +20,8 @@ import numpy as np
 from hazard.topography_kernels import Rules, extremes
 from hazard.topography_lines import Floats, Ints, borrowing, compiled, sample_line
 
+CALLED = "c27527c5a7ddc47f"
+"""Digest of the modules whose compiled code is called here, so that a change there compiles this module anew."""
 FINENESS = 4  # a block is at most this part of its distance from the lot
 SEGMENT = 8  # samples of a far block that are looked up together
 SAFE = 0.9999  # of a limit, so that rounding can't matter
@@ -91,26 +93,24 @@ def relief_of(grid: Floats, step_cells: float) -> Relief:
     """Squares of about a segment's length; `step_cells`: the most rows or columns that a step of any lot goes."""
     cells = max(2, round(SEGMENT * step_cells))
     margin = math.ceil(0.5 * (SEGMENT - 1) * step_cells) + 1
-    missing = np.isnan(grid)
-    lower = np.where(missing, -np.inf, grid) if missing.any() else grid
-    upper = np.where(missing, np.inf, grid) if missing.any() else grid
     rows, columns = grid.shape
     bounds = np.empty((rows // cells + 1, columns // cells + 1, 2))
-    around_squares(lower, upper, cells, margin, bounds)
+    around_squares(grid, cells, margin, bounds)
     return Relief(bounds, cells)
 
 
 @compiled
-def around_squares(lower: Floats, upper: Floats, cells: int, margin: int, bounds: Floats) -> None:
-    """Least of one grid and greatest of another around squares, `margin` cells to each side."""
-    rows, columns = lower.shape
+def around_squares(grid: Floats, cells: int, margin: int, bounds: Floats) -> None:
+    """Least and greatest around squares, `margin` cells to each side; a missing cell is below and above all others."""
+    rows, columns = grid.shape
     least, most = np.empty(columns), np.empty(columns)
     for i in range(bounds.shape[0]):
         least[:], most[:] = np.inf, -np.inf
         for r in range(max(0, cells * i - margin), min(rows - 1, cells * (i + 1) + margin) + 1):
             for c in range(columns):
-                least[c] = min(least[c], lower[r, c])
-                most[c] = max(most[c], upper[r, c])
+                z = grid[r, c]
+                least[c] = min(least[c], z if z == z else -np.inf)
+                most[c] = max(most[c], z if z == z else np.inf)
         for j in range(bounds.shape[1]):
             first, last = max(0, cells * j - margin), min(columns - 1, cells * (j + 1) + margin)
             bounds[i, j, 0], bounds[i, j, 1] = least[first : last + 1].min(), most[first : last + 1].max()

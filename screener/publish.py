@@ -25,7 +25,7 @@ from pathlib import Path
 
 from screener.errors import FolderInUseError, OutputError
 from screener.file_systems import network_file_system
-from screener.files.journal import checksum, flush
+from screener.files.journal import copy_checked, flush
 
 if sys.platform != "win32":
     import fcntl
@@ -73,7 +73,7 @@ class Destination:
             if self.network:
                 with tempfile.TemporaryDirectory(prefix="screener-") as local:
                     yield Path(local)
-                    _copy_checked(Path(local), stage)
+                    _copy_all(Path(local), stage)
             else:
                 yield stage
             _flush_folder(stage)
@@ -291,14 +291,26 @@ def _exchange(first: Path, second: Path) -> bool:
     return bool(done == 0)
 
 
-def _copy_checked(source: Path, target: Path) -> None:
+DISK_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS)
+
+
+@contextmanager
+def told_of_disk(output: Path, every: bool = False) -> Iterator[None]:
+    """Tell a disk that takes no more as what it is, an OutputError; with `every` any fault of files or databases."""
+    try:
+        yield
+    except (OSError, sqlite3.Error) as error:
+        if not every and getattr(error, "errno", None) not in DISK_FAULTS:
+            raise
+        raise OutputError(f"{output}: {_reason(error)}; the earlier results are untouched") from error
+
+
+def _copy_all(source: Path, target: Path) -> None:
     """Copy a folder's files and read them again: what arrived must be what was sent."""
     for file in sorted(entry for entry in source.rglob("*") if entry.is_file()):
         copy = target / file.relative_to(source)
         copy.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(file, copy)
-        if checksum(copy) != checksum(file):
-            raise OSError(errno.EIO, f"{copy.name} arrived damaged")
+        copy_checked(file, copy)
 
 
 def _flush_folder(folder: Path) -> None:

@@ -471,8 +471,9 @@ def relaxed(classes: Classes, base: IntArray, most: int) -> tuple[Classes, IntAr
 class _Merging:
     """Classes in order, of which neighbours become one: what each accepts, all lines side by side, and what it costs.
 
-    masks (classes, options of all lines); house_costs (variants, the same), 0 on lines that a variant lacks; left:
-    rows that are still there. A merged class stands in the row of its first member.
+    masks (classes, options of all lines); house_costs (variants, the same), 0 on lines that a variant lacks; starts:
+    of the lines that have options; left: rows that are still there. A merged class stands in the row of its first
+    member.
     """
 
     masks: BoolArray
@@ -487,10 +488,12 @@ class _Merging:
     def of(classes: Classes, order: IntArray) -> _Merging:
         masks = [line.masks[classes.state[order, n]] for n, line in enumerate(classes.lines)]
         costs = [np.where(classes.has_line[:, [n]], cost, 0) for n, cost in enumerate(classes.costs)]
-        widths = [cost.shape[1] for cost in costs]
+        widths = np.array([cost.shape[1] for cost in costs], dtype=np.int64)
+        starts = (np.cumsum(widths) - widths)[widths > 0]  # a line without options costs nobody anything
         weight = classes.weight[order].copy()
+        no_line = np.zeros((len(order), 0), dtype=bool), np.zeros((len(classes.has_line), 0), dtype=np.int64)
         return _Merging(
-            np.hstack(masks), np.hstack(costs), np.cumsum([0, *widths[:-1]]), classes.variant[order], weight,
+            np.hstack([no_line[0], *masks]), np.hstack([no_line[1], *costs]), starts, classes.variant[order], weight,
             own_costs(classes)[order] // weight, list(range(len(order))),
         )  # fmt: skip
 

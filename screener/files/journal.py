@@ -8,10 +8,12 @@ again: the system may have dropped the pages that it could not write.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
-from collections.abc import Callable, Mapping
+import shutil
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -71,15 +73,30 @@ def write_aside(path: Path, writer: Callable[[Path], None]) -> None:
     The folder's entry is flushed too. Whatever fails, the half-written file is removed and an earlier one stays.
     """
     aside = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")  # some writers look at the suffix
+    # a database would go on in a file that a killed process of the same number left
+    own = [aside, *(aside.with_name(aside.name + suffix) for suffix in ("-journal", "-wal", "-shm"))]
+    _remove_all(own)
     try:
         writer(aside)
         flush(aside)
         os.replace(aside, path)
     except BaseException:
-        with suppress(OSError):
-            aside.unlink()
+        _remove_all(own)
         raise
     flush_folder_entry(path.parent)
+
+
+def copy_checked(source: Path, target: Path) -> None:
+    """Copy a file and read it again: what arrived must be what was sent. Raises OSError."""
+    shutil.copyfile(source, target)
+    if checksum(target) != checksum(source):
+        raise OSError(errno.EIO, f"{target.name} arrived damaged")
+
+
+def _remove_all(files: Iterable[Path]) -> None:
+    for file in files:
+        with suppress(OSError):
+            file.unlink()
 
 
 def flush(path: Path) -> None:

@@ -16,12 +16,13 @@ import pyarrow.parquet as pq
 from screener.columns import SCHEMA_VERSION
 from screener.errors import OutputError
 from screener.files.csv_tables import write_csv
+from screener.files.journal import copy_checked
 from screener.files.manifest import CAUTION, run_table, versions, write_manifest
 from screener.files.tables import typed
 from screener.portfolio.bill import bill, tract_pieces
 from screener.portfolio.geopackage import finish_geopackage, tract_points
 from screener.portfolio.kits import price_case
-from screener.portfolio.map_parts import EXCEPTION_TABLE, EXCEPTIONS_CSV, EXCEPTIONS_PARQUET, MAP_LAYER
+from screener.portfolio.map_parts import EXCEPTION_TABLE, MAP_LAYER
 from screener.portfolio.periods import period_needs
 from screener.portfolio.report import write_report
 from screener.portfolio.run import Finished, basis, exit_code
@@ -81,6 +82,14 @@ def tables_of(f: Finished, folder: Path) -> Tables:
     )
 
 
+def refuse_if_strict(f: Finished, folder: Path, strict: bool) -> None:
+    """Stop before anything is written where warnings are not allowed."""
+    if strict:
+        from screener.cli.run import refuse_warnings
+
+        refuse_warnings(issue_table(folder, f.first, f.issues))
+
+
 def publish(
     f: Finished,
     tables: Tables,
@@ -92,10 +101,6 @@ def publish(
     progress: Progress,
 ) -> dict[str, Any]:
     """Write everything into a stage and publish it; the summary."""
-    if options["strict"]:
-        from screener.cli.run import refuse_warnings
-
-        refuse_warnings(tables.issues)
     manifest = _manifest(f, tables, name, inputs, options)
     destination.require_free(BYTES_A_LOT * f.common.layout.lots + 50_000_000)
     with destination.stage(name) as stage:
@@ -120,11 +125,11 @@ def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder
         ("portfolio_issues", "issues", t.issues),
     ):
         write_csv(stage / f"{file}.csv", table, frame)
-    for name in (EXCEPTIONS_CSV, EXCEPTIONS_PARQUET):
-        if (folder / name).exists():
-            _linked(folder / "out", stage, Path(name).name)
+    for name in (name for o in f.map_parts for name in o.files if name not in (MAP_LAYER, EXCEPTION_TABLE)):
+        _linked(folder / "out", stage, Path(name).name)
     progress("writing: map")
-    os.replace(folder / MAP_LAYER, stage / GEOPACKAGE)  # made again where a run is taken up after this
+    _moved(folder / MAP_LAYER, stage / GEOPACKAGE)  # made again where a run is taken up after this
+    exceptions = _linked(folder / "out", stage, Path(EXCEPTION_TABLE).name)
     finish_geopackage(
         stage / GEOPACKAGE, sum(o.facts["lots"] for o in f.second), tract_points(typed("portfolio_tracts", t.tracts)),
         {
@@ -133,11 +138,12 @@ def _write(stage: Path, f: Finished, t: Tables, manifest: dict[str, Any], folder
             "needs_by_period": _one("portfolio_needs", t.needs),
             "packages": _one("portfolio_packages", t.packages),
             "cost_curve": _one("portfolio_curve", t.curve),
-            "exceptions": ("portfolio_exceptions", folder / EXCEPTION_TABLE),
+            "exceptions": ("portfolio_exceptions", exceptions),
             "issues": _one("portfolio_issues", t.issues),
             "run": ("run", typed("run", run_table(manifest))),
         },
     )  # fmt: skip
+    exceptions.unlink()
     write_report(stage / "report.html", manifest, t)
     progress("writing: checksums")
     write_manifest(stage, manifest, {"seconds": dict(f.seconds), "lots": f.common.layout.lots})
@@ -156,6 +162,14 @@ def _linked(source: Path, stage: Path, name: str) -> Path:
     except OSError:
         shutil.copyfile(source / name, target)
     return target
+
+
+def _moved(source: Path, target: Path) -> None:
+    """A file in its new place, which may be on another disk."""
+    try:
+        os.replace(source, target)
+    except OSError:
+        copy_checked(source, target)
 
 
 def _check_lots(parts: Sequence[Path], f: Finished, issues: pd.DataFrame) -> None:
@@ -212,6 +226,8 @@ def _manifest(
             "provenance": _provenance(f),
             "packages": [{"shared_by": p.name, **p.facts} for p in f.plans],
             "houses": [v.key for v in f.common.variants],
+            "chunks": len(f.common.layout.chunks),
+            "most_lots_of_a_chunk": max(chunk.lots for chunk in f.common.layout.chunks),
         },
         "summary": _summary(f, t, about, by_status, exceptions, code, severities, name),
     }

@@ -20,9 +20,12 @@ from screener.portfolio.kits import LineWorth
 from screener.portfolio.layout import TractPlace
 from screener.price_list import MILLION, PriceList
 from screener.purchase_case import DROPS
+from screener.unique_rows import unique_rows
 
 Ints = NDArray[np.int64]
 LEVELS = ("portfolio", "division", "tract")
+ROWS_AT_ONCE = 4096
+"""Kits looked at together: with packages by tract there are as many kinds of kits as kits."""
 
 
 @dataclass(frozen=True)
@@ -37,52 +40,61 @@ class TractPieces:
 
 def tract_pieces(kits: Ints, options: Sequence[Ints], worth: Sequence[LineWorth], tracts: int) -> TractPieces:
     """Pieces of all tracts. `kits`: rows (tract, house, group, package, lots to buy for, ...); `options` by group."""
-    kinds, of_kit = kinds_of(kits, options)
-    one = kit_pieces(kinds, worth)
-    sums = [np.zeros((tracts, len(one.articles)), dtype=np.int64) for _ in range(3)]
-    for first in range(0, len(kits), 4096):
-        part = slice(first, first + 4096)
-        lots = kits[part, 4][:, None]
+    articles = articles_of(kits, options, worth)
+    sums = [np.zeros((tracts, len(articles)), dtype=np.int64) for _ in range(3)]
+    for first in range(0, len(kits), ROWS_AT_ONCE):
+        part = kits[first : first + ROWS_AT_ONCE]
+        one = kit_pieces(part, options, worth, articles)
         for total, own in zip(sums, (one.net, one.with_waste, one.minutes), strict=True):
-            np.add.at(total, kits[part, 0], own[of_kit[part]] * lots)
-    return TractPieces(one.articles, *sums)
-
-
-def kinds_of(kits: Ints, options: Sequence[Ints]) -> tuple[list[tuple[int, tuple[int, ...]]], Ints]:
-    """Distinct (house, options of its package), and which of them each row (any, house, group, package, ...) is."""
-    known: dict[tuple[int, tuple[int, ...]], int] = {}
-    places = np.empty(len(kits), dtype=np.int64)
-    for n, (_, house, group, package, *_rest) in enumerate(kits.tolist()):
-        key = (house, tuple(options[group][package].tolist()))
-        places[n] = known.setdefault(key, len(known))
-    return list(known), places
+            np.add.at(total, part[:, 0], own * part[:, 4][:, None])
+    return TractPieces(articles, *sums)
 
 
 @dataclass(frozen=True)
 class KitPieces:
-    """What one kit of each kind takes, (kinds, articles): pieces, with waste and minutes in millionths, cents."""
+    """What one kit takes, (kits, articles): pieces, with waste and minutes in millionths, cents."""
 
-    articles: tuple[tuple[str, str], ...]
     net: Ints
     with_waste: Ints
     minutes: Ints
     cents: Ints
 
 
-def kit_pieces(kinds: Sequence[tuple[int, tuple[int, ...]]], worth: Sequence[LineWorth]) -> KitPieces:
-    """Articles in order of item and delivery, and what one kit of each kind takes of each."""
-    taken = [
-        [row for line, option in enumerate(options) if option >= 0 for row in worth[house].rows[line][option]]
-        for house, options in kinds
-    ]
+def _kinds(kits: Ints, options: Sequence[Ints]) -> tuple[list[tuple[int, tuple[int, ...]]], Ints]:
+    """Distinct (house, options of its package), and which of them each row (any, house, group, package, ...) is."""
+    known: dict[tuple[int, tuple[int, ...]], int] = {}
+    rows, of_row = unique_rows(kits[:, 1:4])
+    places = [known.setdefault((h, tuple(options[g][p].tolist())), len(known)) for h, g, p in rows.tolist()]
+    return list(known), np.array(places, dtype=np.int64)[of_row]
+
+
+def articles_of(kits: Ints, options: Sequence[Ints], worth: Sequence[LineWorth]) -> tuple[tuple[str, str], ...]:
+    """Items in their deliveries that some kit takes, in order."""
     drops = {drop: n for n, drop in enumerate(DROPS)}
-    articles = sorted({(r.item, r.drop) for rows in taken for r in rows}, key=lambda a: (a[0], drops.get(a[1], 9)))
+    taken = {
+        (row.item, row.drop) for house, line, option in _taken(kits, options) for row in worth[house].rows[line][option]
+    }
+    return tuple(sorted(taken, key=lambda a: (a[0], drops.get(a[1], 9))))
+
+
+def _taken(kits: Ints, options: Sequence[Ints]) -> set[tuple[int, int, int]]:
+    """House, line and option of every kit, each once."""
+    kinds, _ = _kinds(kits, options)
+    return {(house, line, o) for house, own in kinds for line, o in enumerate(own) if o >= 0}
+
+
+def kit_pieces(
+    kits: Ints, options: Sequence[Ints], worth: Sequence[LineWorth], articles: Sequence[tuple[str, str]]
+) -> KitPieces:
+    """What one kit of each row (any, house, group, package, ...) takes of each article."""
     place = {article: n for n, article in enumerate(articles)}
+    kinds, of_kit = _kinds(kits, options)
     out = np.zeros((4, len(kinds), len(articles)), dtype=np.int64)
-    for k, rows in enumerate(taken):
-        for r in rows:
-            out[:, k, place[r.item, r.drop]] += (r.net, r.with_waste, r.minutes, r.cents)
-    return KitPieces(tuple(articles), *out)
+    for k, (house, own) in enumerate(kinds):
+        for line, option in enumerate(own):
+            for r in worth[house].rows[line][option] if option >= 0 else ():
+                out[:, k, place[r.item, r.drop]] += (r.net, r.with_waste, r.minutes, r.cents)
+    return KitPieces(*out[:, of_kit])
 
 
 def bill(pieces: TractPieces, places: Sequence[TractPlace], prices: PriceList, to_break: bool) -> pd.DataFrame:

@@ -10,14 +10,17 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from screener import columns
+from screener.file_systems import network_file_system
 from screener.files.csv_tables import write_csv_parts
 from screener.files.geopackage import create_table, fill_table
+from screener.files.journal import copy_checked
 from screener.files.tables import typed
 from screener.portfolio.common import COMMON, Common
 from screener.portfolio.geopackage import write_lots_layer
@@ -38,7 +41,17 @@ def map_part(task: Task) -> Outcome:
     common: Common = read_pickle(folder, COMMON)
     chunks = range(len(common.layout.chunks))
     name, writer = _PARTS[task.number](folder, common, chunks)
+    if name in (MAP_LAYER, EXCEPTION_TABLE) and network_file_system(folder):
+        return Outcome("map", task.number, dict([written(folder, name, lambda path: _made_locally(path, writer))]))
     return Outcome("map", task.number, dict([written(folder, name, writer)]))
+
+
+def _made_locally(path: Path, writer: Callable[[Path], None]) -> None:
+    """Let a database be written on a local disk and copy it: none is opened where the network is."""
+    with TemporaryDirectory(prefix="screener-") as local:
+        own = Path(local) / path.name
+        writer(own)
+        copy_checked(own, path)
 
 
 _Made = tuple[str, Callable[[Path], None]]

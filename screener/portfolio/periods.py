@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from screener import columns
 from screener.order_dates import NO_DATE, drop_days, lead_days, period_texts
-from screener.portfolio.bill import kinds_of, kit_pieces
+from screener.portfolio.bill import ROWS_AT_ONCE, articles_of, kit_pieces
 from screener.portfolio.kits import LineWorth
 from screener.price_list import MILLION
 from screener.purchase_case import PurchaseCase
@@ -33,36 +33,42 @@ def period_needs(
     `options` by group, `worth` by house, `divisions` names by number. The whole portfolio first, then by division; lots
     without a start date stand last, under a blank period.
     """
-    kinds, of_row = kinds_of(starts, options)
-    pieces = kit_pieces(kinds, worth)
-    items = [item for item, _ in pieces.articles]
-    ahead = lead_days(case, items) + case.settings.order_margin_days
-    offset = drop_days(case, [drop for _, drop in pieces.articles]) - ahead
-    parts = []
-    for n in range(len(pieces.articles)):
-        taken = pieces.net[of_row, n] != 0
-        own, kind, lots = starts[taken], of_row[taken], starts[taken, 5]
-        days = np.where(own[:, 4] < NO_DATE, own[:, 4] + offset[n], NO_DATE)
-        sums = (pieces.net, pieces.with_waste, pieces.minutes, pieces.cents)
-        amounts = dict(zip(_SUMS, (table[kind, n] * lots for table in sums), strict=True))
-        parts.append(_by_period(days, own[:, 0], amounts, case.settings.order_period).assign(article=n))
-    if not parts:
+    articles = articles_of(starts, options, worth)
+    if not articles:
         return pd.DataFrame(columns=columns.names("portfolio_needs"))
-    rows = pd.concat(parts, ignore_index=True)
+    ahead = lead_days(case, [item for item, _ in articles]) + case.settings.order_margin_days
+    offset = drop_days(case, [drop for _, drop in articles]) - ahead
+    parts = []
+    for first in range(0, len(starts), ROWS_AT_ONCE):
+        own = starts[first : first + ROWS_AT_ONCE]
+        one = kit_pieces(own, options, worth, articles)
+        at, article = np.nonzero(one.net)
+        start = own[at, 4]
+        frame = pd.DataFrame(
+            {
+                "division": own[at, 0],
+                "article": article,
+                "day": np.where(start < NO_DATE, start + offset[article], NO_DATE),
+                **{
+                    name: table[at, article] * own[at, 5]
+                    for name, table in zip(_SUMS, (one.net, one.with_waste, one.minutes, one.cents), strict=True)
+                },
+            }
+        )
+        parts.append(frame.groupby(["division", "article", "day"], as_index=False)[list(_SUMS)].sum())
+    rows = _by_period(pd.concat(parts, ignore_index=True), case.settings.order_period)
     whole = rows.groupby(["period", "article"], as_index=False)[list(_SUMS)].sum().assign(division=-1)
-    return _shown(pd.concat([whole, rows], ignore_index=True), pieces.articles, divisions)
+    return _shown(pd.concat([whole, rows], ignore_index=True), articles, divisions)
 
 
 _SUMS = ("net", "waste", "minutes", "cents")
 
 
-def _by_period(days: Ints, division: Ints, amounts: dict[str, Ints], period: str) -> pd.DataFrame:
-    """Sums by division and period of one article. Few distinct days among many rows: their texts are made once."""
-    distinct, of_day = np.unique(days, return_inverse=True)
-    names, of_name = np.unique(period_texts(distinct, period).astype(str), return_inverse=True)
-    frame = pd.DataFrame({"division": division, "name": of_name.reshape(-1)[of_day.reshape(-1)], **amounts})
-    sums = frame.groupby(["division", "name"], as_index=False)[list(_SUMS)].sum()
-    return sums.assign(period=names[sums.pop("name").to_numpy(dtype=np.int64)] if len(sums) else "")
+def _by_period(rows: pd.DataFrame, period: str) -> pd.DataFrame:
+    """Sums by division, article and period. Few distinct days among many rows: their texts are made once."""
+    days, of_day = np.unique(rows["day"].to_numpy(dtype=np.int64), return_inverse=True)
+    named = rows.assign(period=period_texts(days, period)[of_day.reshape(-1)])
+    return named.groupby(["division", "article", "period"], as_index=False)[list(_SUMS)].sum()
 
 
 def _shown(rows: pd.DataFrame, articles: Sequence[tuple[str, str]], divisions: Sequence[str]) -> pd.DataFrame:

@@ -37,7 +37,7 @@ from screener.portfolio.needs import Grouping, GroupPlan, Needs, groups_file, pl
 from screener.portfolio.schedulers import Scheduler
 from screener.portfolio.second_pass import GROUPS, TEXTS, WORDS, second_pass
 from screener.portfolio.work_folder import Done, Outcome, Task, read_pickle, write_pickle
-from screener.publish import Destination
+from screener.publish import Destination, told_of_disk
 from screener.tier_design import check_items
 
 BYTES_A_LOT = 10_000
@@ -99,6 +99,7 @@ class Finished:
     second: list[Outcome]
     issues: pd.DataFrame
     seconds: Mapping[str, float]
+    map_parts: Sequence[Outcome] = ()
 
 
 def screen_portfolio(job: Job, chunk_lots: int) -> Finished:
@@ -261,7 +262,7 @@ def run_portfolio(
     number that follows from that of the lots.
     """
     from screener.cli.job_options import done_already
-    from screener.portfolio.assembly import publish, tables_of
+    from screener.portfolio.assembly import publish, refuse_if_strict, tables_of
 
     progress("checksums of the inputs")
     inputs = input_records(portfolio)
@@ -277,12 +278,14 @@ def run_portfolio(
         if resume:
             kept = done.take_up()
             progress(f"taken up: {kept} pieces of an earlier run")
-        with crew(folder) as scheduler, ThreadPoolExecutor(1) as beside:
+        with told_of_disk(destination.output), crew(folder) as scheduler, ThreadPoolExecutor(1) as beside:
             job = Job(portfolio, folder, done, scheduler, progress, destination.require_free)
             finished = screen_portfolio(job, chunk_lots)
+            refuse_if_strict(finished, folder, strict)
             tables = beside.submit(tables_of, finished, folder)  # while the workers are busy
-            job.tasks("map", PARTS, map_part, "map and exceptions, part")
-        finished = replace(finished, seconds=dict(job.seconds))
+            with told_of_disk(destination.output, every=True):
+                parts = job.tasks("map", PARTS, map_part, "map and exceptions, part")
+        finished = replace(finished, map_parts=parts, seconds=dict(job.seconds))
         summary = publish(finished, tables.result(), destination, folder, name, inputs, options, progress)
         shutil.rmtree(folder, ignore_errors=True)
     return summary

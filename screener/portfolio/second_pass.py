@@ -501,8 +501,8 @@ def _counts(
     _, starts, wanted = requirement_classes(np.ascontiguousarray(begun.astype(np.uint64)))
     return {
         "places": np.column_stack([places, by_status, *sums]).astype(np.int64),
-        "kits": np.column_stack([kits, to_buy, lots]).astype(np.int64),
-        "starts": np.column_stack([starts, wanted]).astype(np.int64),
+        "kits": np.column_stack([kits.astype(np.int64), to_buy, lots]),
+        "starts": np.column_stack([starts.astype(np.int64), wanted]),
     }
 
 

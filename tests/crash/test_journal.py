@@ -88,3 +88,20 @@ def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path, monkeypatch: pyte
     assert len(flushed) == 1, "a flush that failed is not tried again"
     assert path.read_bytes() == b"old"
     assert [p.name for p in tmp_path.iterdir()] == ["part.bin"]
+
+
+def test_what_a_killed_process_of_the_same_number_left_is_not_gone_on_with(tmp_path: Path) -> None:
+    """A database is opened where it stands: a half-written one, with its journal, would be part of the new one."""
+    path = tmp_path / "part.sqlite"
+    seen = []
+
+    def write(aside: Path) -> None:
+        seen.append(sorted(p.name for p in tmp_path.iterdir()))
+        aside.write_bytes(b"whole")
+
+    aside = tmp_path / f".part.{os.getpid()}.part.sqlite"
+    for left in (aside, aside.with_name(aside.name + "-journal"), aside.with_name(aside.name + "-wal")):
+        left.write_bytes(b"half")
+    write_aside(path, write)
+    assert seen == [[]]
+    assert [p.name for p in tmp_path.iterdir()] == ["part.sqlite"]

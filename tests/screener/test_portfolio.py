@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
@@ -9,10 +10,11 @@ import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, nullcontext
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -37,11 +39,12 @@ from portfolio_helpers import (
 )
 from tract_helpers import Screened, screened
 
-from screener import columns
+from screener import columns, publish
 from screener.errors import OutputError
 from screener.files.manifest import CAUTION, is_complete
 from screener.files.tables import prepare
-from screener.portfolio import assembly, map_parts, report
+from screener.portfolio import assembly, map_parts, periods, report
+from screener.portfolio import bill as portfolio_bill
 from screener.portfolio import run as portfolio_run
 from screener.portfolio.assembly import _check_lots
 from screener.portfolio.layout import TractPlace, packed, usual_chunk
@@ -187,6 +190,26 @@ def test_lots_without_a_date_stand_last_and_bought_ones_nowhere(tmp_path: Path) 
     assert all("2026-06" <= period <= "2027-05" for period in periods[:-1])
     dated = done.lots().query("tract == 'Alder'")["hardware_cost"].sum()
     assert round(west[west["order_period"] != ""]["cost"].astype(float).sum(), 2) == round(dated, 2)
+
+
+def test_starts_long_ago_keep_their_period(tmp_path: Path) -> None:
+    """A spreadsheet's placeholder for a date is a date: it is shown as one, not as none."""
+    lots = portfolio_lots().assign(start="1969-12-30", package=None)
+    lots.loc[lots["tract"] == "Alder", "start"] = "1900-01-01"
+    done = run(write_portfolio(tmp_path, lots))
+    needs = done.table("needs_by_period").query("level == 'portfolio'")
+    assert set(needs["order_period"].str[:4]) == {"1899", "1900", "1969", "1970"}  # the roof comes weeks later
+    early = needs[needs["order_period"] < "1950"]["cost"].astype(float).sum()
+    assert round(early, 2) == round(done.lots().query("tract == 'Alder'")["hardware_cost"].sum(), 2)
+
+
+def test_pieces_do_not_depend_on_how_many_kits_are_looked_at_together(
+    whole: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for module in (portfolio_bill, periods):
+        monkeypatch.setattr(module, "ROWS_AT_ONCE", 3)
+    done = run(copy_of(whole.folder, tmp_path / "again"))
+    assert done.sums() == whole.sums()
 
 
 @pytest.mark.long
@@ -531,6 +554,61 @@ def test_a_run_that_stopped_while_it_published_goes_on(
     done = run(file, "--chunk-lots", 1, "--resume")
     assert again == [0]
     assert done.sums() == by_tract.sums()
+
+
+def test_on_a_network_disk_databases_are_made_elsewhere_and_copied(
+    whole: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The local disk is another one: files cannot be renamed or linked from one to the other."""
+    file = copy_of(whole.folder, tmp_path / "shared")
+    for module in (publish, map_parts):
+        monkeypatch.setattr(module, "network_file_system", lambda _: "nfs4")
+    opened: list[str] = []
+    connect, move, link = sqlite3.connect, os.replace, os.link
+
+    def between(real: Callable[..., None]) -> Callable[..., None]:
+        def tried(source: Path, target: Path) -> None:
+            if (tmp_path in Path(source).parents) != (tmp_path in Path(target).parents):
+                raise OSError(errno.EXDEV, "Invalid cross-device link")
+            real(source, target)
+
+        return tried
+
+    def note(database: object, *more: Any, **options: Any) -> sqlite3.Connection:
+        opened.append(str(database))
+        return connect(database, *more, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(sqlite3, "connect", note)
+    monkeypatch.setattr(os, "replace", between(move))
+    monkeypatch.setattr(os, "link", between(link))
+    done = run(file)
+    assert done.code == 3, done.err
+    assert len(opened) >= 3
+    assert not [place for place in opened if str(tmp_path) in place]
+    monkeypatch.undo()
+    assert done.sums() == whole.sums()
+
+
+FULL = OSError(errno.ENOSPC, "No space left on device")
+
+
+@pytest.mark.parametrize(
+    ("place", "fault"),
+    [("second_pass", FULL), ("map_part", FULL), ("map_part", sqlite3.OperationalError("disk I/O error"))],
+)
+def test_a_full_disk_is_told_as_that(
+    whole: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Exception, place: str
+) -> None:
+    file = copy_of(whole.folder, tmp_path / "full")
+
+    def fails(_: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(portfolio_run, place, fails)
+    done = run(file)
+    assert done.code == 4
+    assert "the earlier results are untouched" in done.err
+    assert ("the disk is full" if isinstance(fault, OSError) else "disk I/O error") in done.err
 
 
 def test_a_second_run_with_resume_has_nothing_to_do(whole: Run) -> None:

@@ -542,6 +542,30 @@ def test_easier_classes_give_a_valid_bound(seed):
     assert len(easier_of) == classes.count
 
 
+@pytest.mark.parametrize("at", [0, 1, 3])
+def test_a_line_that_the_list_has_nothing_for_does_not_hinder_easier_classes(at):
+    """Lots of the one plan that has the line can't be served; those of the others are merged as if it weren't there."""
+    problem = make_tract(5, 120, 3, 3, 3, noise=0.4)
+    has_line = np.insert(problem.has_line, at, np.arange(3) == 0, axis=1)
+    passes, costs = list(problem.passes), list(problem.costs_cents)
+    passes.insert(at, np.zeros((120, 0), dtype=bool))
+    costs.insert(at, np.zeros((3, 0), dtype=np.int64))
+    lines = tuple(f"line {n}" for n in range(4))
+    given = replace(problem, has_line=has_line, passes=tuple(passes), costs_cents=tuple(costs), lines=lines)
+    limits = tier_search.Limits(relax_from=0, relax_to=20, rounds=1, join_cells=1, join_cells_a_lot=0, nodes=1)
+    plan = plan_tiers(given, limits)
+    assert len(plan.no_option) == (problem.lot_variant == 0).sum()
+    others = problem.lot_variant != 0
+    alone = replace(
+        problem,
+        lot_ids=tuple(np.array(problem.lot_ids)[others]),
+        lot_variant=problem.lot_variant[others],
+        passes=tuple(mask[others] for mask in problem.passes),
+    )
+    expected = plan_tiers(alone, limits)
+    assert (plan.cost_cents, plan.lower_bound_cents) == (expected.cost_cents, expected.lower_bound_cents)
+
+
 @SOME
 @given(seed=st.integers(0, 2**31), limit=st.integers(-4000, 0))
 def test_enumeration_finds_every_package_below_the_limit(seed, limit):
