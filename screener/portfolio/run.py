@@ -63,9 +63,14 @@ class Job:
     def tasks(
         self, kind: str, count: int, function: Callable[[Task], Outcome], words: str, lots: Sequence[int] = ()
     ) -> list[Outcome]:
-        """Do the tasks of a kind that are not done yet; all its outcomes in order."""
+        """Do the tasks of a kind that are not done yet; all its outcomes in order.
+
+        Those with most lots go first: the last to end are short, and no worker waits long for another.
+        """
         began = time.perf_counter()
         left = [n for n in range(count) if not self.done.has(kind, n)]
+        if lots:
+            left.sort(key=lambda n: -lots[n])
         tasks = [Task(kind, n, str(self.folder)) for n in left]
         finished, total = count - len(left), sum(lots)
         worked = 0

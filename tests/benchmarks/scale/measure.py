@@ -8,6 +8,7 @@ import os
 import platform
 import statistics
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Mapping, Sequence
@@ -37,6 +38,31 @@ class Usage:
     @property
     def cpu_s(self) -> float:
         return self.user_s + self.system_s
+
+
+PLAIN = """
+import time
+import numpy as np
+x, y = np.full({size}, 1.0001), np.empty({size})
+for _ in range({times} // 10):
+    np.multiply(x, x, out=y)
+began = time.perf_counter()
+for _ in range({times}):
+    np.multiply(x, x, out=y)
+print(time.perf_counter() - began)
+"""
+
+
+def two_at_once(size: int, times: int) -> float:
+    """How much more work two processes do together than one does alone: plain products of so many numbers."""
+
+    def seconds(processes: int) -> float:
+        command = [sys.executable, "-c", PLAIN.format(size=size, times=times)]
+        running = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True) for _ in range(processes)]
+        return max(float(process.communicate()[0]) for process in running)
+
+    found = [(seconds(1), seconds(2)) for _ in range(3)]
+    return 2.0 * median([one for one, _ in found]) / median([two for _, two in found])
 
 
 class Watch:
