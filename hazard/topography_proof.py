@@ -61,7 +61,8 @@ def blocks_of(up: int, down: int, rules: Rules) -> Blocks:
     """Blocks of a profile of so many steps up and down the wind, and what a crest needs in each.
 
     A crest passes `measure` only with H >= (1 - near) of the least height, H / Lh >= (1 - near) of the least slope, and
-    |x| within a number of the greater of Lh and H over the greatest slope. The half point lies between two samples and
+    |x| within a number of the greater of Lh and H over the greatest slope: the conditions of ASCE 7-16 Section 26.8.1
+    and the multipliers of Figure 26.8-1, as the rules hold them. The half point lies between two samples and
     a peak at most half a sample off the highest.
     """
     far = max(up, down)

@@ -453,7 +453,7 @@ def relaxed(classes: Classes, base: IntArray, most: int) -> tuple[Classes, IntAr
         del groups[first + 1], losses[first]
         for place in (first - 1, first):
             if 0 <= place < len(groups) - 1:
-                losses[place] = merging.loss(place)
+                losses[place] = int(merging.losses(place, place + 2)[0])
     variant, weight = merging.variant[merging.left], merging.weight[merging.left]
     ends = np.cumsum([cost.shape[1] for cost in classes.costs])
     passes = np.split(merging.masks[merging.left], ends[:-1], axis=1)
@@ -502,19 +502,18 @@ class _Merging:
         usable = np.where(masks, self.house_costs[variant], BROKEN)
         return np.asarray(np.minimum.reduceat(usable, self.starts, axis=1).sum(axis=1))
 
-    def losses(self) -> IntArray:
-        """How much the own cost of each class and the next falls when they become one; UNSERVED across variants."""
-        one, two = np.array(self.left[:-1], dtype=np.int64), np.array(self.left[1:], dtype=np.int64)
+    def losses(self, first: int = 0, last: int | None = None) -> IntArray:
+        """How much the own cost of each class and the next falls when they become one; UNSERVED across variants.
+
+        Of all classes, or of those at the places from `first` to before `last`.
+        """
+        left = np.array(self.left[first:last], dtype=np.int64)
+        one, two = left[:-1], left[1:]
         if not len(self.starts):
             return np.where(self.variant[one] == self.variant[two], 0, UNSERVED)
         cheapest = self._cheapest(self.masks[one] | self.masks[two], self.variant[one])
         saved = [self.weight[each] * (self.cheapest[each] - cheapest) for each in (one, two)]
         return np.where(self.variant[one] == self.variant[two], saved[0] + saved[1], UNSERVED)
-
-    def loss(self, place: int) -> int:
-        """The same of one place."""
-        pair = _Merging(**{**self.__dict__, "left": self.left[place : place + 2]})
-        return int(pair.losses()[0])
 
     def merge(self, place: int) -> None:
         """The class at a place and the next become one."""

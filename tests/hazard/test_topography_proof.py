@@ -113,7 +113,7 @@ def test_limits_set_higher_would_lose_features(field, by):
 
 
 def test_gentle_ground_is_passed_over():
-    """Swells of 40 ft, a mile long, slopes to 5 %: nothing there can count, and nearly all of it is seen at once."""
+    """Swells of 40 ft, a mile long, slopes to 5 %: nothing there can count, and all of it is seen at once."""
     far = 400
     blocks = proof.blocks_of(far, 180, RULES)
     i = np.arange(2 * far + 1)
@@ -209,7 +209,7 @@ def test_whole_search_is_the_same_to_the_last_bit_without_it(monkeypatch, seed, 
 
 
 def test_a_shorter_search_uses_its_own_blocks():
-    """Settings with other distances: the answer of the same lots with what lies farther left out is the same."""
+    """Blocks reach as far as the settings' own distances, to the sample."""
     words = replace(TopographySettings(), search_upwind_ft=4000.0, search_downwind_ft=3300.0, beyond_ft=0.0)
     rest = topo._rest(words, STEP_FT)
     assert rest[-1].end > rest[-1].begin
